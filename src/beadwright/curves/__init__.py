@@ -1,0 +1,9 @@
+"""What a plane curve, a loop, a region and an arc path is; length, area, moments, distance.
+
+Lengths in mm, angles in rad, counter-clockwise positive. Material lies left of every loop.
+"""
+
+from beadwright.curves._loops import CurveKind, CurveLoops
+from beadwright.curves._path import ArcPath, ArcRegion
+
+__all__ = ["ArcPath", "ArcRegion", "CurveKind", "CurveLoops"]
