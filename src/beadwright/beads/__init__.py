@@ -1,1 +1,8 @@
-"""Placeholder docstring, replaced by the room's owner."""
+"""Which beads, where, in which order, where they start.
+
+Lengths in mm, machine coordinates.
+"""
+
+from beadwright.beads._bead import Bead, Order, Role, Side
+
+__all__ = ["Bead", "Order", "Role", "Side"]

@@ -4,6 +4,16 @@ Lengths in mm, angles in rad, counter-clockwise positive. Material lies left of 
 """
 
 from beadwright.curves._loops import CurveKind, CurveLoops
+from beadwright.curves._measure import chords, length, lengths, signed_area
 from beadwright.curves._path import ArcPath, ArcRegion
 
-__all__ = ["ArcPath", "ArcRegion", "CurveKind", "CurveLoops"]
+__all__ = [
+    "ArcPath",
+    "ArcRegion",
+    "CurveKind",
+    "CurveLoops",
+    "chords",
+    "length",
+    "lengths",
+    "signed_area",
+]

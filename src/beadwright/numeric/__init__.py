@@ -1,5 +1,6 @@
-"""Signs, intervals, bounds, Bernstein forms and bracketed roots. Lengths in mm, angles in rad."""
+"""Signs, intervals, bounds, Bernstein forms and bracketed roots; findings. Lengths in mm, angles in rad."""
 
 from beadwright.numeric._bound import Bound, Budget
+from beadwright.numeric._finding import Finding, Level
 
-__all__ = ["Bound", "Budget"]
+__all__ = ["Bound", "Budget", "Finding", "Level"]
