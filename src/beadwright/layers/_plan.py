@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from beadwright.errors import SettingsError
@@ -11,7 +12,7 @@ from beadwright.errors import SettingsError
 Rule = Literal["neutral", "outer", "inner"]
 
 # Share of a layer height by which the topmost layer may be missed. Heights such as 2.4 / 0.8 come out a few
-# 1e-16 above a whole number; without the slack they would cost an empty layer. Larger would drop real material.
+# 1e-16 above a whole number; without it they would cost an empty layer. Larger would drop real material.
 HEIGHT_SLACK = 1e-6
 
 # A plan of more layers than this is a slip in a unit, not a job (a 6 m part in layers of 0.06 mm).
@@ -95,7 +96,7 @@ def plan_layers(
     edges = [platform_z + i * height for i in range(max(count, 1) + 1)]
     return tuple(
         LayerPlan(index=i, z0=low, z=high, height=height, section_z=((low + high) / 2,), rule=rule)
-        for i, (low, high) in enumerate(zip(edges[:-1], edges[1:], strict=True))
+        for i, (low, high) in enumerate(pairwise(edges))
     )
 
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 
-from beadwright.curves import ArcRegion, length, signed_area
+from beadwright.curves import ArcRegion
 from beadwright.layers._plan import LayerPlan
 from beadwright.numeric import Budget, Finding
 

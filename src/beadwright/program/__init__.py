@@ -1,1 +1,52 @@
-"""Placeholder docstring, replaced by the room's owner."""
+"""What a machine can be told, in which order: events.
+
+Lengths in mm, machine coordinates; feeds in mm/s.
+"""
+
+from beadwright.program._events import (
+    Approach,
+    BeadBegin,
+    BeadEnd,
+    BeadMoves,
+    Departure,
+    Event,
+    LayerBegin,
+    LayerEnd,
+    StartFlow,
+    StopFlow,
+    Traverse,
+)
+from beadwright.program._order import ORDER, State, check_order
+from beadwright.program._program import (
+    AS_READ,
+    Head,
+    LayerProgram,
+    Placement,
+    Program,
+    Setting,
+    layer_program,
+)
+
+__all__ = [
+    "AS_READ",
+    "ORDER",
+    "Approach",
+    "BeadBegin",
+    "BeadEnd",
+    "BeadMoves",
+    "Departure",
+    "Event",
+    "Head",
+    "LayerBegin",
+    "LayerEnd",
+    "LayerProgram",
+    "Placement",
+    "Program",
+    "Setting",
+    "StartFlow",
+    "State",
+    "StopFlow",
+    "Traverse",
+    "check_order",
+    "layer_program",
+]

@@ -1,0 +1,109 @@
+"""What a machine can be told: one frozen event each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from beadwright.beads import Role
+from beadwright.curves import ArcPath
+from beadwright.numeric import Budget
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayerBegin:
+    """A layer opens; heights in mm, area mm2. The rounding of `budget` is 0 until the text is made."""
+
+    index: int
+    z0: float
+    z: float
+    height: float
+    section_z: tuple[float, ...]
+    rule: str
+    stock: float
+    area: float
+    perimeter: float
+    loops: int
+    budget: Budget
+
+
+@dataclass(frozen=True, slots=True)
+class LayerEnd:
+    """A layer is done."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BeadBegin:
+    """A bead opens: what it is (see `Bead`); lengths in mm. `index` counts through the whole program."""
+
+    index: int
+    role: Role
+    rank: int
+    loop: int
+    hole: bool
+    offset: float
+    width: float
+    height: float
+    closed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BeadEnd:
+    """A bead is done."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Traverse:
+    """Straight move at traverse rate, extruder off: first to height ``z``, then across to ``x, y``, mm."""
+
+    x: float
+    y: float
+    z: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Approach:
+    """Feed move straight down to the bead's height ``z``, mm, extruder off; feed in mm/s."""
+
+    z: float
+    feed: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Departure:
+    """Feed move straight up to the clearance height ``z``, mm, extruder off; feed in mm/s."""
+
+    z: float
+    feed: float
+
+
+@dataclass(frozen=True, slots=True)
+class StartFlow:
+    """The extruder starts."""
+
+
+@dataclass(frozen=True, slots=True)
+class StopFlow:
+    """The extruder stops."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BeadMoves:
+    """The feed moves of one bead along `path` at height ``z``, mm; feed in mm/s."""
+
+    path: ArcPath
+    z: float
+    feed: float
+
+
+Event = (
+    LayerBegin
+    | LayerEnd
+    | BeadBegin
+    | BeadEnd
+    | Traverse
+    | Approach
+    | Departure
+    | StartFlow
+    | StopFlow
+    | BeadMoves
+)

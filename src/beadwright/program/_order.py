@@ -1,0 +1,78 @@
+"""What may follow what, as a table.
+
+The nozzle is ``LIFTED`` at the clearance height, ``LOWERED`` at the bead's height with the extruder off,
+``READY`` and ``LAID`` inside a bead's marks with the extruder off, ``FLOWING`` with the extruder on.
+So no program that this table lets through extrudes in a traverse, outside a bead, or stops inside one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from enum import Enum
+from types import MappingProxyType
+
+from beadwright.errors import InternalError
+from beadwright.program._events import (
+    Approach,
+    BeadBegin,
+    BeadEnd,
+    BeadMoves,
+    Departure,
+    Event,
+    LayerBegin,
+    LayerEnd,
+    StartFlow,
+    StopFlow,
+    Traverse,
+)
+
+
+class State(Enum):
+    """Where a program stands between two events."""
+
+    BETWEEN = "between layers"
+    LIFTED = "lifted"
+    LOWERED = "lowered"
+    READY = "ready"
+    FLOWING = "flowing"
+    LAID = "laid"
+
+
+ORDER: Mapping[State, Mapping[type[Event], State]] = MappingProxyType(
+    {
+        State.BETWEEN: {LayerBegin: State.LIFTED},
+        State.LIFTED: {Traverse: State.LIFTED, Approach: State.LOWERED, LayerEnd: State.BETWEEN},
+        State.LOWERED: {BeadBegin: State.READY, Departure: State.LIFTED},
+        State.READY: {StartFlow: State.FLOWING},
+        State.FLOWING: {BeadMoves: State.FLOWING, StopFlow: State.LAID},
+        State.LAID: {BeadEnd: State.LOWERED},
+    }
+)
+
+
+def check_order(events: Iterable[Event]) -> None:
+    """Check that events follow one another as `ORDER` allows, from between layers to between layers.
+
+    Raises
+    ------
+    InternalError
+        At the first event that may not stand where it does, or if the events stop half way.
+
+    Examples
+    --------
+    >>> check_order(())
+    >>> check_order([LayerEnd()])
+    Traceback (most recent call last):
+    ...
+    beadwright.errors.InternalError: event 0, LayerEnd, cannot follow in state BETWEEN
+    """
+    state = State.BETWEEN
+    for place, event in enumerate(events):
+        following = ORDER[state].get(type(event))
+        if following is None:
+            msg = f"event {place}, {type(event).__name__}, cannot follow in state {state.name}"
+            raise InternalError(msg)
+        state = following
+    if state is not State.BETWEEN:
+        msg = f"the events end in state {state.name}"
+        raise InternalError(msg)

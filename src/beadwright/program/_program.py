@@ -1,0 +1,200 @@
+"""A whole program: its head and, layer by layer, its events."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from beadwright.beads import Bead
+from beadwright.curves import length
+from beadwright.errors import SettingsError
+from beadwright.layers import LayerRegion
+from beadwright.program._events import (
+    Approach,
+    BeadBegin,
+    BeadEnd,
+    BeadMoves,
+    Departure,
+    Event,
+    LayerBegin,
+    LayerEnd,
+    StartFlow,
+    StopFlow,
+    Traverse,
+)
+from beadwright.program._order import check_order
+
+Row = tuple[float, float, float, float]
+Placement = tuple[Row, Row, Row]
+
+AS_READ: Placement = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """One setting as resolved: its name, value and where the value came from."""
+
+    name: str
+    value: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Head:
+    """What stands at the top of a program.
+
+    Attributes
+    ----------
+    part : str
+        Name of the file, without its folder.
+    part_sha256 : str
+        Of the file as given, 64 hex digits.
+    contours : int
+        Contour beads asked for; 0 for walls.
+    placement : 3 rows of 4 floats
+        Model (mm, as read) to machine: a similarity.
+    contraction : (3,) float
+        Factors applied to the placed solid about `contraction_at`, before any section.
+    contraction_at : (3,) float
+        The fixed point, mm.
+    settings : tuple of Setting
+        As resolved.
+    first : int
+        Index of the first layer, 0 unless only a part of the plan is written.
+    notes : tuple of str
+        Sentences for the reader, one a line; plain ASCII.
+    """
+
+    part: str
+    part_sha256: str
+    contours: int
+    placement: Placement = AS_READ
+    contraction: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    contraction_at: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    settings: tuple[Setting, ...] = ()
+    first: int = 0
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayerProgram:
+    """One layer's events, legal by `ORDER`, which holds when built.
+
+    Attributes
+    ----------
+    events : tuple of Event
+        From `LayerBegin` to `LayerEnd`.
+    n_beads : int
+        Beads in it.
+    length : float
+        Of all bead centrelines, mm.
+    top : float
+        Greatest height that the nozzle reaches, mm; that of the layer if it does not move.
+    """
+
+    events: tuple[Event, ...]
+    n_beads: int
+    length: float
+    top: float
+
+    def __post_init__(self) -> None:
+        check_order(self.events)
+
+    @property
+    def begin(self) -> LayerBegin:
+        """The event that opens the layer."""
+        opening = self.events[0]
+        assert isinstance(opening, LayerBegin)
+        return opening
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Program:
+    """A program: head and layers, from the platform up."""
+
+    head: Head
+    layers: tuple[LayerProgram, ...] = field(default=())
+
+    @property
+    def n_beads(self) -> int:
+        """Beads in all layers."""
+        return sum(layer.n_beads for layer in self.layers)
+
+
+def layer_program(
+    layer: LayerRegion, beads: Sequence[Bead], *, first_bead: int, clearance: float, feed: float
+) -> LayerProgram:
+    """Events of one layer: to each bead above the layer, down, extruder on, along, extruder off, up.
+
+    Every layer begins with its own rise to its clearance height and leaves the nozzle there, so a layer's
+    events, and its text, depend on no other layer.
+
+    Parameters
+    ----------
+    layer : LayerRegion
+        What the layer must cover, and its bounds.
+    beads : sequence of Bead
+        In the order in which they are laid, each from its start point.
+    first_bead : int
+        Index of the first of them in the whole program.
+    clearance : float
+        Height of traverses above the layer's top, mm, above 0.
+    feed : float
+        Travel speed of the nozzle along beads, mm/s, above 0.
+
+    Raises
+    ------
+    SettingsError
+        If `clearance` or `feed` is not above 0.
+    """
+    for name, value in (("clearance", clearance), ("feed", feed)):
+        if not (math.isfinite(value) and value > 0):
+            msg = f"{name} must be above 0, not {value}"
+            raise SettingsError(msg)
+    plan = layer.plan
+    above = plan.z + clearance
+    events: list[Event] = [
+        LayerBegin(
+            index=plan.index,
+            z0=plan.z0,
+            z=plan.z,
+            height=plan.height,
+            section_z=layer.section_z,
+            rule=plan.rule,
+            stock=layer.stock,
+            area=layer.area,
+            perimeter=layer.perimeter,
+            loops=layer.n_loops,
+            budget=layer.budget,
+        )
+    ]
+    for index, bead in enumerate(beads, first_bead):
+        x, y = bead.start
+        events += [
+            Traverse(x=x, y=y, z=above),
+            Approach(z=plan.z, feed=feed),
+            BeadBegin(
+                index=index,
+                role=bead.role,
+                rank=bead.rank,
+                loop=bead.loop,
+                hole=bead.hole,
+                offset=bead.offset,
+                width=bead.width,
+                height=bead.height,
+                closed=bead.closed,
+            ),
+            StartFlow(),
+            BeadMoves(path=bead.path, z=plan.z, feed=feed),
+            StopFlow(),
+            BeadEnd(),
+            Departure(z=above, feed=feed),
+        ]
+    events.append(LayerEnd())
+    return LayerProgram(
+        events=tuple(events),
+        n_beads=len(beads),
+        length=math.fsum(length(bead.path) for bead in beads),
+        top=above if beads else plan.z,
+    )
