@@ -4,6 +4,16 @@ Lengths in mm, angles in rad.
 """
 
 from beadwright.brep._curves import Conic3, Curve3, Line3, Spline3
+from beadwright.brep._evaluate import (
+    curve_derivatives,
+    curve_points,
+    domain,
+    handedness,
+    project,
+    surface_derivatives,
+    surface_normals,
+    surface_points,
+)
 from beadwright.brep._model import Coedge, Edge, Face, Model, Shell, Solid
 from beadwright.brep._surfaces import (
     CircleProfile,
@@ -41,4 +51,12 @@ __all__ = [
     "SplineProfile",
     "SplineSurface",
     "Surface",
+    "curve_derivatives",
+    "curve_points",
+    "domain",
+    "handedness",
+    "project",
+    "surface_derivatives",
+    "surface_normals",
+    "surface_points",
 ]

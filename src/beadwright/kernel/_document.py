@@ -1,0 +1,267 @@
+"""A STEP file as kernel shapes with their names and colours, every placed copy by itself."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from OCP.IFSelect import IFSelect_ReturnStatus
+from OCP.Interface import Interface_Static
+from OCP.Message import Message
+from OCP.Quantity import Quantity_Color, Quantity_TypeOfColor
+from OCP.STEPCAFControl import STEPCAFControl_Reader
+from OCP.StepShape import StepShape_FaceSurface, StepShape_ManifoldSolidBrep
+from OCP.TCollection import TCollection_ExtendedString
+from OCP.TColStd import TColStd_SequenceOfAsciiString
+from OCP.TDataStd import TDataStd_Name
+from OCP.TDF import TDF_Label, TDF_LabelSequence
+from OCP.TDocStd import TDocStd_Document
+from OCP.TopAbs import TopAbs_ShapeEnum
+from OCP.TopExp import TopExp_Explorer
+from OCP.TopLoc import TopLoc_Location
+from OCP.TopoDS import TopoDS_Shape
+from OCP.TopTools import TopTools_IndexedMapOfShape
+from OCP.XCAFDoc import XCAFDoc_ColorTool, XCAFDoc_ColorType, XCAFDoc_DocumentTool, XCAFDoc_ShapeTool
+
+from beadwright.errors import StepError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+_COLOURS = (XCAFDoc_ColorType.XCAFDoc_ColorSurf, XCAFDoc_ColorType.XCAFDoc_ColorGen)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Body:
+    """One placed solid, loose shell or loose face.
+
+    Attributes
+    ----------
+    shape : TopoDS_Shape
+        A solid, a shell or a face, where it stands.
+    name, colour : str
+    face_names, face_colours : tuple of str
+        In the order in which the kernel's explorer meets the faces.
+    """
+
+    shape: TopoDS_Shape
+    name: str
+    colour: str
+    face_names: tuple[str, ...]
+    face_colours: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Document:
+    """What a file holds: bodies, its length unit, and what the reader said it changed."""
+
+    bodies: tuple[Body, ...]
+    unit: str
+    messages: tuple[str, ...]
+
+
+def faces(shape: TopoDS_Shape) -> Iterator[TopoDS_Shape]:
+    """Faces of a shape in the order of the file."""
+    return parts(shape, TopAbs_ShapeEnum.TopAbs_FACE)
+
+
+def parts(
+    shape: TopoDS_Shape, kind: TopAbs_ShapeEnum, avoid: TopAbs_ShapeEnum = TopAbs_ShapeEnum.TopAbs_SHAPE
+) -> Iterator[TopoDS_Shape]:
+    """Parts of one kind that are not inside a part of another kind."""
+    explorer = TopExp_Explorer(shape, kind, avoid)
+    while explorer.More():
+        yield explorer.Current()
+        explorer.Next()
+
+
+def loose_bodies(shape: TopoDS_Shape) -> Iterator[TopoDS_Shape]:
+    """Solids, then shells outside solids, then faces outside shells."""
+    yield from parts(shape, TopAbs_ShapeEnum.TopAbs_SOLID)
+    yield from parts(shape, TopAbs_ShapeEnum.TopAbs_SHELL, TopAbs_ShapeEnum.TopAbs_SOLID)
+    yield from parts(shape, TopAbs_ShapeEnum.TopAbs_FACE, TopAbs_ShapeEnum.TopAbs_SHELL)
+
+
+def read_document(data: bytes, file: str) -> Document:
+    """Read the text of a STEP file.
+
+    Parameters
+    ----------
+    data : bytes
+        The text, unpacked.
+    file : str
+        For messages.
+
+    Raises
+    ------
+    StepError
+        The kernel's reader refuses the file.
+    """
+    Message.DefaultMessenger_s().ChangePrinters().Clear()
+    Interface_Static.SetCVal_s("xstep.cascade.unit", "MM")
+    reader = STEPCAFControl_Reader()
+    reader.SetColorMode(True)
+    reader.SetNameMode(True)
+    status = reader.ReadStream(file, io.BytesIO(data))
+    if status != IFSelect_ReturnStatus.IFSelect_RetDone:
+        raise StepError(f"{file}: the STEP reader cannot make sense of it; re-export the file from the CAD")
+    reader.ChangeReader().SetSystemLengthUnit(1.0)
+    document = TDocStd_Document(TCollection_ExtendedString("BinXCAF"))
+    XCAFDoc_DocumentTool.SetLengthUnit_s(document, 1e-3)
+    reader.Transfer(document)
+    return Document(
+        bodies=tuple(_walk_roots(document, reader)), unit=_unit(reader), messages=_messages(reader)
+    )
+
+
+def _unit(reader: STEPCAFControl_Reader) -> str:
+    lengths, angles, solid_angles = (TColStd_SequenceOfAsciiString() for _ in range(3))
+    reader.Reader().FileUnits(lengths, angles, solid_angles)
+    found = sorted({lengths.Value(i).ToCString() for i in range(1, lengths.Length() + 1)})
+    return ", ".join(found) or "millimetre"
+
+
+def _messages(reader: STEPCAFControl_Reader) -> tuple[str, ...]:
+    """What the transfer warned of, each message once with its count and first entity."""
+    process = reader.Reader().WS().TransferReader().TransientProcess()
+    model = process.Model()
+    count: dict[str, int] = {}
+    first: dict[str, str] = {}
+    for i in range(1, process.NbMapped() + 1):
+        check = process.MapItem(i).Check()
+        texts = [check.CWarning(k, True) for k in range(1, check.NbWarnings() + 1)]
+        texts += [check.CFail(k, True) for k in range(1, check.NbFails() + 1)]
+        for text in texts:
+            count[text] = count.get(text, 0) + 1
+            first.setdefault(text, model.StringLabel(process.Mapped(i)).ToCString())
+    return tuple(
+        f"reader: {text} ({count[text]} times, first at entity {first[text]})" for text in sorted(count)
+    )
+
+
+def _entity_names(reader: STEPCAFControl_Reader) -> tuple[TopTools_IndexedMapOfShape, list[str]]:
+    """Names that the file gives its faces and solids themselves."""
+    transfer = reader.Reader().WS().TransferReader()
+    model = transfer.Model()
+    shapes = TopTools_IndexedMapOfShape()
+    names: list[str] = []
+    for i in range(1, model.NbEntities() + 1):
+        entity = model.Value(i)
+        if not isinstance(entity, StepShape_FaceSurface | StepShape_ManifoldSolidBrep):
+            continue
+        text = entity.Name()
+        name = text.ToCString().strip() if text is not None else ""
+        if not name or name.upper() in ("NONE", "NULL"):
+            continue
+        shape = transfer.ShapeResult(entity)
+        if shape.IsNull():
+            continue
+        if shapes.Add(shape.Located(TopLoc_Location())) > len(names):
+            names.append(name)
+    return shapes, names
+
+
+def _walk_roots(document: TDocStd_Document, reader: STEPCAFControl_Reader) -> Iterator[Body]:
+    tool = XCAFDoc_DocumentTool.ShapeTool_s(document.Main())
+    colours = XCAFDoc_DocumentTool.ColorTool_s(document.Main())
+    names = _entity_names(reader)
+    roots = TDF_LabelSequence()
+    tool.GetFreeShapes(roots)
+    for i in range(1, roots.Length() + 1):
+        yield from _walk(tool, colours, names, roots.Value(i), TopLoc_Location(), "", "")
+
+
+def _label_name(label: TDF_Label) -> str:
+    name = TDataStd_Name()
+    # Asking for an attribute that is not there would crash the kernel's binding.
+    if not label.IsAttribute(TDataStd_Name.GetID_s()):
+        return ""
+    label.FindAttribute(TDataStd_Name.GetID_s(), name)
+    text: str = name.Get().ToExtString()
+    return text.strip()
+
+
+def _hex(colour: Quantity_Color) -> str:
+    rgb = colour.Values(Quantity_TypeOfColor.Quantity_TOC_sRGB)
+    return "#" + "".join(f"{round(255 * min(1.0, max(0.0, c))):02x}" for c in rgb)
+
+
+def _label_colour(label: TDF_Label) -> str:
+    colour = Quantity_Color()
+    for kind in _COLOURS:
+        if XCAFDoc_ColorTool.GetColor_s(label, kind, colour):
+            return _hex(colour)
+    return ""
+
+
+def _walk(
+    tool: XCAFDoc_ShapeTool,
+    colours: XCAFDoc_ColorTool,
+    names: tuple[TopTools_IndexedMapOfShape, list[str]],
+    label: TDF_Label,
+    place: TopLoc_Location,
+    name: str,
+    colour: str,
+) -> Iterator[Body]:
+    """Bodies below a label; a copy's own colour stands before that of what it copies."""
+    if XCAFDoc_ShapeTool.IsReference_s(label):
+        place = place.Multiplied(XCAFDoc_ShapeTool.GetLocation_s(label))
+        colour = _label_colour(label) or colour
+        own = _label_name(label)
+        target = TDF_Label()
+        XCAFDoc_ShapeTool.GetReferredShape_s(label, target)
+        yield from _walk(tool, colours, names, target, place, own, colour)
+        return
+    name = _label_name(label) or name
+    colour = colour or _label_colour(label)
+    if XCAFDoc_ShapeTool.IsAssembly_s(label):
+        components = TDF_LabelSequence()
+        XCAFDoc_ShapeTool.GetComponents_s(label, components)
+        for i in range(1, components.Length() + 1):
+            yield from _walk(tool, colours, names, components.Value(i), place, name, colour)
+        return
+    shape = XCAFDoc_ShapeTool.GetShape_s(label)
+    if not shape.IsNull():
+        yield from _bodies(label, shape, names, place, name, colour)
+
+
+def _bodies(
+    label: TDF_Label,
+    shape: TopoDS_Shape,
+    names: tuple[TopTools_IndexedMapOfShape, list[str]],
+    place: TopLoc_Location,
+    name: str,
+    colour: str,
+) -> Iterator[Body]:
+    known, given = names
+    marked = TopTools_IndexedMapOfShape()
+    marks: list[tuple[str, str]] = []
+    subshapes = TDF_LabelSequence()
+    XCAFDoc_ShapeTool.GetSubShapes_s(label, subshapes)
+    for i in range(1, subshapes.Length() + 1):
+        sub = subshapes.Value(i)
+        part = XCAFDoc_ShapeTool.GetShape_s(sub)
+        if marked.Add(part) > len(marks):
+            marks.append((_label_name(sub), _label_colour(sub)))
+
+    def told(part: TopoDS_Shape) -> tuple[str, str]:
+        row = marked.FindIndex(part)
+        own_name, own_colour = marks[row - 1] if row else ("", "")
+        row = known.FindIndex(part.Located(TopLoc_Location()))
+        return own_name or (given[row - 1] if row else ""), own_colour
+
+    originals = list(loose_bodies(shape))
+    for body in originals:
+        body_name, body_colour = told(body)
+        if len(originals) == 1 and name:
+            body_name = name
+        shade = body_colour or colour
+        tellings = [told(face) for face in faces(body)]
+        yield Body(
+            shape=body.Moved(place),
+            name=body_name or name,
+            colour=shade,
+            face_names=tuple(n for n, _ in tellings),
+            face_colours=tuple(c or shade for _, c in tellings),
+        )

@@ -1,0 +1,105 @@
+"""Is this a STEP file at all? Checks on the text before the reader sees it."""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import re
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+from beadwright.errors import StepError
+
+_SOLID_WORDS = (b"MANIFOLD_SOLID_BREP", b"BREP_WITH_VOIDS", b"FACETED_BREP")
+_EXACT_WORDS = (
+    *_SOLID_WORDS,
+    b"ADVANCED_FACE",
+    b"FACE_SURFACE",
+    b"SHELL_BASED_SURFACE_MODEL",
+    b"GEOMETRIC_SET",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StepText:
+    """The text of a STEP file.
+
+    Attributes
+    ----------
+    file : str
+        Name without its folder.
+    sha256 : str
+        Of the file as given, packed or not.
+    data : bytes
+        Unpacked.
+    schema : str
+    """
+
+    file: str
+    sha256: str
+    data: bytes
+    schema: str
+
+
+def load(path: str | Path) -> StepText:
+    """Read and check the text of a STEP file, plain or packed by gzip.
+
+    Raises
+    ------
+    StepError
+        No such file, empty, a pointer to a file elsewhere, not STEP, truncated, or without exact shape.
+    """
+    path = Path(path)
+    file = path.name
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise StepError(f"{file}: cannot be read ({error.strerror}); check the path") from error
+    sha256 = hashlib.sha256(raw).hexdigest()
+    data = raw
+    if raw[:2] == b"\x1f\x8b":
+        try:
+            data = gzip.decompress(raw)
+        except (EOFError, gzip.BadGzipFile, zlib.error) as error:
+            raise StepError(
+                f"{file}: the packed file is damaged or cut short ({error}); copy it again"
+            ) from error
+    check(data, file)
+    found = re.search(rb"FILE_SCHEMA\s*\(\s*\(\s*'([^'{]*)", data)
+    schema = found.group(1).decode("latin-1").strip() if found else ""
+    return StepText(file=file, sha256=sha256, data=data, schema=schema)
+
+
+def check(data: bytes, file: str) -> None:
+    """Refuse what is no complete STEP text with exact shape, each with its own remedy."""
+    head = data[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
+    if not head:
+        raise StepError(f"{file}: the file is empty; export it again")
+    if head.startswith(b"version https://git-lfs"):
+        raise StepError(
+            f"{file}: this is a Git-LFS pointer, not the file itself; fetch it with `git lfs pull`"
+        )
+    if not head.startswith(b"ISO-10303-21"):
+        what = "a binary file" if b"\0" in head else f"a file that begins with {head[:24]!r}"
+        raise StepError(
+            f"{file}: expected a STEP file (first words ISO-10303-21), found {what}; export the part as STEP"
+        )
+    if b"END-ISO-10303-21" not in data[-65536:]:
+        raise StepError(
+            f"{file}: the STEP file is truncated (END-ISO-10303-21 is missing at its end); copy or export it again"
+        )
+    if any(word in data for word in _EXACT_WORDS):
+        return
+    upper = data.upper()
+    if b"TESSELLATED" in upper or b"TRIANGULATED" in upper:
+        raise StepError(
+            f"{file}: holds tessellated shape only (triangles), no exact surfaces; export the exact solid (B-rep)"
+        )
+    if b"ELEMENT_REPRESENTATION" in upper or b"FEA_MODEL" in upper:
+        raise StepError(
+            f"{file}: holds a finite-element mesh only, no solid; export the CAD solid it was made from"
+        )
+    raise StepError(
+        f"{file}: holds no shape (no solid, shell or face); export the part itself, not only its data"
+    )
