@@ -6,6 +6,17 @@ NISTIR 6556 (2000).
 
 from beadwright.post._dialect import RS274NGC, Dialect, Units, Words
 from beadwright.post._layer import LayerText, layer_text
+from beadwright.post._lint import Fault, lint
 from beadwright.post._program import program_text
 
-__all__ = ["RS274NGC", "Dialect", "LayerText", "Units", "Words", "layer_text", "program_text"]
+__all__ = [
+    "RS274NGC",
+    "Dialect",
+    "Fault",
+    "LayerText",
+    "Units",
+    "Words",
+    "layer_text",
+    "lint",
+    "program_text",
+]

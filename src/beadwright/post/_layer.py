@@ -87,6 +87,7 @@ def layer_text(layer: LayerProgram, *, words: Words = MILLIMETRES, dialect: Dial
     """
     parts: list[str] = []
     feed = ""
+    height: float | None = None
     rounding = 0.0
     n_lines = n_arcs = n_flat = n_dropped = 0
     for event in layer.events:
@@ -102,11 +103,14 @@ def layer_text(layer: LayerProgram, *, words: Words = MILLIMETRES, dialect: Dial
             case StopFlow():
                 parts.append(f"{dialect.off}\n")
             case Traverse():
-                parts.append(f"G0 Z{words.coordinate(event.z)}\n")
+                if height != event.z:
+                    parts.append(f"G0 Z{words.coordinate(event.z)}\n")
+                height = event.z
                 parts.append(f"G0 X{words.coordinate(event.x)} Y{words.coordinate(event.y)}\n")
             case Approach() | Departure():
                 feed = _append_feed(parts, feed, words.feed(event.feed))
                 parts.append(f"G1 Z{words.coordinate(event.z)}\n")
+                height = event.z
             case BeadMoves():
                 feed = _append_feed(parts, feed, words.feed(event.feed))
                 moves = print_path(event.path, words)

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from beadwright import __version__
+from beadwright.errors import InternalError
 from beadwright.post._comments import note, number, shortened, structured, value
 from beadwright.post._dialect import RS274NGC, Dialect, Words
 from beadwright.post._layer import MILLIMETRES, LayerText
+from beadwright.post._lint import lint
 from beadwright.program import Head, Setting
 
 CAUTIONS = (
     "CAUTION: nothing in this program has been proved safe for your machine, material, room or part.",
     "Read it, then run it in the air first with the extruder cold and a hand on the emergency stop. Start"
-    " only when every person is outside the guarded space. The machine builder's manual, your local codes and your"
-    " site's safety rules win where they differ from this program.",
+    " only when every person is outside the guarded space. The machine builder's manual, your local codes"
+    " and your site's safety rules win where they differ from this program.",
     "Barrel, nozzle, melt, platform and fresh beads burn. Gantry and tamper crush. Melt gives off vapours and"
     " ultrafine particles: ventilate. Do not leave it unattended: fire.",
     "No temperature, screw speed, lag or fan is set here. Strength is not calculated.",
@@ -44,15 +46,27 @@ def program_text(
     Returns
     -------
     str
-        ASCII, lines of at most 256 characters, each with its end; no clock, path or host name.
+        ASCII, lines of at most 256 characters, each with its end; no clock, path or host name. It has
+        passed `lint`.
+
+    Raises
+    ------
+    InternalError
+        If it breaks a rule of the standard.
     """
-    return "".join(
+    text = "".join(
         [
             _head_text(head, layers, words, dialect),
             *(layer.text for layer in layers),
             _end_text(layers, words, dialect),
         ]
     )
+    faults = lint(text)
+    if faults:
+        first = faults[0]
+        msg = f"the program breaks {len(faults)} rule(s); line {first.line}, {first.rule}: {first.text}"
+        raise InternalError(msg)
+    return text
 
 
 def _head_text(head: Head, layers: Sequence[LayerText], words: Words, dialect: Dialect) -> str:

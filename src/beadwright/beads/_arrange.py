@@ -1,0 +1,193 @@
+"""In which order the beads of a layer are laid, and where each starts.
+
+*Order.* From where the nozzle stands, the nearest bead comes next (nearest neighbour). The ranks of one
+loop stay together: outermost first (the better face; the default) or innermost first (it carries a leaning
+outer bead).
+
+*Start points.* A closed bead starts at least three bead widths from every start point of the two layers
+below, so closures do not stand above each other; where a bead is too short for that, of the one layer
+below; where it is too short even for that, as far from them as it allows, which is a finding. Among the
+places left it keeps clear of the start points of its own layer, then prefers an inside corner, then the
+place nearest to the nozzle. Open beads start at the nearer end.
+
+One pass over the layers in their order: a `Trail` carries what the next layer must know, so the beads
+themselves can be made by any number of workers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.beads._bead import Bead, Order
+from beadwright.beads._start import Sites, cut_bound, reversed_path, sites, started_at
+from beadwright.numeric import Finding
+
+Points = npt.NDArray[np.float64]
+
+# Bead widths between start points of neighbouring layers: at most 2 to 3 are asked for in practice.
+STAGGER_WIDTHS = 3.0
+# Layers below whose start points are kept clear of, so that two sites do not simply alternate.
+REMEMBERED = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trail:
+    """What the layers below leave for the next one.
+
+    Attributes
+    ----------
+    end : (2,) float or None
+        Where the nozzle stands, mm; None before the first bead.
+    starts : tuple of (k, 2) float
+        Start points of closed beads, of the layer just below first.
+    """
+
+    end: Points | None = None
+    starts: tuple[Points, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Arranged:
+    """Beads in their order, each from its start point.
+
+    Attributes
+    ----------
+    beads : tuple of Bead
+        In the order in which they are laid.
+    trail : Trail
+        For the next layer.
+    bound : float
+        How far cutting the paths at their start points may have moved them, by rounding alone, mm.
+    findings : tuple of Finding
+        ``closure`` where start points of neighbouring layers are nearer than asked, at most one a layer.
+    """
+
+    beads: tuple[Bead, ...]
+    trail: Trail
+    bound: float
+    findings: tuple[Finding, ...]
+
+
+def arrange(beads: Sequence[Bead], trail: Trail, *, layer: int, z: float, order: Order = "outer") -> Arranged:
+    """Order the beads of one layer and choose their start points.
+
+    Parameters
+    ----------
+    beads : sequence of Bead
+        Of one layer, in any order that does not depend on who made them.
+    trail : Trail
+        Of the layers below; ``Trail()`` for the first.
+    layer : int
+        Index of the layer, for findings.
+    z : float
+        Height of the layer, mm, for findings.
+    order : {"outer", "inner"}
+        Which rank of a loop comes first.
+
+    Returns
+    -------
+    Arranged
+        Every bead exactly once. The same input gives the same output.
+    """
+    left = dict(enumerate(beads))
+    joints = [bead.path.points if bead.closed else bead.path.points[[0, -1]] for bead in beads]
+    place = trail.end
+    group: int | None = None
+    laid: list[Bead] = []
+    own: list[tuple[float, float]] = []
+    close: list[tuple[float, Bead]] = []
+    while left:
+        chosen = _nearest(_ready(left, group, order), joints, place)
+        bead = left.pop(chosen)
+        group = bead.loop
+        if bead.closed:
+            bead, kept = _started(bead, place, trail.starts, own)
+            own.append(bead.start)
+            if kept < STAGGER_WIDTHS * bead.width:
+                close.append((kept, bead))
+        elif place is not None and _is_nearer(joints[chosen][1], joints[chosen][0], place):
+            bead = replace(bead, path=reversed_path(bead.path))
+        laid.append(bead)
+        place = np.array(bead.end)
+    return Arranged(
+        beads=tuple(laid),
+        trail=Trail(end=place, starts=(np.array(own).reshape(-1, 2), *trail.starts)[:REMEMBERED]),
+        bound=max((cut_bound(bead.path) for bead in laid if bead.closed), default=0.0),
+        findings=(_closure(close, layer, z),) if close else (),
+    )
+
+
+def _ready(left: dict[int, Bead], group: int | None, order: Order) -> list[int]:
+    """Beads that may come next: of each loop begun or to be begun, the first rank that is left."""
+    sign = 1 if order == "outer" else -1
+    first: dict[int, int] = {}
+    for bead in left.values():
+        rank = sign * bead.rank
+        first[bead.loop] = min(first.get(bead.loop, rank), rank)
+    loops = {group} if group in first else first.keys()
+    return [i for i, bead in left.items() if bead.loop in loops and sign * bead.rank == first[bead.loop]]
+
+
+def _nearest(ready: list[int], joints: list[Points], place: Points | None) -> int:
+    """The bead with a joint nearest to the nozzle; of equals, and at the very start, the first."""
+    if place is None or len(ready) == 1:
+        return ready[0]
+    points = np.concatenate([joints[i] for i in ready])
+    owner = np.repeat(ready, [len(joints[i]) for i in ready])
+    return int(owner[np.argmin(np.hypot(*(points - place).T))])
+
+
+def _is_nearer(a: Points, b: Points, place: Points) -> bool:
+    """Whether a is nearer to a place than b."""
+    return bool(np.hypot(*(a - place)) < np.hypot(*(b - place)))
+
+
+def _started(
+    bead: Bead, place: Points | None, below: tuple[Points, ...], own: list[tuple[float, float]]
+) -> tuple[Bead, float]:
+    """The bead from its start point, and that point's distance from the start points of the layer below."""
+    apart = STAGGER_WIDTHS * bead.width
+    found = sites(bead.path, offset=bead.offset, spacing=bead.width)
+    near = [_clearance(found, points, apart) for points in below]
+    good = np.ones(len(found.at), bool)
+    if near:
+        if (near[0] >= apart).any():
+            good = near[0] >= apart
+        else:
+            good = near[0] == near[0].max()
+    tidy = [*near[1:], _clearance(found, np.array(own).reshape(-1, 2), apart)]
+    for wish in [clear >= apart for clear in tidy] + [found.inside]:
+        good = good & wish if (good & wish).any() else good
+    rows = np.flatnonzero(good)
+    row = rows[0] if place is None else rows[np.argmin(np.hypot(*(found.at[rows] - place).T))]
+    path = started_at(bead.path, int(found.move[row]), float(found.share[row]))
+    return replace(bead, path=path), float(near[0][row]) if near else np.inf
+
+
+def _clearance(found: Sites, points: Points, reach: float) -> npt.NDArray[np.float64]:
+    """Distance of each site from the nearest of some points; infinite where none is within `reach`."""
+    low, high = found.at.min(axis=0) - reach, found.at.max(axis=0) + reach
+    points = points[((points >= low) & (points <= high)).all(axis=1)]
+    if not len(points):
+        return np.full(len(found.at), np.inf)
+    apart = found.at[:, None, :] - points[None, :, :]
+    return np.asarray(np.hypot(apart[..., 0], apart[..., 1]).min(axis=1))
+
+
+def _closure(close: list[tuple[float, Bead]], layer: int, z: float) -> Finding:
+    """One finding for all beads of a layer that start too near to a start point below."""
+    kept, bead = min(close, key=lambda pair: pair[0])
+    return Finding(
+        code="closure",
+        level="note",
+        layer=layer,
+        at_mm=(*bead.start, z),
+        measured=kept,
+        allowed=STAGGER_WIDTHS * bead.width,
+        unit="mm",
+        text=f"{len(close)} bead(s) too short to start three widths from the start points of the layer below",
+    )

@@ -1,0 +1,147 @@
+"""Where a closed bead may start, and the same path walked from there.
+
+A path is cut at an interior point of a line or an arc exactly: both parts keep the line or circle that they
+lie on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.curves import ArcPath, chords, lengths
+
+# Sites tried on one bead beside its own joints: enough to keep clear of other start points, and cheap.
+MAX_SITES = 48
+# An inside corner turns right by at least this (30 degrees), within a radius of at most this many offsets: an
+# offset into the material rounds such a corner with a radius of one offset.
+CORNER_TURN = np.pi / 6
+CORNER_OFFSETS = 1.5
+# A cut takes some eight roundings of the coordinates.
+CUT_ROUNDING = 8 * 2.0**-53
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sites:
+    """Places where a closed path may start (k sites).
+
+    Attributes
+    ----------
+    at : (k, 2) float
+        Points on the path, mm.
+    move : (k,) int
+        Move that each lies on.
+    share : (k,) float
+        Share of the move's length before it; 0 is the move's own start.
+    inside : (k,) bool
+        Whether it stands at an inside corner.
+    """
+
+    at: npt.NDArray[np.float64]
+    move: npt.NDArray[np.int64]
+    share: npt.NDArray[np.float64]
+    inside: npt.NDArray[np.bool_]
+
+
+def sites(path: ArcPath, *, offset: float, spacing: float) -> Sites:
+    """Joints, middles of inside corners, and points every `spacing` along the moves (or a 48th of the path).
+
+    Parameters
+    ----------
+    path : ArcPath
+        Closed.
+    offset : float
+        Distance from the boundary, mm: tells the rounding of an inside corner from other arcs.
+    spacing : float
+        Distance of sites along the path, mm.
+    """
+    run = lengths(path)
+    turn = 4 * np.arctan(path.bulge)
+    radius = run / np.maximum(np.abs(turn), 1e-300)
+    corner = (turn <= -CORNER_TURN) & (radius <= CORNER_OFFSETS * abs(offset))
+
+    step = max(spacing, float(run.sum()) / MAX_SITES)
+    pieces = np.ceil(run / step).astype(np.int64)
+    pieces = np.maximum(pieces, np.where(corner, 2, 1))
+    move = np.repeat(np.arange(len(run)), pieces)
+    first = np.cumsum(pieces) - pieces
+    share = (np.arange(len(move)) - first[move]) / pieces[move]
+    inside = corner[move] & (np.abs(share - 0.5) < 0.26)
+    inside[first] |= _right_turn_at_joint(path, turn)
+    return Sites(at=points_at(path, move, share), move=move, share=share, inside=inside)
+
+
+def _right_turn_at_joint(path: ArcPath, turn: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+    """Whether the path turns right by an inside corner's angle at the start of each move."""
+    way = np.arctan2(*chords(path).T[::-1])
+    arriving, leaving = np.roll(way + turn / 2, 1), way - turn / 2
+    kink = np.remainder(leaving - arriving + np.pi, 2 * np.pi) - np.pi
+    return np.asarray(kink <= -CORNER_TURN)
+
+
+def points_at(
+    path: ArcPath, move: npt.NDArray[np.int64], share: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float64]:
+    """Points at a share of the length of some moves: (k, 2), mm.
+
+    On an arc of sweep s the chord is cut at sin(t s/2) / sin(s/2) of its length, turned by (t - 1) s/2; no
+    centre is formed, so near-flat arcs lose nothing.
+    """
+    chord = chords(path)[move]
+    half = 2 * np.arctan(path.bulge[move])
+    arc = half != 0
+    safe = np.where(arc, half, 1.0)
+    along = np.where(arc, np.sin(share * safe) / np.sin(safe), share)
+    angle = (share - 1) * half
+    c, s = along * np.cos(angle), along * np.sin(angle)
+    turned = np.stack([c * chord[:, 0] - s * chord[:, 1], s * chord[:, 0] + c * chord[:, 1]], axis=1)
+    return np.asarray(path.points[move] + turned)
+
+
+def started_at(path: ArcPath, move: int, share: float) -> ArcPath:
+    """The same closed path, from a share of a move on.
+
+    A new joint is made unless ``share`` is 0. It lies within `cut_bound` of the path, and each part of the
+    cut move keeps its support.
+    """
+    if share == 0.0:
+        if move == 0:
+            return path
+        return ArcPath(
+            points=np.roll(path.points, -move, axis=0),
+            bulge=np.roll(path.bulge, -move),
+            face=np.roll(path.face, -move),
+            support=np.roll(path.support, -move),
+        )
+    cut = points_at(path, np.array([move]), np.array([share]))
+    quarter = np.arctan(path.bulge[move])
+    rows = np.r_[move, np.arange(move + 1, len(path.bulge)), np.arange(move), move]
+    bulge = path.bulge[rows]
+    bulge[0], bulge[-1] = np.tan((1 - share) * quarter), np.tan(share * quarter)
+    return ArcPath(
+        points=np.concatenate([cut, path.points[rows[1:]]]),
+        bulge=bulge,
+        face=path.face[rows],
+        support=path.support[rows],
+    )
+
+
+def cut_bound(path: ArcPath) -> float:
+    """How far `started_at` may move a path, by rounding alone, mm."""
+    return CUT_ROUNDING * float(np.abs(path.points).max(initial=0.0))
+
+
+def reversed_path(path: ArcPath) -> ArcPath:
+    """The same path walked the other way."""
+    points = path.points[::-1]
+    if path.closed:
+        points = np.roll(points, 1, axis=0)
+    return ArcPath(
+        points=points,
+        bulge=-path.bulge[::-1],
+        face=path.face[::-1],
+        support=path.support[::-1],
+        closed=path.closed,
+    )
