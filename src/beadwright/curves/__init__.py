@@ -3,6 +3,7 @@
 Lengths in mm, angles in rad, counter-clockwise positive. Material lies left of every loop.
 """
 
+from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
 from beadwright.curves._measure import chords, length, lengths, signed_area
 from beadwright.curves._path import ArcPath, ArcRegion
@@ -12,6 +13,7 @@ __all__ = [
     "ArcRegion",
     "CurveKind",
     "CurveLoops",
+    "chain_measures",
     "chords",
     "length",
     "lengths",

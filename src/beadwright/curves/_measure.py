@@ -14,8 +14,8 @@ SERIES_BELOW = 0.02
 def chords(path: ArcPath) -> npt.NDArray[np.float64]:
     """End minus start of each move: (m, 2), mm."""
     if path.closed:
-        return np.roll(path.points, -1, axis=0) - path.points
-    return np.diff(path.points, axis=0)
+        return np.asarray(np.roll(path.points, -1, axis=0) - path.points)
+    return np.asarray(np.diff(path.points, axis=0))
 
 
 def lengths(path: ArcPath) -> npt.NDArray[np.float64]:
@@ -26,7 +26,7 @@ def lengths(path: ArcPath) -> npt.NDArray[np.float64]:
     chord = np.hypot(*chords(path).T)
     b = np.abs(path.bulge)
     safe = np.where(b > 0, b, 1.0)
-    return np.where(b > 0, chord * (1 + b * b) * np.arctan(safe) / safe, chord)
+    return np.asarray(np.where(b > 0, chord * (1 + b * b) * np.arctan(safe) / safe, chord))
 
 
 def length(path: ArcPath) -> float:
