@@ -14,7 +14,9 @@ from beadwright.brep._evaluate import (
     surface_normals,
     surface_points,
 )
+from beadwright.brep._extents import extents
 from beadwright.brep._model import Coedge, Edge, Face, Model, Shell, Solid
+from beadwright.brep._placed import placed, placement
 from beadwright.brep._surfaces import (
     CircleProfile,
     ExtrusionSurface,
@@ -28,6 +30,7 @@ from beadwright.brep._surfaces import (
     SplineSurface,
     Surface,
 )
+from beadwright.brep._trim import contains, periods
 
 __all__ = [
     "CircleProfile",
@@ -51,10 +54,15 @@ __all__ = [
     "SplineProfile",
     "SplineSurface",
     "Surface",
+    "contains",
     "curve_derivatives",
     "curve_points",
     "domain",
+    "extents",
     "handedness",
+    "periods",
+    "placed",
+    "placement",
     "project",
     "surface_derivatives",
     "surface_normals",

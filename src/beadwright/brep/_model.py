@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from beadwright.brep._curves import Curve3
 from beadwright.brep._surfaces import Surface
+from beadwright.numeric import Finding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -140,6 +141,10 @@ class Model:
         Greatest distance of an edge's curve from its vertices and its faces, measured, mm.
     healing : tuple of str
         What the reader mended, a sentence each.
+    findings : tuple of Finding
+        What the health check found; places in the model's own coordinates.
+    kernel_bytes : bytes
+        The shapes as the kernel writes them, before any placement, so that a worker can ask it.
     """
 
     file: str
@@ -156,3 +161,5 @@ class Model:
     volume: float
     gap: float
     healing: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    kernel_bytes: bytes = b""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -100,6 +101,7 @@ def read_document(data: bytes, file: str) -> Document:
     """
     Message.DefaultMessenger_s().ChangePrinters().Clear()
     Interface_Static.SetCVal_s("xstep.cascade.unit", "MM")
+    XCAFDoc_ShapeTool.SetAutoNaming_s(False)
     reader = STEPCAFControl_Reader()
     reader.SetColorMode(True)
     reader.SetNameMode(True)
@@ -118,14 +120,13 @@ def read_document(data: bytes, file: str) -> Document:
 def _unit(reader: STEPCAFControl_Reader) -> str:
     lengths, angles, solid_angles = (TColStd_SequenceOfAsciiString() for _ in range(3))
     reader.Reader().FileUnits(lengths, angles, solid_angles)
-    found = sorted({lengths.Value(i).ToCString() for i in range(1, lengths.Length() + 1)})
-    return ", ".join(found) or "millimetre"
+    found = sorted({lengths.Value(i).ToCString().lower() for i in range(1, lengths.Length() + 1)})
+    return ", ".join(found)
 
 
 def _messages(reader: STEPCAFControl_Reader) -> tuple[str, ...]:
     """What the transfer warned of, each message once with its count and first entity."""
     process = reader.Reader().WS().TransferReader().TransientProcess()
-    model = process.Model()
     count: dict[str, int] = {}
     first: dict[str, str] = {}
     for i in range(1, process.NbMapped() + 1):
@@ -134,10 +135,16 @@ def _messages(reader: STEPCAFControl_Reader) -> tuple[str, ...]:
         texts += [check.CFail(k, True) for k in range(1, check.NbFails() + 1)]
         for text in texts:
             count[text] = count.get(text, 0) + 1
-            first.setdefault(text, model.StringLabel(process.Mapped(i)).ToCString())
+            first.setdefault(text, _entity_type(process.Mapped(i)))
     return tuple(
-        f"reader: {text} ({count[text]} times, first at entity {first[text]})" for text in sorted(count)
+        f"reader: {text.strip()} ({count[text]} times, first at an entity {first[text]})"
+        for text in sorted(count)
     )
+
+
+def _entity_type(entity: object) -> str:
+    """What STEP calls an entity, from the name of the kernel's class."""
+    return re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", type(entity).__name__.split("_")[-1]).upper()
 
 
 def _entity_names(reader: STEPCAFControl_Reader) -> tuple[TopTools_IndexedMapOfShape, list[str]]:
@@ -151,8 +158,8 @@ def _entity_names(reader: STEPCAFControl_Reader) -> tuple[TopTools_IndexedMapOfS
         if not isinstance(entity, StepShape_FaceSurface | StepShape_ManifoldSolidBrep):
             continue
         text = entity.Name()
-        name = text.ToCString().strip() if text is not None else ""
-        if not name or name.upper() in ("NONE", "NULL"):
+        name = _clean(text.ToCString()) if text is not None else ""
+        if not name:
             continue
         shape = transfer.ShapeResult(entity)
         if shape.IsNull():
@@ -178,8 +185,13 @@ def _label_name(label: TDF_Label) -> str:
     if not label.IsAttribute(TDataStd_Name.GetID_s()):
         return ""
     label.FindAttribute(TDataStd_Name.GetID_s(), name)
-    text: str = name.Get().ToExtString()
-    return text.strip()
+    return _clean(name.Get().ToExtString())
+
+
+def _clean(name: str) -> str:
+    """A name, or nothing where a CAD wrote that there is none."""
+    name = name.strip()
+    return "" if name.upper() in ("NONE", "NULL", "UNNAMED") else name
 
 
 def _hex(colour: Quantity_Color) -> str:

@@ -12,6 +12,7 @@ from OCP.BRepLib import BRepLib
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
 from OCP.GProp import GProp_GProps
 from OCP.ShapeFix import ShapeFix_Edge
+from OCP.Standard import Standard_Failure
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
 from OCP.TopoDS import (
@@ -82,7 +83,13 @@ def add_body(tables: Tables, body: Body) -> None:
         own = []
         for face in faces(shell):
             name, colour = next(tellings)
-            own.append(_add_face(tables, rows, TopoDS.Face(face), name, colour))
+            try:
+                own.append(_add_face(tables, rows, TopoDS.Face(face), name, colour))
+            except (StepError, Standard_Failure) as error:
+                called = f'"{name}" ' if name else ""
+                raise StepError(
+                    f"face {len(tables.faces)} {called}of {body.name or 'a body without a name'}: {error}"
+                ) from error
         shell_rows.append(len(tables.shells))
         tables.shells.append(Shell(faces=tuple(own), closed=_closed(tables, own), solid=solid))
     if is_solid:

@@ -11,14 +11,9 @@ from pathlib import Path
 
 from beadwright.errors import StepError
 
-_SOLID_WORDS = (b"MANIFOLD_SOLID_BREP", b"BREP_WITH_VOIDS", b"FACETED_BREP")
-_EXACT_WORDS = (
-    *_SOLID_WORDS,
-    b"ADVANCED_FACE",
-    b"FACE_SURFACE",
-    b"SHELL_BASED_SURFACE_MODEL",
-    b"GEOMETRIC_SET",
-)
+_EXACT = re.compile(rb"\b(?:ADVANCED_FACE|FACE_SURFACE|FACETED_BREP|GEOMETRIC_SET)\s*\(")
+_ONLY_TRIANGLES = re.compile(rb"\b\w*TESSELLATED_\w*\s*\(|\bTRIANGULATED_\w*\s*\(")
+_FINITE_ELEMENTS = re.compile(rb"\b(?:\w+_ELEMENT_REPRESENTATION|FEA_MODEL\w*)\s*\(")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,19 +82,22 @@ def check(data: bytes, file: str) -> None:
         )
     if b"END-ISO-10303-21" not in data[-65536:]:
         raise StepError(
-            f"{file}: the STEP file is truncated (END-ISO-10303-21 is missing at its end); copy or export it again"
+            f"{file}: the STEP file is truncated (END-ISO-10303-21 is missing at its end); "
+            "copy or export it again"
         )
-    if any(word in data for word in _EXACT_WORDS):
+    words = _EXACT.findall(data)
+    if any(b"GEOMETRIC_SET" not in word for word in words):
         return
-    upper = data.upper()
-    if b"TESSELLATED" in upper or b"TRIANGULATED" in upper:
+    if _ONLY_TRIANGLES.search(data):
         raise StepError(
-            f"{file}: holds tessellated shape only (triangles), no exact surfaces; export the exact solid (B-rep)"
+            f"{file}: holds tessellated shape only (triangles), no exact surfaces; "
+            "export the exact solid (B-rep)"
         )
-    if b"ELEMENT_REPRESENTATION" in upper or b"FEA_MODEL" in upper:
+    if _FINITE_ELEMENTS.search(data):
         raise StepError(
             f"{file}: holds a finite-element mesh only, no solid; export the CAD solid it was made from"
         )
-    raise StepError(
-        f"{file}: holds no shape (no solid, shell or face); export the part itself, not only its data"
-    )
+    if not words:
+        raise StepError(
+            f"{file}: holds no shape (no solid, shell or face); export the part itself, not only its data"
+        )

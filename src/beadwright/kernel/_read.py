@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,30 +13,65 @@ from OCP.BinTools import BinTools
 from OCP.BRep import BRep_Builder
 from OCP.TopoDS import TopoDS_Compound, TopoDS_Shape
 
-from beadwright.brep import Model
+from beadwright.brep import Model, extents
 from beadwright.errors import StepError
 from beadwright.kernel._document import Body, faces, loose_bodies, read_document
 from beadwright.kernel._extract import Tables, add_body
 from beadwright.kernel._file import load
+from beadwright.kernel._health import select
+from beadwright.numeric import Finding
+
+WIDE_GAP = 0.01
+"""A file whose faces and edges miss each other by more gets a note, mm."""
 
 
 def read_step(path: str | Path, *, walls: bool = False) -> Model:
-    """Read a STEP file."""
+    """Read a STEP file (AP203, AP214, AP242; plain or packed by gzip).
+
+    Lengths come out in mm whatever the file's unit is. Every placed copy of a body has rows of its own.
+
+    Parameters
+    ----------
+    path : str or Path
+    walls : bool
+        Take open shells and loose faces too. Otherwise they are an error, or left out with a finding
+        where there are solids as well.
+
+    Returns
+    -------
+    Model
+        With ``findings`` of the health check and ``healing``, what was changed on the way.
+
+    Raises
+    ------
+    StepError
+        The file cannot be read, or holds nothing to print; the message says what to do.
+    """
     text = load(path)
     document = read_document(text.data, text.file)
-    return build(
+    findings = []
+    if not document.unit:
+        findings.append(
+            Finding(
+                code="no_unit",
+                level="warning",
+                text="the file states no length unit; millimetres are assumed: check the size",
+            )
+        )
+    return _build(
         document.bodies,
         file=text.file,
         sha256=text.sha256,
-        unit=document.unit,
+        unit=document.unit or "millimetre",
         schema=text.schema,
         healing=document.messages,
+        findings=tuple(findings),
         walls=walls,
     )
 
 
 def from_shape(shape: Any, *, name: str = "shape", walls: bool = False) -> Model:
-    """A model from a cadquery Workplane, a cadquery Shape or a kernel shape.
+    """A model from a cadquery Workplane, a cadquery Shape or a kernel shape (in mm).
 
     Parameters
     ----------
@@ -45,45 +81,39 @@ def from_shape(shape: Any, *, name: str = "shape", walls: bool = False) -> Model
     walls : bool
         Take open shells and faces too.
 
+    Returns
+    -------
+    Model
+        ``sha256`` is that of the kernel's own bytes of the shape.
+
     Raises
     ------
     StepError
         It is no shape, or holds nothing that can be printed.
     """
     whole = _kernel_shape(shape, name)
-    bodies = tuple(
-        Body(
-            shape=body,
-            name=name,
-            colour="",
-            face_names=("",) * sum(1 for _ in faces(body)),
-            face_colours=("",) * sum(1 for _ in faces(body)),
-        )
-        for body in loose_bodies(whole)
-    )
-    data = to_bytes(whole)
-    return build(
-        bodies,
+    bodies = []
+    for body in loose_bodies(whole):
+        none = ("",) * sum(1 for _ in faces(body))
+        bodies.append(Body(shape=body, name=name, colour="", face_names=none, face_colours=none))
+    return _build(
+        tuple(bodies),
         file=name,
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=hashlib.sha256(to_bytes(whole)).hexdigest(),
         unit="millimetre",
         schema="",
         healing=(),
+        findings=(),
         walls=walls,
     )
 
 
 def _kernel_shape(shape: Any, name: str) -> TopoDS_Shape:
     """The kernel shape in a cadquery object, told by what it offers, so that cadquery is not imported."""
-    if isinstance(shape, TopoDS_Shape):
-        return shape
-    if isinstance(getattr(shape, "wrapped", None), TopoDS_Shape):
-        return shape.wrapped
     vals = getattr(shape, "vals", None)
-    found = (
-        [v.wrapped for v in vals() if isinstance(getattr(v, "wrapped", None), TopoDS_Shape)] if vals else []
-    )
-    if not found:
+    items = vals() if callable(vals) else [shape]
+    found = [s for s in (getattr(i, "wrapped", i) for i in items) if isinstance(s, TopoDS_Shape)]
+    if not found or any(s.IsNull() for s in found):
         raise StepError(
             f"{name}: expected a cadquery Workplane or Shape or a kernel shape, got {type(shape).__name__}"
         )
@@ -92,8 +122,6 @@ def _kernel_shape(shape: Any, name: str) -> TopoDS_Shape:
 
 def compound(shapes: list[TopoDS_Shape]) -> TopoDS_Shape:
     """Several shapes as one."""
-    if len(shapes) == 1:
-        return shapes[0]
     whole = TopoDS_Compound()
     builder = BRep_Builder()
     builder.MakeCompound(whole)
@@ -109,7 +137,14 @@ def to_bytes(shape: TopoDS_Shape) -> bytes:
     return stream.getvalue()
 
 
-def build(
+def from_bytes(data: bytes) -> TopoDS_Shape:
+    """The shape that `to_bytes` wrote."""
+    shape = TopoDS_Shape()
+    BinTools.Read_s(shape, io.BytesIO(data))
+    return shape
+
+
+def _build(
     bodies: tuple[Body, ...],
     *,
     file: str,
@@ -117,26 +152,45 @@ def build(
     unit: str,
     schema: str,
     healing: tuple[str, ...],
+    findings: tuple[Finding, ...],
     walls: bool,
 ) -> Model:
+    chosen = select(bodies, file, walls)
     tables = Tables()
-    for body in bodies:
-        add_body(tables, body)
+    try:
+        for body in chosen.bodies:
+            add_body(tables, body)
+    except StepError as error:
+        raise StepError(f"{file}: {error}") from error
     notes = tuple(f"{text} ({count} times)" for text, count in sorted(tables.notes.items()))
-    vertices = np.array(tables.vertices).reshape(-1, 3)
-    return Model(
+    if tables.bound > 0.0:
+        notes = (*notes, f"greatest distance of such a spline from the file's curve: {tables.bound:.3g} mm")
+    if tables.gap > WIDE_GAP:
+        wide = Finding(
+            code="model_gap",
+            level="note",
+            text="the file's own faces, edges and corners miss each other by as much as this",
+            measured=tables.gap,
+            allowed=WIDE_GAP,
+            unit="mm",
+        )
+        findings = (*findings, wide)
+    model = Model(
         file=file,
         sha256=sha256,
         unit=unit,
         schema=schema,
-        vertices=vertices,
+        vertices=np.array(tables.vertices).reshape(-1, 3),
         edges=tuple(tables.edges),
         faces=tuple(tables.faces),
         shells=tuple(tables.shells),
         solids=tuple(tables.solids),
-        box=np.array([vertices.min(axis=0), vertices.max(axis=0)]),
+        box=np.zeros((2, 3)),
         area=sum(f.area for f in tables.faces),
         volume=sum(s.volume for s in tables.solids),
         gap=tables.gap,
-        healing=healing + notes,
+        healing=(*healing, *chosen.healing, *notes),
+        findings=(*findings, *chosen.findings),
+        kernel_bytes=to_bytes(compound([body.shape for body in chosen.bodies])),
     )
+    return replace(model, box=extents(model))
