@@ -84,7 +84,7 @@ class _Reading:
 
 
 def lint(text: str) -> tuple[Fault, ...]:
-    """Faults of a program's text by the standard, at most `MAX_FAULTS`, in their order.
+    r"""Faults of a program's text by the standard, at most `MAX_FAULTS`, in their order.
 
     Checked: length and characters of lines; comments closed and not nested; line numbers; words and their
     numbers; one G word of a group, one M word of a group, four M words, one of every other letter; units set
@@ -99,9 +99,9 @@ def lint(text: str) -> tuple[Fault, ...]:
 
     Examples
     --------
-    >>> lint("G21\\nF600\\nG1 X1.0 Y0.0\\nM2\\n")
+    >>> lint("G21\nF600\nG1 X1.0 Y0.0\nM2\n")
     ()
-    >>> lint("G21\\nF600\\nG1 X100 M5\\nM2\\n")[0].rule
+    >>> lint("G21\nF600\nG1 X100 M5\nM2\n")[0].rule
     'event with motion'
     """
     state = _Reading()

@@ -39,6 +39,8 @@ FLAT_AT_MOST = 8.0
 AROUND = np.array([complex(i, j) for i in (-1, 0, 1, 2) for j in (-1, 0, 1, 2)])
 # Share of the arc rule that such a centre may use up.
 RULE_SHARE = 0.9
+# Cross products nearer to 0 than this share of their parts are redone in integers; doubles are good to 4e-16.
+NEAR_ZERO = 1e-9
 # Each number here went through at most about 16 roundings of 2^-53 of the greatest coordinate.
 ROUNDING = 16 * 2.0**-53
 
@@ -151,10 +153,19 @@ def print_path(path: ArcPath, words: Words) -> PrintedMoves:
     )
 
 
-def _cross(a: Complex, b: Complex) -> npt.NDArray[np.int64]:
-    """Cross product of whole numbers, exact (up to 3e9 units, 300 m at 4 decimals)."""
-    ax, ay, bx, by = (v.astype(np.int64) for v in (a.real, a.imag, b.real, b.imag))
-    return ax * by - ay * bx
+def _side(a: Complex, b: Complex) -> Floats:
+    """Sign of the cross product a x b of whole numbers, exact where it matters.
+
+    In doubles where it is far from 0; else in integers: then both are of one size, and 64 bits hold their
+    product up to 3e9 units of the last place (300 m at 4 decimals).
+    """
+    left, right = a.real * b.imag, a.imag * b.real
+    cross: Floats = left - right
+    doubtful = np.abs(left - right) <= NEAR_ZERO * (np.abs(left) + np.abs(right))
+    if doubtful.any():
+        ax, ay, bx, by = (v[doubtful].astype(np.int64) for v in (a.real, a.imag, b.real, b.imag))
+        cross[doubtful] = ax * by - ay * bx
+    return np.asarray(np.sign(cross))
 
 
 def _mismatch(chord: Complex, centre: Complex) -> Floats:
@@ -170,21 +181,21 @@ def _centres(moves: _Moves, rule: float) -> tuple[Complex, npt.NDArray[np.bool_]
     chord, b = moves.q1 - moves.q0, moves.b
     ideal = chord / 2 + 1j * chord * ((1 - b * b) / (4 * b))
     centre = np.rint(ideal.real) + 0.0 + 1j * (np.rint(ideal.imag) + 0.0)
-    side = np.sign(b).astype(np.int64)
+    side = np.sign(b)
 
-    wrong = np.flatnonzero(side * _cross(chord, centre) < 0)
+    wrong = np.flatnonzero(side * _side(chord, centre) < 0)
     if len(wrong):
         base = np.floor(ideal[wrong].real) + 1j * np.floor(ideal[wrong].imag)
         tried = base[:, None] + AROUND[None, :]
         chords = np.repeat(chord[wrong, None], len(AROUND), axis=1)
-        fit = (side[wrong, None] * _cross(chords, tried) >= 0) & (
+        fit = (side[wrong, None] * _side(chords, tried) >= 0) & (
             _mismatch(chords, tried) <= RULE_SHARE * rule
         )
         far = np.where(fit, np.abs(tried - ideal[wrong, None]), np.inf)
         centre[wrong] = tried[np.arange(len(wrong)), np.argmin(far, axis=1)]
 
     radii = np.minimum(np.abs(centre), np.abs(chord - centre))
-    legal = (side * _cross(chord, centre) >= 0) & (_mismatch(chord, centre) <= rule) & (radii >= 1)
+    legal = (side * _side(chord, centre) >= 0) & (_mismatch(chord, centre) <= rule) & (radii >= 1)
     return centre, legal
 
 
