@@ -20,12 +20,13 @@ from OCP.XCAFDoc import XCAFDoc_ColorType, XCAFDoc_DocumentTool
 
 OAK, SEA, SLATE, BUOY = (0.72, 0.56, 0.36), (0.18, 0.45, 0.52), (0.42, 0.45, 0.48), (0.85, 0.36, 0.14)
 
+AP214 = 4  # the kernel's number for it; unlike AP203 it asks for no date and no person
+
 HEADER = """HEADER;
 FILE_DESCRIPTION(('{what}'),'2;1');
 FILE_NAME('{file}','2026-01-01T00:00:00',
   ('Reedmouth slip and bench workshop'),('invented'),'step_examples','step_examples','');
-FILE_SCHEMA(('AUTOMOTIVE_DESIGN {{ 1 0 10303 214 1 1 1 1 }}'));
-ENDSEC;"""
+FILE_SCHEMA"""
 
 
 def mould_faces(solid):
@@ -107,7 +108,7 @@ def write(path, unit, what, solids):
     writer.SetNameMode(True)
     writer.SetColorMode(True)
     Interface_Static.SetCVal_s("write.step.unit", unit)
-    Interface_Static.SetIVal_s("write.step.schema", 3)
+    Interface_Static.SetIVal_s("write.step.schema", AP214)
     Interface_Static.SetIVal_s("write.stepcaf.subshapes.name", 1)
     if not writer.Transfer(document):
         raise RuntimeError(f"{path.name}: could not be transferred")
@@ -117,7 +118,7 @@ def write(path, unit, what, solids):
             raise RuntimeError(f"{path.name}: could not be written")
         text = raw.read_text("ascii")
     head = HEADER.format(what=what, file=path.name)
-    path.write_text(re.sub(r"HEADER;.*?ENDSEC;", lambda _: head, text, count=1, flags=re.DOTALL), "ascii")
+    path.write_text(re.sub(r"HEADER;.*?FILE_SCHEMA", lambda _: head, text, count=1, flags=re.DOTALL), "ascii")
 
 
 def main(folder):

@@ -164,10 +164,13 @@ def test_hull_wall_is_about_25():
         assert hits[1] - hits[0] == pytest.approx(25.0, abs=2.5)
 
 
-def test_heads_tell_no_clock_host_or_folder():
+def test_files_tell_no_clock_host_or_folder():
     for path in FOLDER.glob("*.step"):
-        head = path.read_text("ascii").split("ENDSEC;")[0]
-        assert f"FILE_NAME('{path.name}','2026-01-01T00:00:00'" in head
+        text = path.read_text("ascii")
+        assert f"FILE_NAME('{path.name}','2026-01-01T00:00:00'" in text
+        assert "FILE_SCHEMA(('AUTOMOTIVE_DESIGN" in text
+        for word in ("LOCAL_TIME", "CALENDAR_DATE", "PERSON(", "ORGANIZATION(", "/tmp", "/home"):
+            assert word not in text
 
 
 def test_names_and_colours_are_in_the_text():
