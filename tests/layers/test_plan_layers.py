@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -44,7 +45,7 @@ def test_layers_stand_on_one_another_and_reach_the_top(high, height):
     plans = plan_layers(0.0, high, height)
 
     assert [p.index for p in plans] == list(range(len(plans)))
-    assert all(a.z == b.z0 for a, b in zip(plans, plans[1:], strict=False))
+    assert all(a.z == b.z0 for a, b in pairwise(plans))
     assert plans[0].z0 == 0.0
     assert high - 2e-6 * height <= plans[-1].z <= high + height * (1 + 1e-6)
     assert all(p.z0 < p.section_z[0] < p.z and p.height == height for p in plans)
