@@ -9,8 +9,8 @@ import pytest
 
 from beadwright.curves import length
 from beadwright.errors import InternalError, SettingsError
-from beadwright.post import Words, lint
-from beadwright.program import Setting
+from beadwright.post import Words, lint, program_text
+from beadwright.program import Head, Setting
 from tests.post._build_programs import bead, circle, path, program
 from tests.post._reader import read
 
@@ -129,3 +129,13 @@ def test_a_bead_that_vanishes_in_rounding_is_a_fault_of_ours():
 def test_notes_must_fit_a_comment():
     with pytest.raises(SettingsError, match="parentheses"):
         two_layers(notes=("inner (first)",))
+
+
+def test_a_missing_layer_is_refused():
+    _, texts, _ = two_layers()
+
+    with pytest.raises(InternalError, match="layer 1 stands where layer 0 is due"):
+        program_text(Head(part="a.step", part_sha256="0" * 64, contours=1), texts[1:])
+    assert " first=1)" in program_text(
+        Head(part="a.step", part_sha256="0" * 64, contours=1, first=1), texts[1:]
+    )

@@ -98,6 +98,11 @@ class Words:
         """Greatest legal difference of an arc's radii, in units of the last place."""
         return ARC_RULE[self.units] * 10.0**self.decimals
 
+    @property
+    def unit_word(self) -> str:
+        """G21 for mm, G20 for inch."""
+        return "G21" if self.units == "mm" else "G20"
+
     def coordinate(self, value: float) -> str:
         """A length in mm as the digits of a word."""
         return f"{round(value * self.scale) / 10.0**self.decimals + 0.0:.{self.decimals}f}"

@@ -8,6 +8,7 @@ from beadwright.errors import InternalError
 from beadwright.numeric import Budget
 from beadwright.post._comments import number, structured
 from beadwright.post._dialect import RS274NGC, Dialect, Words
+from beadwright.post._lint import check_text
 from beadwright.post._motion import motion_lines
 from beadwright.post._rounding import print_path
 from beadwright.program import (
@@ -83,7 +84,8 @@ def layer_text(layer: LayerProgram, *, words: Words = MILLIMETRES, dialect: Dial
     Raises
     ------
     InternalError
-        If a bead vanishes in rounding, or an arc cannot be printed within the standard's arc rule.
+        If a bead vanishes in rounding, an arc cannot be printed within the standard's arc rule, or the
+        text breaks any other rule of the standard (`lint`).
     """
     parts: list[str] = []
     feed = ""
@@ -127,9 +129,11 @@ def layer_text(layer: LayerProgram, *, words: Words = MILLIMETRES, dialect: Dial
                 n_flat += moves.n_flat
                 n_dropped += moves.n_dropped
     budget = replace(layer.begin.budget, rounding=rounding)
+    text = "".join([_layer_line(layer.begin), _bound_line(budget), *parts, "(end layer)\n"])
+    check_text(f"{words.unit_word}\n{text}M2\n")
     return LayerText(
         index=layer.begin.index,
-        text="".join([_layer_line(layer.begin), _bound_line(budget), *parts, "(end layer)\n"]),
+        text=text,
         budget=budget,
         n_beads=layer.n_beads,
         n_lines=n_lines,

@@ -12,6 +12,8 @@ import re
 from collections import Counter
 from dataclasses import dataclass, field
 
+from beadwright.errors import InternalError
+
 MAX_LINE = 256
 MAX_LINE_NUMBER = 99_999
 MAX_M_WORDS = 4
@@ -23,9 +25,10 @@ ARC_RULE_INCH = 0.0002
 DIGITS = 1e-11
 
 WORD = re.compile(r"([A-Z])([-+]?(?:\d+\.?\d*|\.\d+))")
-# Most lines of a program are one plain move each.
+# Most lines of a program are one plain move each, and never longer than a line may be.
+NUMBER = r"-?\d{1,20}\.\d{1,20}"
 PLAIN_MOVE = re.compile(
-    r"G([0-3])(?: X(-?\d+\.\d+))?(?: Y(-?\d+\.\d+))?(?: Z(-?\d+\.\d+))?(?: I(-?\d+\.\d+) J(-?\d+\.\d+))?"
+    rf"G([0-3])(?: X({NUMBER}))?(?: Y({NUMBER}))?(?: Z({NUMBER}))?(?: I({NUMBER}) J({NUMBER}))?"
 )
 LETTERS = frozenset("ABCDFGHIJKLMNPQRSTXYZ")
 
@@ -107,18 +110,33 @@ def lint(text: str) -> tuple[Fault, ...]:
     state = _Reading()
     lines = text.split("\n")
     wrapped = _check_wrapping(lines, state)
+    plain_move = PLAIN_MOVE.fullmatch
     for state.line, raw in enumerate(lines, 1):
-        if len(state.faults) >= MAX_FAULTS:
-            break
-        plain = PLAIN_MOVE.fullmatch(raw)
+        plain = plain_move(raw) if raw[:1] == "G" else None
         if plain is not None and state.absolute and not state.ended:
             _move(plain.groups(), state)
         else:
             _line(raw, state)
-    else:
-        if not (state.ended or wrapped):
-            state.tell("end", "neither M2 or M30, nor % at both ends")
+        if len(state.faults) >= MAX_FAULTS:
+            return tuple(state.faults)
+    if not (state.ended or wrapped):
+        state.tell("end", "neither M2 or M30, nor % at both ends")
     return tuple(state.faults)
+
+
+def check_text(text: str) -> None:
+    """Let a text pass only if `lint` finds nothing.
+
+    Raises
+    ------
+    InternalError
+        With the first fault.
+    """
+    faults = lint(text)
+    if faults:
+        first = faults[0]
+        msg = f"the text breaks {len(faults)} rule(s); line {first.line}, {first.rule}: {first.text}"
+        raise InternalError(msg)
 
 
 def _check_wrapping(lines: list[str], state: _Reading) -> bool:
@@ -131,17 +149,19 @@ def _check_wrapping(lines: list[str], state: _Reading) -> bool:
     return len(lone) == 2 and lone[0] == first
 
 
-def _move(groups: tuple[str | None, ...], state: _Reading) -> None:
-    """One plain absolute move, its words given as text."""
-    mode, x, y, z, i, j = groups
+def _move(words: tuple[str | None, ...], state: _Reading) -> None:
+    """One plain absolute move, its words given as text; the rules are those of `_motion`."""
+    mode, x, y, z, i, j = words
     assert mode is not None
     state.motion = int(mode)
-    given = {
-        letter: float(number)
-        for letter, number in zip("XYZIJ", (x, y, z, i, j), strict=True)
-        if number is not None
-    }
-    _motion(given, state)
+    if x is None or y is None or (i is None) == (mode in "23") or not (state.unit and state.feed):
+        given = {k: float(v) for k, v in zip("XYZIJ", (x, y, z, i, j), strict=True) if v is not None}
+        _motion(given, state)
+        return
+    to_x, to_y = float(x), float(y)
+    if i is not None and j is not None:
+        _check_radii(to_x, to_y, float(i), float(j), state)
+    state.x, state.y, state.moved = to_x, to_y, True
 
 
 def _line(raw: str, state: _Reading) -> None:
@@ -271,7 +291,11 @@ def _arc(x: float, y: float, given: dict[str, float], state: _Reading) -> None:
     if not given.keys() & {"I", "J"}:
         state.tell("arc", "an arc without I, J or R")
         return
-    i, j = given.get("I", 0.0), given.get("J", 0.0)
+    _check_radii(x, y, given.get("I", 0.0), given.get("J", 0.0), state)
+
+
+def _check_radii(x: float, y: float, i: float, j: float, state: _Reading) -> None:
+    """The arc rule: the radii at both ends agree."""
     start, end = math.hypot(i, j), math.hypot(x - state.x - i, y - state.y - j)
     rule = ARC_RULE_INCH if state.unit == 200 else ARC_RULE_MM
     if start == 0:

@@ -9,7 +9,7 @@ from beadwright.errors import InternalError
 from beadwright.post._comments import note, number, shortened, structured, value
 from beadwright.post._dialect import RS274NGC, Dialect, Words
 from beadwright.post._layer import MILLIMETRES, LayerText
-from beadwright.post._lint import lint
+from beadwright.post._lint import check_text
 from beadwright.program import Head, Setting
 
 CAUTIONS = (
@@ -47,26 +47,21 @@ def program_text(
     -------
     str
         ASCII, lines of at most 256 characters, each with its end; no clock, path or host name. It has
-        passed `lint`.
+        passed `lint`, its layers each on their own when they were made.
 
     Raises
     ------
     InternalError
-        If it breaks a rule of the standard.
+        If it breaks a rule of the standard, or a layer is missing.
     """
-    text = "".join(
-        [
-            _head_text(head, layers, words, dialect),
-            *(layer.text for layer in layers),
-            _end_text(layers, words, dialect),
-        ]
-    )
-    faults = lint(text)
-    if faults:
-        first = faults[0]
-        msg = f"the program breaks {len(faults)} rule(s); line {first.line}, {first.rule}: {first.text}"
-        raise InternalError(msg)
-    return text
+    top, bottom = _head_text(head, layers, words, dialect), _end_text(layers, words, dialect)
+    for place, layer in enumerate(layers, head.first):
+        if layer.index != place:
+            msg = f"layer {layer.index} stands where layer {place} is due"
+            raise InternalError(msg)
+    # A layer's text starts from nothing but the unit, and passed the lint so when it was made.
+    check_text(top + bottom)
+    return "".join([top, *(layer.text for layer in layers), bottom])
 
 
 def _head_text(head: Head, layers: Sequence[LayerText], words: Words, dialect: Dialect) -> str:
@@ -90,8 +85,7 @@ def _head_text(head: Head, layers: Sequence[LayerText], words: Words, dialect: D
     parts.append(
         note("Path mode: exact path. What the controller may cut off at corners beside that is its own.")
     )
-    unit = "G21" if words.units == "mm" else "G20"
-    parts.append("\n".join([unit, "G17", "G90", "G94", dialect.path_mode, dialect.off, ""]))
+    parts.append("\n".join([words.unit_word, "G17", "G90", "G94", dialect.path_mode, dialect.off, ""]))
     return "".join(parts)
 
 
