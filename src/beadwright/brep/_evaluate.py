@@ -215,7 +215,7 @@ def surface_normals(surface: Surface, uv: npt.ArrayLike) -> Array:
     s = surface_derivatives(surface, uv, 1)
     cross = np.cross(s[1, 0], s[0, 1])
     length = np.linalg.norm(cross, axis=1, keepdims=True)
-    return np.divide(cross, length, out=np.zeros_like(cross), where=length > 0.0)
+    return np.asarray(np.divide(cross, length, out=np.zeros_like(cross), where=length > 0.0))
 
 
 def project(surface: Surface, points: Array, seeds: Array, rounds: int = 12) -> tuple[Array, Array]:

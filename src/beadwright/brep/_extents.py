@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.brep._curves import Conic3, Spline3
+from beadwright.brep._curves import Conic3, Curve3, Spline3
 from beadwright.brep._evaluate import curve_points, surface_points
 from beadwright.brep._model import Edge, Face, Model
 from beadwright.brep._reach import curve_reach, scalar_critical, sheet_reach
 from beadwright.brep._surfaces import (
     CircleProfile,
+    ExtrusionSurface,
     LineProfile,
     OffsetSurface,
     RevolutionSurface,
@@ -21,6 +22,9 @@ from beadwright.brep._surfaces import (
 from beadwright.brep._trim import contains
 
 Array = npt.NDArray[np.float64]
+
+LEVEL = 1e-9
+"""A ruling turned by less against the platform counts as level, rad."""
 
 
 def extents(model: Model, directions: npt.ArrayLike | None = None) -> Array:
@@ -43,18 +47,34 @@ def extents(model: Model, directions: npt.ArrayLike | None = None) -> Array:
         critical point nearer to an outline than its sag may be missed, which costs the square of that).
     """
     axes = np.eye(3) if directions is None else np.asarray(directions, dtype=float)
+    known = _known_points(model)
     out = np.empty((2, len(axes)))
     for k, axis in enumerate(axes):
-        out[1, k] = reach(model, axis)
-        out[0, k] = -reach(model, -axis)
+        out[1, k] = _reach(model, axis, known)
+        out[0, k] = -_reach(model, -axis, known)
     return out
 
 
-def reach(model: Model, direction: Array) -> float:
+def _known_points(model: Model) -> Array:
+    """Corners, ends of edges, and faces along their outlines: what every direction starts from.
+
+    Faces and edges of a real file miss each other by its gap, so the outline is looked at on both.
+    """
+    found = [model.vertices]
+    for edge in model.edges:
+        if edge.curve is not None:
+            found.append(curve_points(edge.curve, np.array([edge.start, edge.end])))
+    for face in model.faces:
+        lines = [coedge.uv for wire in face.wires for coedge in wire]
+        if lines:
+            found.append(surface_points(face.surface, np.concatenate(lines)))
+    return np.concatenate(found)
+
+
+def _reach(model: Model, direction: Array, known: Array) -> float:
     """Greatest coordinate of a model along one unit vector, mm."""
-    best = float(np.max(model.vertices @ direction)) if len(model.vertices) else -np.inf
-    ends = [e for e in model.edges if e.curve is not None]
-    for edge in ends:
+    best = float(np.max(known @ direction))
+    for edge in model.edges:
         best = max(best, _edge_reach(edge, direction, best))
     for face in model.faces:
         best = max(best, _face_reach(face, direction, best))
@@ -72,21 +92,15 @@ def _edge_reach(edge: Edge, direction: Array, best: float) -> float:
             top += 2.0 * np.pi * np.ceil((edge.start - top) / (2.0 * np.pi))
             if top <= edge.end:
                 return middle + float(np.hypot(a, b))
-            ends = np.array([edge.start, edge.end])
-            return float(np.max(curve_points(edge.curve, ends) @ direction))
-        case Spline3() as spline:
-            if float(np.max(spline.poles @ direction)) <= best:
-                return best
-            ends = np.array([edge.start, edge.end])
-            best = max(best, float(np.max(curve_points(spline, ends) @ direction)))
-            heights = spline.poles @ direction
-            return curve_reach(
-                spline.knots, spline.degree, heights, spline.weights, (edge.start, edge.end), best
-            )
-        case None:
             return best
-        case line:
-            return float(np.max(curve_points(line, np.array([edge.start, edge.end])) @ direction))
+        case Spline3() as spline:
+            heights = spline.poles @ direction
+            if float(np.max(heights)) <= best:
+                return best
+            span = (edge.start, edge.end)
+            return curve_reach(spline.knots, spline.degree, heights, spline.weights, span, best)
+        case _:
+            return best  # a line ends at its highest point
 
 
 def _face_reach(face: Face, direction: Array, best: float) -> float:
@@ -98,15 +112,22 @@ def _face_reach(face: Face, direction: Array, best: float) -> float:
             x, y, z = frame.axes @ direction
             uv = np.array([[np.arctan2(y, x), np.arctan2(z, np.hypot(x, y))]])
             return _highest(face, uv, direction, best)
+        case RevolutionSurface(profile=LineProfile()):
+            x, y, _ = surface.frame.axes @ direction
+            u = float(np.arctan2(y, x))
+            return _highest_line(face, [u, u + np.pi], direction, best)
         case RevolutionSurface():
             return _highest(face, _revolution_critical(surface, direction), direction, best)
         case SplineSurface():
             return sheet_reach(face, surface, 0.0, direction, best)
         case OffsetSurface(base=SplineSurface() as base, distance=distance):
             return sheet_reach(face, base, distance, direction, best)
+        case ExtrusionSurface(directrix=directrix, direction=along):
+            if abs(float(along @ direction)) > LEVEL:
+                return best
+            return _highest_line(face, _directrix_critical(directrix, direction), direction, best)
         case _:
-            # The highest line of a plane or an extrusion runs on to the outline.
-            return best
+            return best  # a plane is highest on its outline
 
 
 def _highest(face: Face, uv: Array, direction: Array, best: float) -> float:
@@ -120,6 +141,41 @@ def _highest(face: Face, uv: Array, direction: Array, best: float) -> float:
     return float(max(best, *heights[above][inside])) if inside.any() else best
 
 
+def _highest_line(face: Face, us: list[float], direction: Array, best: float) -> float:
+    """Lines u = const of a ruled face, from outline to outline.
+
+    Their ends lie on edges, but an edge may miss the face by the file's gap.
+    """
+    found = []
+    turn = 2.0 * np.pi if isinstance(face.surface, RevolutionSurface) else 0.0
+    for wire in face.wires:
+        a = np.concatenate([coedge.uv for coedge in wire])
+        b = np.roll(a, -1, axis=0)
+        for u in us:
+            low = float(face.uv_box[0, 0])
+            at = low + np.mod(u - low, turn) if turn else u
+            hit = (a[:, 0] > at) != (b[:, 0] > at)
+            share = (at - a[hit, 0]) / (b[hit, 0] - a[hit, 0])
+            v = a[hit, 1] + share * (b[hit, 1] - a[hit, 1])
+            found.append(np.stack((np.full(len(v), at), v), axis=1))
+    if not found:
+        return best
+    uv = np.concatenate(found)
+    return max(best, float(np.max(surface_points(face.surface, uv) @ direction, initial=-np.inf)))
+
+
+def _directrix_critical(directrix: Curve3, direction: Array) -> list[float]:
+    match directrix:
+        case Conic3(major=major, minor=minor):
+            top = float(np.arctan2(minor @ direction, major @ direction))
+            return [top + k * np.pi for k in range(-4, 5)]
+        case Spline3() as spline:
+            heights = spline.poles @ direction
+            return scalar_critical(spline.knots, spline.degree, heights, spline.weights)
+        case _:
+            return []
+
+
 def _revolution_critical(surface: RevolutionSurface, direction: Array) -> Array:
     """Where the normal of a surface of revolution is along a direction; kinks of the profile too."""
     x, y, z = surface.frame.axes @ direction
@@ -128,8 +184,6 @@ def _revolution_critical(surface: RevolutionSurface, direction: Array) -> Array:
     found: list[tuple[float, float]] = []
     for turn, sign in ((u, 1.0), (u + np.pi, -1.0)):
         match surface.profile:
-            case LineProfile():
-                continue  # its highest line runs on to the outline or the apex
             case CircleProfile():
                 v = float(np.arctan2(z, sign * rho))
                 found += [(turn, v), (turn, v + np.pi)]

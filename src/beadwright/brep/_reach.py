@@ -185,7 +185,7 @@ def _touches(face: Face, boxes: Array, chords: Array) -> npt.NDArray[np.bool_]:
     for chunk in range(0, len(boxes), 1024):
         b = boxes[chunk : chunk + 1024, None]
         overlap = (chords[:, :2] <= b[..., 2:]) & (chords[:, 2:] >= b[..., :2])
-        out[chunk : chunk + 1024] |= overlap.all(axis=2).any(axis=1)
+        out[chunk : chunk + 1024] |= np.any(np.all(overlap, axis=2), axis=1)
     return out
 
 

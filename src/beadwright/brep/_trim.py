@@ -1,4 +1,4 @@
-"""Does a point of the surface belong to the face?"""
+"""Which points of a surface belong to the face."""
 
 from __future__ import annotations
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
@@ -76,7 +77,7 @@ def clamped(curve: Geom_BSplineCurve, start: float, end: float) -> Geom_BSplineC
     whole = curve.Multiplicity(1) > degree and curve.Multiplicity(curve.NbKnots()) > degree
     if not curve.IsPeriodic() and whole:
         return curve
-    copy = curve.Copy()
+    copy = cast("Geom_BSplineCurve", curve.Copy())
     if curve.IsPeriodic() and (start < first or end > last):
         copy.Segment(start, min(end, start + curve.Period()))
         return copy

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
@@ -146,7 +147,7 @@ def _clamped(surface: Geom_BSplineSurface, box: tuple[float, float, float, float
     if not (surface.IsUPeriodic() or surface.IsVPeriodic() or open_u or open_v):
         return surface
     u0, u1, v0, v1 = surface.Bounds()
-    copy = surface.Copy()
+    copy = cast("Geom_BSplineSurface", surface.Copy())
     if surface.IsUPeriodic():
         u0, u1 = _turn(u0, u1, box[0], box[1])
     if surface.IsVPeriodic():
@@ -362,7 +363,36 @@ def _offset(surface: Geom_OffsetSurface, box: tuple[float, float, float, float])
     base = convert_surface(surface.BasisSurface(), box)
     # The normal changes sign with the sense of the parameters.
     distance = surface.Offset() * (1.0 if np.linalg.det(base.matrix) > 0.0 else -1.0)
-    return replace(base, surface=offset(base.surface, distance), kind="offset")
+    moved = offset(base.surface, distance)
+    shift = base.shift
+    match moved:
+        case RevolutionSurface(profile=CircleProfile(minor=minor) as ring) if minor < 0.0:
+            # Offset inward past the tube's centre line: the same tube with v half a turn on.
+            moved = replace(moved, profile=replace(ring, minor=-minor))
+            shift = shift + np.array([0.0, np.pi])
+        case RevolutionSurface(profile=LineProfile(r0=r0, dr=0.0) as line) if r0 < 0.0:
+            moved = replace(moved, profile=replace(line, r0=-r0))
+            shift = shift + np.array([np.pi, 0.0])
+    return Sheet(
+        surface=moved,
+        kind="offset",
+        radius=_radius(moved),
+        matrix=base.matrix,
+        shift=shift,
+        affine=base.affine,
+    )
+
+
+def _radius(surface: Surface) -> float:
+    match surface:
+        case SphereSurface(radius=radius):
+            return radius
+        case RevolutionSurface(profile=LineProfile(r0=radius, dr=0.0)):
+            return radius
+        case RevolutionSurface(profile=CircleProfile(minor=radius)):
+            return radius
+        case _:
+            return 0.0
 
 
 def offset(surface: Surface, distance: float) -> Surface:

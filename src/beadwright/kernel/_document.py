@@ -157,8 +157,7 @@ def _entity_names(reader: STEPCAFControl_Reader) -> tuple[TopTools_IndexedMapOfS
         entity = model.Value(i)
         if not isinstance(entity, StepShape_FaceSurface | StepShape_ManifoldSolidBrep):
             continue
-        text = entity.Name()
-        name = _clean(text.ToCString()) if text is not None else ""
+        name = _clean(entity.Name().ToCString())
         if not name:
             continue
         shape = transfer.ShapeResult(entity)

@@ -10,6 +10,7 @@ from OCP.BRep import BRep_Tool
 from OCP.BRepGProp import BRepGProp
 from OCP.BRepLib import BRepLib
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
+from OCP.Geom import Geom_Curve
 from OCP.GProp import GProp_GProps
 from OCP.ShapeFix import ShapeFix_Edge
 from OCP.Standard import Standard_Failure
@@ -28,7 +29,7 @@ from OCP.TopTools import TopTools_IndexedMapOfShape
 from beadwright.brep import Coedge, Edge, Face, Shell, Solid, curve_points
 from beadwright.errors import StepError
 from beadwright.kernel._convert_curve import CurvePiece, convert_curve, xyz
-from beadwright.kernel._convert_surface import Sheet, convert_surface
+from beadwright.kernel._convert_surface import convert_surface
 from beadwright.kernel._document import Body, faces, parts
 from beadwright.kernel._trace import Use, trace
 
@@ -145,10 +146,10 @@ def _edge(tables: Tables, rows: _Rows, oriented: TopoDS_Edge, face: TopoDS_Face)
         first, last = BRep_Tool.Range_s(edge, face)
         row = Edge(curve=None, start=first, end=last, vertices=vertices)
     else:
-        curve = BRep_Tool.Curve_s(edge, 0.0, 1.0)
+        curve = _space_curve(edge)
         if curve is None:
             BRepLib.BuildCurve3d_s(edge)
-            curve = BRep_Tool.Curve_s(edge, 0.0, 1.0)
+            curve = _space_curve(edge)
             tables.note("an edge without a curve in space got one from its surface")
             if curve is None:
                 raise StepError("an edge has no curve in space and none can be made; re-export the file")
@@ -166,6 +167,11 @@ def _edge(tables: Tables, rows: _Rows, oriented: TopoDS_Edge, face: TopoDS_Face)
     rows.pieces.append((piece, first, last))
     tables.edges.append(row)
     return index - 1
+
+
+def _space_curve(edge: TopoDS_Edge) -> Geom_Curve | None:
+    """The curve in space, which the kernel may lack whatever its stubs say."""
+    return BRep_Tool.Curve_s(edge, 0.0, 1.0)
 
 
 def _wire_edges(tables: Tables, wire: TopoDS_Wire, face: TopoDS_Face) -> list[TopoDS_Edge]:
@@ -207,7 +213,7 @@ def _add_face(tables: Tables, rows: _Rows, face: TopoDS_Face, name: str, colour:
             tables.note("a point inside a face was left out")
             continue
         edges = _wire_edges(tables, TopoDS.Wire(shape), forward)
-        uses = [_use(tables, rows, edge, forward, sheet, reverse) for edge in edges]
+        uses = [_use(tables, rows, edge, forward, reverse) for edge in edges]
         if uses:
             wires.append(uses[::-1] if reverse else uses)
     flat = [use for wire in wires for use in wire]
@@ -244,9 +250,7 @@ def _add_face(tables: Tables, rows: _Rows, face: TopoDS_Face, name: str, colour:
     return row
 
 
-def _use(
-    tables: Tables, rows: _Rows, edge: TopoDS_Edge, face: TopoDS_Face, sheet: Sheet, reverse: bool
-) -> Use:
+def _use(tables: Tables, rows: _Rows, edge: TopoDS_Edge, face: TopoDS_Face, reverse: bool) -> Use:
     """One use of an edge, with the kernel's curve in the parameters of the face."""
     index = _edge(tables, rows, edge, face)
     if BRep_Tool.CurveOnSurface_s(edge, face, 0.0, 1.0) is None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from OCP.BRep import BRep_Builder, BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve
-from OCP.BRepCheck import BRepCheck_Analyzer, BRepCheck_ListOfStatus, BRepCheck_Status
+from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepGProp import BRepGProp
 from OCP.BRepLib import BRepLib
 from OCP.GCPnts import GCPnts_AbscissaPoint
@@ -83,8 +83,8 @@ def _exact(body: Body, file: str) -> None:
     """Refuse faces that are triangles only."""
     if any(BRep_Tool.Surface_s(TopoDS.Face(face)) is None for face in faces(body.shape)):
         raise StepError(
-            f"{file}: {_called(body)} holds tessellated shape only (triangles), no exact surfaces; export the "
-            "exact solid (B-rep)"
+            f"{file}: {_called(body)} holds tessellated shape only (triangles), no exact surfaces; "
+            "export the exact solid (B-rep)"
         )
 
 
@@ -124,8 +124,8 @@ def _sound(body: Body, file: str, healing: list[str]) -> Body:
     BRepGProp.SurfaceProperties_s(body.shape, area)
     if not abs(volume.Mass()) > FLAT * area.Mass() ** 1.5:
         raise StepError(
-            f"{file}: the solid {_called(body)} has no volume ({volume.Mass():.3g} mm3 at {area.Mass():.3g} mm2 "
-            "of surface); give it a thickness in the CAD"
+            f"{file}: the solid {_called(body)} has no volume ({volume.Mass():.3g} mm3 "
+            f"at {area.Mass():.3g} mm2 of surface); give it a thickness in the CAD"
         )
     if volume.Mass() < 0.0:
         solid = TopoDS.Solid(body.shape)
@@ -152,8 +152,8 @@ def _open_message(bodies: list[Body], file: str) -> str:
             f"x {p[0]:.4f}, y {p[1]:.4f}, z {p[2]:.4f} mm"
         )
     return (
-        f"{file}: the {what} {_called(body)}{count} is open{where}; close it in the CAD, or print it as a wall "
-        "of one bead with `--wall centre`"
+        f"{file}: the {what} {_called(body)}{count} is open{where}; close it in the CAD, "
+        "or print it as a wall of one bead with `--wall centre`"
     )
 
 
@@ -188,7 +188,7 @@ def _invalid(body: Body, first_row: int) -> list[Finding]:
             Finding(
                 code="invalid_face",
                 level="warning",
-                text=f"the CAD kernel calls this face invalid ({', '.join(complaints)}); check the part there",
+                text=f"the CAD kernel calls this face invalid ({', '.join(complaints)}); check it in the CAD",
                 face=first_row + k,
                 at_mm=(at.X(), at.Y(), at.Z()),
             )
@@ -222,8 +222,6 @@ def _complaints(analyzer: BRepCheck_Analyzer, face: TopoDS_Shape) -> list[str]:
 
 
 def _own_complaints(analyzer: BRepCheck_Analyzer, shape: TopoDS_Shape) -> list[str]:
-    result = analyzer.Result(shape)
-    if result is None:
-        return []
-    statuses: BRepCheck_ListOfStatus = result.Status()
-    return [s.name.removeprefix("BRepCheck_") for s in statuses if s != BRepCheck_Status.BRepCheck_NoError]
+    statuses = [str(status) for status in analyzer.Result(shape).Status()]
+    names = [status.rsplit("BRepCheck_", 1)[-1] for status in statuses]
+    return [name for name in names if name != "NoError"]
