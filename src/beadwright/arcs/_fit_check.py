@@ -1,0 +1,121 @@
+"""The check of a fit: how far paths, as they are now, stray from the curves that they claim to follow."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.arcs._fit import Fitted, choose_table
+from beadwright.curves import CurveKind, CurveLoops
+from beadwright.numeric import Bound
+
+# Rounding of a circle's own control points, as a share of its largest coordinate.
+_CIRCLE_ROUNDING = 2.0**-48
+
+
+def certify(loops: CurveLoops, fitted: Fitted) -> Bound:
+    """Bound anew how far paths stray from the curves that they claim to follow.
+
+    It looks at the paths' points and bulges, not at how they came about: a path that was moved after the
+    fit is measured as it is now. Each move is compared with its part of the curve; a line of the CAD with
+    the line between its ends, an arc of the CAD with equal parts of it.
+
+    Parameters
+    ----------
+    loops : CurveLoops
+        The exact curves.
+    fitted : Fitted
+        Paths, with the curve and the parameters that each move follows.
+
+    Returns
+    -------
+    Bound
+        Greatest proven Fréchet distance between a curve and its moves, mm; infinite where the moves leave
+        part of a curve out.
+
+    References
+    ----------
+    .. [1] R. T. Farouki, "The Bernstein polynomial basis: A centennial retrospective", Computer Aided
+           Geometric Design 29 (2012) 379-419, section 5. :doi:`10.1016/j.cagd.2012.03.001`
+    """
+    from beadwright.arcs._kernels.fit_certify import (  # numba: late
+        M_BOUND,
+        M_BULGE,
+        M_EX,
+        M_Q0,
+        MOVE_COLUMNS,
+    )
+    from beadwright.arcs._kernels.fit_check import check_moves
+
+    moves = np.zeros((len(fitted.curve), MOVE_COLUMNS))
+    for j, path in enumerate(fitted.paths):
+        part = slice(int(fitted.first_move[j]), int(fitted.first_move[j + 1]))
+        moves[part, :2] = path.points if path.closed else path.points[:-1]
+        moves[part, M_EX : M_EX + 2] = np.roll(path.points, -1, axis=0) if path.closed else path.points[1:]
+        moves[part, M_BULGE] = path.bulge
+    degree, control, span, blur, whole = _pieces(loops, fitted)
+    if not whole:
+        return Bound(np.inf, "fit", "the moves leave part of a curve out")
+    moves[:, M_Q0 : M_Q0 + 4] = span
+    first_control = np.concatenate([[0], np.cumsum(degree + 1)])
+    check_moves(degree, first_control, control, moves, choose_table(degree))
+    worst = float((moves[:, M_BOUND] + blur).max()) if len(moves) else 0.0
+    return Bound(worst, "fit", "Bernstein enclosures of the paths as they are")
+
+
+def _pieces(
+    loops: CurveLoops, fitted: Fitted
+) -> tuple[
+    npt.NDArray[np.int64],
+    npt.NDArray[np.float64],
+    npt.NDArray[np.float64],
+    npt.NDArray[np.float64],
+    bool,
+]:
+    """Bézier pieces of all curves, CAD lines and circles too; spans, own rounding, and whether all is there."""
+    degree = loops.degree.astype(np.int64).tolist()
+    control = [loops.control.reshape(-1, 3)]
+    span = fitted.span.copy()
+    blur = np.zeros(len(span))
+    whole = True
+    starts = np.searchsorted(fitted.curve, np.arange(len(loops.kind) + 1))
+    for c, kind in enumerate(loops.kind.tolist()):
+        own = np.arange(starts[c], starts[c + 1])
+        x0, y0, x1, y1 = loops.ends[c].tolist()
+        if kind in (CurveKind.LINE, CurveKind.CONNECTOR):
+            whole = whole and len(own) == int((x0, y0) != (x1, y1))
+            rows = [np.array([[x0, y0, 1.0], [x1, y1, 1.0]])][: len(own)]
+        elif kind == CurveKind.CIRCLE:
+            rows = _circle_pieces(loops.circle[c], x0, y0, len(own))
+            whole = whole and (len(own) > 0 or loops.circle[c, 3] == 0.0)
+            blur[own] = _CIRCLE_ROUNDING * float(np.abs(loops.circle[c, :3]).sum())
+        else:
+            whole = whole and (len(own) == 0 or _covers(span[own], loops.first_piece[c : c + 2]))
+            continue
+        for move, row in zip(own.tolist(), rows, strict=False):
+            span[move] = (len(degree), 0.0, len(degree), 1.0)
+            degree.append(len(row) - 1)
+            control.append(row)
+    return np.array(degree, dtype=np.int64), np.concatenate(control), span, blur, whole
+
+
+def _covers(span: npt.NDArray[np.float64], pieces: npt.NDArray[np.int32]) -> bool:
+    """Whether spans run from the first piece's start to the last one's end, each from where one ended."""
+    ends = span[0, 0] >= pieces[0] and span[-1, 2] <= pieces[1] - 1
+    before = [(q, 0.0) == tuple(span[0, :2]) for q in range(int(pieces[0]), int(span[0, 0]) + 1)][-1:]
+    after = span[-1, 3] == 1.0
+    return bool(ends and before == [True] and after and np.array_equal(span[1:, :2], span[:-1, 2:]))
+
+
+def _circle_pieces(
+    circle: npt.NDArray[np.float64], x: float, y: float, count: int
+) -> list[npt.NDArray[np.float64]]:
+    """Equal parts of a circle as rational quadratics, from the direction of the point (x, y) on."""
+    cx, cy, radius, sweep = circle.tolist()
+    start = np.arctan2(y - cy, x - cx)
+    angles = start + sweep * np.arange(count + 1) / max(count, 1)
+    w = np.cos(0.5 * sweep / max(count, 1))
+    ends = np.stack([cx + radius * np.cos(angles), cy + radius * np.sin(angles)], axis=1)
+    mids = 0.5 * (angles[:-1] + angles[1:])
+    tips = np.stack([cx * w + radius * np.cos(mids), cy * w + radius * np.sin(mids)], axis=1)
+    return [np.array([[*ends[i], 1.0], [*tips[i], w], [*ends[i + 1], 1.0]]) for i in range(count)]

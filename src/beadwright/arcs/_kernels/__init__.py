@@ -1,0 +1,1 @@
+"""Compiled kernels of the room `arcs`: flat arrays in, flat arrays out."""

@@ -1,0 +1,181 @@
+"""A spline as a table of places, dense enough to lay arcs out on.
+
+Columns: piece, t, x, y, unit tangent x, y, curvature, length so far, arcs so far (the integral of the
+density that the best arc spline has), the tangent's angle without jumps, and its integral.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from beadwright.arcs._kernels.fit_bezier import tangent_and_curvature
+from beadwright.arcs._kernels.fit_options import helper
+
+PIECE, T, X, Y, TX, TY, KAPPA, LENGTH, ARCS, THETA, RISE, COLUMNS = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11
+# An arc over length L where the curvature has slope c strays by |c| L^3 / (72 sqrt 3) at best.
+BEST = 72.0 * np.sqrt(3.0)
+# Turn, rad, that counts as a corner; below, the joint is smooth.
+CORNER = 1e-4
+# Turn, rad, over less than `MICRO` tolerances that counts as one too: a cusp, a needle's tip.
+MICRO_TURN = 0.7
+MICRO = 0.05
+# Places an arc, and the turn between neighbouring places, rad.
+PLACES = 14.0
+TURN = 0.15
+# Turn that one arc may take, rad; it sets the least density of arcs.
+ARC_TURN = 1.4
+
+
+@helper
+def turn_between(ax: float, ay: float, bx: float, by: float) -> float:
+    """Angle from one unit vector to another, rad, signed."""
+    return float(np.arctan2(ax * by - ay * bx, ax * bx + ay * by))
+
+
+@helper
+def _place(
+    row: Any, q: int, t: float, degree: Any, first_control: Any, control: Any, work: Any, out: Any
+) -> None:
+    """Fill piece, t, point, tangent and curvature of a row."""
+    x, y, tx, ty, k = tangent_and_curvature(control, first_control[q], degree[q], t, work, out)
+    row[PIECE], row[T], row[X], row[Y], row[TX], row[TY], row[KAPPA] = q, t, x, y, tx, ty, k
+
+
+@helper
+def tabulate(
+    first: int,
+    last: int,
+    tolerance: float,
+    density: float,
+    degree: Any,
+    first_control: Any,
+    control: Any,
+    work: Any,
+    table: Any,
+    offset: int,
+    breaks: Any,
+) -> tuple[int, int]:
+    """Tabulate the pieces ``first`` up to ``last`` from row ``offset`` on.
+
+    The row after the last one used and the number of corners; or -1 if there are too few rows.
+
+    A corner between rows i and i + 1 (the same place, or next to it) is entered in ``breaks`` as i.
+    ``density`` multiplies the number of places.
+    """
+    n, corners = offset, 0
+    waiting = np.empty((64, COLUMNS))
+    out = np.empty(6)
+    scale = 1.0 / (BEST * tolerance) ** (1.0 / 3.0)
+    for q in range(first, last):
+        d, base = degree[q], first_control[q]
+        extent = 0.0
+        x0, y0 = control[base, 0] / control[base, 2], control[base, 1] / control[base, 2]
+        for j in range(d + 1):
+            w = control[base + j, 2]
+            extent = max(extent, abs(control[base + j, 0] / w - x0) + abs(control[base + j, 1] / w - y0))
+        if extent < 1e-9:
+            continue
+        if n + 3 > len(table):
+            return -1, 0
+        _place(table[n], q, 0.0, degree, first_control, control, work, out)
+        if n == offset:
+            table[n, LENGTH] = table[n, ARCS] = 0.0
+            n += 1
+        else:
+            turn = turn_between(table[n - 1, TX], table[n - 1, TY], table[n, TX], table[n, TY])
+            if abs(turn) > CORNER:
+                if corners == len(breaks):
+                    return -1, 0
+                breaks[corners] = n - 1
+                corners += 1
+                table[n, LENGTH], table[n, ARCS] = table[n - 1, LENGTH], table[n - 1, ARCS]
+                n += 1
+        kappa = table[n - 1, KAPPA]
+        if table[n - 1, T] == 1.0:
+            # The place is kept once; its curvature may jump, so take this side's for what follows.
+            _place(waiting[0], q, 0.0, degree, first_control, control, work, out)
+            kappa = waiting[0, KAPPA]
+        least = 2 if d <= 4 else (3 if d <= 10 else 5)
+        _place(waiting[0], q, 1.0, degree, first_control, control, work, out)
+        top = 0
+        start = 0.0
+        while top >= 0:
+            here = waiting[top]
+            row = table[n - 1]
+            step = here[T] - start
+            chord = np.hypot(here[X] - row[X], here[Y] - row[Y])
+            turn = turn_between(row[TX], row[TY], here[TX], here[TY])
+            half = 0.5 * min(abs(turn), 3.0)
+            arcs = abs(here[KAPPA] - kappa) ** (1.0 / 3.0) * chord ** (2.0 / 3.0) * scale
+            # A chord that leaves at another angle than it arrives hides an inflection or a loop.
+            bow = 0.0
+            if chord > 0.0:
+                cx, cy = (here[X] - row[X]) / chord, (here[Y] - row[Y]) / chord
+                bow = abs(turn_between(row[TX], row[TY], cx, cy)) + abs(
+                    turn_between(cx, cy, here[TX], here[TY])
+                )
+            coarse = step > 1.001 * 2.0**-least or arcs * PLACES * density > 1.0 or bow > TURN
+            if (
+                coarse
+                and step > 2.0**-48
+                and (chord > 0.5 * MICRO * tolerance or step > 2.0**-least)
+                and top < 62
+            ):
+                _place(waiting[top + 1], q, start + 0.5 * step, degree, first_control, control, work, out)
+                top += 1
+                continue
+            if n + 3 > len(table):
+                return -1, 0
+            if abs(turn) > MICRO_TURN and chord < MICRO * tolerance:
+                if corners == len(breaks):
+                    return -1, 0
+                breaks[corners] = n - 1
+                corners += 1
+                # The next section starts at the corner, with the tangent it leaves with.
+                for column in range(COLUMNS):
+                    table[n, column] = table[n - 1, column]
+                table[n, TX], table[n, TY], table[n, KAPPA] = here[TX], here[TY], here[KAPPA]
+                n += 1
+            arc = chord * (1.0 + half * half / 6.0)
+            for column in range(LENGTH):
+                table[n, column] = here[column]
+            table[n, LENGTH] = table[n - 1, LENGTH] + arc
+            table[n, ARCS] = table[n - 1, ARCS] + max(arcs, abs(turn) / ARC_TURN)
+            start, kappa = here[T], here[KAPPA]
+            n += 1
+            top -= 1
+    return n, corners
+
+
+@helper
+def integrate(table: Any, i0: int, i1: int) -> None:
+    """Angle and its integral along a section, by the trapezoid rule with its end correction."""
+    table[i0, THETA] = table[i0, RISE] = 0.0
+    for i in range(i0, i1):
+        a, b = table[i], table[i + 1]
+        h = b[LENGTH] - a[LENGTH]
+        b[THETA] = a[THETA] + turn_between(a[TX], a[TY], b[TX], b[TY])
+        b[RISE] = a[RISE] + 0.5 * h * (a[THETA] + b[THETA]) + h * h / 12.0 * (a[KAPPA] - b[KAPPA])
+
+
+@helper
+def tilt_at_end(table: Any, i0: int, i1: int, at_end: bool, tolerance: float) -> float:
+    """Turn of the tangent, -kappa' L^2 / 12, that the best arc spline has at a knot at the section's end."""
+    here = table[i1, ARCS] if at_end else table[i0, ARCS]
+    lo, hi = i0, i1
+    if at_end:
+        lo = i1 - 1
+        while lo > i0 and table[lo, ARCS] > here - 1.0:
+            lo -= 1
+    else:
+        hi = i0 + 1
+        while hi < i1 and table[hi, ARCS] < here + 1.0:
+            hi += 1
+    length = table[hi, LENGTH] - table[lo, LENGTH]
+    slope = (table[hi, KAPPA] - table[lo, KAPPA]) / length if length > 0.0 else 0.0
+    if slope == 0.0:
+        return 0.0
+    reach = min((BEST * tolerance / abs(slope)) ** (1.0 / 3.0), length)
+    return float(min(max(-slope * reach * reach / 12.0, -0.2), 0.2))
