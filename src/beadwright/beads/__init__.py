@@ -5,5 +5,18 @@ Lengths in mm, machine coordinates.
 
 from beadwright.beads._arrange import Arranged, Trail, arrange
 from beadwright.beads._bead import Bead, Order, Role, Side
+from beadwright.beads._contour import LayerBeads, contour_beads
+from beadwright.beads._wall import wall_beads
 
-__all__ = ["Arranged", "Bead", "Order", "Role", "Side", "Trail", "arrange"]
+__all__ = [
+    "Arranged",
+    "Bead",
+    "LayerBeads",
+    "Order",
+    "Role",
+    "Side",
+    "Trail",
+    "arrange",
+    "contour_beads",
+    "wall_beads",
+]

@@ -4,6 +4,6 @@ Lengths in mm, machine coordinates.
 """
 
 from beadwright.layers._plan import LayerPlan, Rule, plan_layers
-from beadwright.layers._region import LayerRegion
+from beadwright.layers._region import LayerRegion, layer_region, wall_region
 
-__all__ = ["LayerPlan", "LayerRegion", "Rule", "plan_layers"]
+__all__ = ["LayerPlan", "LayerRegion", "Rule", "layer_region", "plan_layers", "wall_region"]

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
-from beadwright.curves import ArcRegion
+import numpy as np
+
+from beadwright.curves import ArcPath, ArcRegion, CurveLoops, chain_measures, length, signed_area
 from beadwright.layers._plan import LayerPlan
 from beadwright.numeric import Budget, Finding
 
@@ -43,3 +46,94 @@ class LayerRegion:
     stock: float = 0.0
     budget: Budget = field(default_factory=Budget)
     findings: tuple[Finding, ...] = ()
+
+
+def layer_region(
+    plan: LayerPlan,
+    section: CurveLoops,
+    fitted: ArcRegion,
+    *,
+    section_z: tuple[float, ...],
+    budget: Budget,
+    findings: tuple[Finding, ...] = (),
+) -> LayerRegion:
+    """The region of a layer by the neutral rule: where the winding number of all fitted loops is above 0.
+
+    Loops of all shells of all solids are united at once, so solids that touch or overlap become one region
+    and voids need no case of their own.
+
+    Parameters
+    ----------
+    plan : LayerPlan
+        The slab.
+    section : CurveLoops
+        The exact section, for the measures.
+    fitted : ArcRegion
+        Its closed chains as lines and arcs.
+    section_z : tuple of float
+        Heights of the planes really used, mm.
+    budget : Budget
+        Bounds of what came before: model, section and fit.
+    findings : tuple of Finding
+        Of what came before; they are carried on.
+
+    Returns
+    -------
+    LayerRegion
+        ``area`` and ``perimeter`` are those of the exact section: of the united region, plus what the fit
+        changed in area and length, loop by loop. Where solids overlap that share is taken as if all of it lay
+        on the union's boundary, which errs by at most the fit's bound times the length of the hidden part.
+    """
+    from beadwright.arcs import unite
+
+    united = unite(fitted)
+    loops = united.region.loops
+    areas, lengths = chain_measures(section)
+    area, perimeter = _measures(loops)
+    fitted_area, fitted_length = _measures(fitted.loops)
+    closed = section.closed
+    return LayerRegion(
+        plan=plan,
+        section_z=section_z,
+        region=united.region,
+        area=area + (float(np.sum(areas[closed])) - fitted_area),
+        perimeter=perimeter + (float(np.sum(lengths[closed])) - fitted_length),
+        n_loops=len(loops),
+        n_holes=sum(signed_area(loop) < 0 for loop in loops),
+        budget=replace(budget, region=united.bound.mm),
+        findings=findings,
+    )
+
+
+def wall_region(
+    plan: LayerPlan,
+    section: CurveLoops,
+    *,
+    section_z: tuple[float, ...],
+    budget: Budget,
+    findings: tuple[Finding, ...] = (),
+) -> LayerRegion:
+    """What a layer of surfaces taken as walls prints: no area, the length of its section curves.
+
+    Parameters
+    ----------
+    plan, section, section_z, budget, findings
+        As for `layer_region`; ``section`` may have open chains.
+    """
+    _, lengths = chain_measures(section)
+    return LayerRegion(
+        plan=plan,
+        section_z=section_z,
+        region=ArcRegion(loops=(), supports=np.zeros((0, 4))),
+        area=0.0,
+        perimeter=float(np.sum(lengths)),
+        n_loops=section.n_chains,
+        n_holes=0,
+        budget=budget,
+        findings=findings,
+    )
+
+
+def _measures(loops: Sequence[ArcPath]) -> tuple[float, float]:
+    """Signed area and length of some closed paths."""
+    return sum(map(signed_area, loops), 0.0), sum(map(length, loops), 0.0)
