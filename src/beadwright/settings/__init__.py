@@ -1,1 +1,6 @@
-"""Placeholder docstring, replaced by the room's owner."""
+"""Options of a job, checked all at once, each with where it came from. Lengths in mm, angles in degrees."""
+
+from beadwright.settings._plan import PlanOptions, PlanSettings, Wall
+from beadwright.settings._resolve import Resolved, resolve
+
+__all__ = ["PlanOptions", "PlanSettings", "Resolved", "Wall", "resolve"]

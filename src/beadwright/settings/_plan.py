@@ -1,0 +1,187 @@
+"""What `plan` can be told, with defaults and ranges."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Any, Literal, TypedDict
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+Wall = Literal["centre", "left", "right"]
+
+# Rounding of both ends and the re-centred middle moves an arc by at most this many units of the last place.
+ROUNDING_UNITS = 2.42
+
+
+def _numbers(count: int) -> BeforeValidator:
+    """Accept ``"1,2,3"`` beside a sequence of numbers."""
+
+    def split(value: object) -> object:
+        if not isinstance(value, str):
+            return value
+        parts = value.split(",")
+        if len(parts) != count:
+            raise ValueError(f"expected {count} numbers with commas between them")
+        return tuple(parts)
+
+    return BeforeValidator(split)
+
+
+def _span(value: object) -> object:
+    """Accept ``"A:B"``, ``"A:"`` and ``":B"`` beside a pair."""
+    if not isinstance(value, str):
+        return value
+    first, colon, last = value.partition(":")
+    if not colon:
+        raise ValueError("expected A:B, the first layer and the one after the last")
+    return (first.strip() or "0", last.strip() or None)
+
+
+Index = Annotated[int, Field(ge=0)]
+Angle = Annotated[float, Field(ge=-360, le=360)]
+Place = Annotated[float, Field(ge=-100_000, le=100_000)]
+
+
+class PlanSettings(BaseModel):
+    """Every setting of `plan`; each default stands here and nowhere else.
+
+    A frozen value. Build it with `resolve`, which tells all faults together.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, validate_default=False)
+
+    tolerance: float = Field(
+        0.010, ge=0.0005, le=1.0, description="greatest distance of arcs from the curves they stand for, mm"
+    )
+    width: float = Field(8.4, ge=0.5, le=100.0, description="bead width, mm")
+    height: float = Field(4.0, ge=0.05, le=50.0, description="bead and layer height, mm")
+    bead_section: Literal["flat", "round"] = Field(
+        "flat", description="flat: tamped, spacing = width; round: spacing = area / height"
+    )
+    spacing: float | None = Field(
+        None, ge=0.1, le=100.0, description="distance of neighbouring beads, mm; default by the bead section"
+    )
+    contours: int = Field(2, ge=1, le=1000, description="contour beads of each loop, from the outside in")
+    rule: Literal["neutral", "outer", "inner"] = Field(
+        "neutral", description="what a layer covers; neutral: the section at mid height"
+    )
+    decimals: int = Field(4, ge=3, le=8, description="decimals of the coordinates in the program")
+    clearance: float = Field(20.0, ge=0.1, le=1000.0, description="height of traverses above the layer, mm")
+    feed: float = Field(100.0, ge=0.1, le=2000.0, description="speed along beads, mm/s")
+    scale: float = Field(1.0, ge=1e-4, le=1e4, description="factor applied to the part")
+    rotate: Annotated[tuple[Angle, Angle, Angle], _numbers(3)] = Field(
+        (0.0, 0.0, 0.0), description="degrees about X, then Y, then Z"
+    )
+    at: Annotated[tuple[Place, Place], _numbers(2)] = Field(
+        (0.0, 0.0), description="where the middle of the part's box stands on the platform, X,Y, mm"
+    )
+    layers: Annotated[tuple[Index, Index | None], BeforeValidator(_span)] = Field(
+        (0, None), description="A:B, only these layers of the whole plan: A up to B - 1"
+    )
+    wall: Wall | None = Field(
+        None, description="print open surfaces as walls: bead on the surface, or half a width to its side"
+    )
+    workers: int | None = Field(None, ge=1, le=1024, description="processes; default all cores")
+    overwrite: bool = Field(False, description="replace an earlier output of ours")
+    strict: bool = Field(False, description="warnings become errors")
+
+    def between(self) -> list[tuple[str, str]]:
+        """Faults between values that are each in range: (key, what is wrong)."""
+        faults = []
+        if not self.height < self.width:
+            faults.append(
+                (
+                    "height",
+                    f"{self.height:g} mm is not below the width, {self.width:g} mm",
+                )
+            )
+        rounding = ROUNDING_UNITS * 10.0**-self.decimals
+        if self.tolerance < rounding:
+            faults.append(
+                (
+                    "tolerance",
+                    f"{self.tolerance:g} mm cannot be kept with {self.decimals} decimals, whose rounding alone "
+                    f"moves arcs by up to {rounding:.3g} mm; take more decimals",
+                )
+            )
+        if self.spacing is not None and self.spacing > 2 * self.width:
+            faults.append(
+                (
+                    "spacing",
+                    f"{self.spacing:g} mm is more than twice the width, {self.width:g} mm",
+                )
+            )
+        if self.rule != "neutral":
+            faults.append(("rule", f"{self.rule} cannot be made by this version; allowed: neutral"))
+        first, end = self.layers
+        if end is not None and end <= first:
+            faults.append(
+                ("layers", f"{first}:{end} holds no layer; the second number is the one after the last")
+            )
+        return faults
+
+    def bead_area(self) -> float:
+        """Area of one bead's cross-section, mm2: a rectangle if flat, else one with half discs at its sides."""
+        w, h = self.width, self.height
+        return w * h if self.bead_section == "flat" else h * (w - h) + math.pi * h * h / 4
+
+    def bead_spacing(self) -> float:
+        """Distance of neighbouring beads, mm: as set, else that at which their areas leave no void."""
+        if self.spacing is not None:
+            return self.spacing
+        return self.width if self.bead_section == "flat" else self.bead_area() / self.height
+
+
+class PlanOptions(TypedDict, total=False):
+    """Keywords of `beadwright.plan`, each as in `PlanSettings`."""
+
+    tolerance: float
+    width: float
+    height: float
+    bead_section: Literal["flat", "round"]
+    spacing: float | None
+    contours: int
+    rule: Literal["neutral", "outer", "inner"]
+    decimals: int
+    clearance: float
+    feed: float
+    scale: float
+    rotate: tuple[float, float, float]
+    at: tuple[float, float]
+    layers: tuple[int, int | None]
+    wall: Wall | None
+    workers: int | None
+    overwrite: bool
+    strict: bool
+
+
+UNITS: dict[str, str] = {
+    "tolerance": "mm",
+    "width": "mm",
+    "height": "mm",
+    "spacing": "mm",
+    "clearance": "mm",
+    "feed": "mm_s",
+    "rotate": "deg",
+    "at": "mm",
+}
+"""Unit of each setting that has one, as the suffix of its key in files."""
+
+OF_THE_RUN = frozenset({"workers", "overwrite"})
+"""Settings that do not change the result, so they are told in run.json only."""
+
+
+def key_of(name: str) -> str:
+    """A setting's key in files: its name with its unit.
+
+    Examples
+    --------
+    >>> key_of("width"), key_of("contours")
+    ('width_mm', 'contours')
+    """
+    return f"{name}_{UNITS[name]}" if name in UNITS else name
+
+
+def plain(value: Any) -> Any:
+    """A value as JSON has it."""
+    return list(value) if isinstance(value, tuple) else value

@@ -1,0 +1,138 @@
+"""Settings: every fault at once, each with its key and the range allowed."""
+
+from __future__ import annotations
+
+import math
+import pickle
+
+import pytest
+from pydantic import ValidationError
+
+from beadwright.errors import SettingsError
+from beadwright.settings import PlanOptions, PlanSettings, resolve
+
+
+def fault(**options: object) -> str:
+    with pytest.raises(SettingsError) as caught:
+        resolve(options)
+    return str(caught.value)
+
+
+# The defaults are fixed by the contract of the commands.
+def test_defaults_are_those_promised() -> None:
+    told = resolve({}).as_dict()
+
+    assert told["tolerance_mm"] == {"value": 0.010, "from": "default"}
+    assert told["width_mm"]["value"] == 8.4
+    assert told["height_mm"]["value"] == 4.0
+    assert told["contours"]["value"] == 2
+    assert told["decimals"]["value"] == 4
+    assert told["clearance_mm"]["value"] == 20.0
+    assert told["rule"]["value"] == "neutral"
+    assert told["bead_section"]["value"] == "flat"
+
+
+def test_each_value_says_where_it_came_from() -> None:
+    told = resolve({"width": "10", "height": None}).as_dict()
+
+    assert told["width_mm"] == {"value": 10.0, "from": "option"}
+    assert told["height_mm"] == {"value": 4.0, "from": "default"}
+
+
+def test_what_does_not_change_the_result_is_not_told() -> None:
+    assert not {"workers", "overwrite"} & resolve({"workers": 3, "overwrite": True}).as_dict().keys()
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "limits"),
+    [
+        ("tolerance", 0.0004, "0.0005 to 1 mm"),
+        ("tolerance", 1.1, "0.0005 to 1 mm"),
+        ("width", 0, "0.5 to 100 mm"),
+        ("height", -1, "0.05 to 50 mm"),
+        ("spacing", "0", "0.1 to 100 mm"),
+        ("contours", 0, "1 to 1000"),
+        ("contours", 1.5, "1 to 1000"),
+        ("decimals", 2, "3 to 8"),
+        ("clearance", "0", "0.1 to 1000 mm"),
+        ("feed", 0, "0.1 to 2000 mm/s"),
+        ("scale", 0, "0.0001 to 10000"),
+        ("workers", 0, "1 to 1024"),
+        ("width", "wide", "0.5 to 100 mm"),
+        ("width", math.nan, "0.5 to 100 mm"),
+        ("width", math.inf, "0.5 to 100 mm"),
+        ("rotate", "1,2", "RX,RY,RZ"),
+        ("rotate", "1,2,400", "-360 to 360"),
+        ("at", "1;2", "X,Y"),
+        ("layers", "3", "A:B"),
+        ("layers", "a:b", "A:B"),
+        ("layers", "-1:4", "A:B"),
+        ("bead_section", "oval", "flat or round"),
+        ("rule", "middle", "neutral"),
+        ("wall", "up", "centre, left or right"),
+    ],
+)
+def test_a_fault_names_its_key_and_what_is_allowed(name: str, value: object, limits: str) -> None:
+    text = fault(**{name: value})
+
+    assert text.startswith(f"{name}: ")
+    assert limits in text
+
+
+def test_all_faults_are_told_together() -> None:
+    text = fault(tolerance=5, width="x", decimals=99, contour=3)
+
+    assert text.startswith("4 settings are at fault:")
+    assert all(key in text for key in ("tolerance: ", "width: ", "decimals: ", "did you mean contours?"))
+
+
+def test_faults_between_values_say_both_numbers() -> None:
+    # 2.42 units of the last place: the provable rounding of an arc up to half a turn.
+    text = fault(width=4, height=4, tolerance=0.002, decimals=3)
+
+    assert "height: 4 mm is not below the width, 4 mm" in text
+    assert "0.002 mm cannot be kept with 3 decimals" in text
+    assert "0.00242 mm" in text
+
+
+def test_least_tolerance_is_kept_by_four_decimals_and_not_by_three() -> None:
+    assert resolve({"tolerance": 0.0005, "decimals": 4}).settings.tolerance == 0.0005
+    assert "cannot be kept" in fault(tolerance=0.0005, decimals=3)
+
+
+@pytest.mark.parametrize("rule", ["outer", "inner"])
+def test_rules_that_cannot_be_made_are_refused(rule: str) -> None:
+    assert f"rule: {rule} cannot be made" in fault(rule=rule)
+
+
+@pytest.mark.parametrize(
+    ("text", "layers"), [("3:7", (3, 7)), ("3:", (3, None)), (":7", (0, 7)), ("0:1", (0, 1))]
+)
+def test_layers_are_a_half_open_range(text: str, layers: tuple[int, int | None]) -> None:
+    assert resolve({"layers": text}).settings.layers == layers
+
+
+def test_an_empty_range_of_layers_is_refused() -> None:
+    assert "holds no layer" in fault(layers="4:4")
+
+
+# Areas of a rectangle, and of one between two half discs of radius h / 2: w h and h (w - h) + pi h^2 / 4;
+# a published table has 30.16637 mm2 and a spacing without voids of 7.541593 mm for 8.4 x 4.
+def test_spacing_without_voids_follows_from_the_bead_section() -> None:
+    assert resolve({}).settings.bead_spacing() == 8.4
+    tamped_not = resolve({"bead_section": "round"}).settings
+    assert abs(tamped_not.bead_area() - 30.16637) <= 0.5e-5
+    assert abs(tamped_not.bead_spacing() - 7.541593) <= 0.5e-6
+    assert resolve({"spacing": 7, "bead_section": "round"}).settings.bead_spacing() == 7
+
+
+def test_settings_are_frozen_and_pickle() -> None:
+    settings = resolve({"at": (1, 2)}).settings
+
+    with pytest.raises(ValidationError):
+        settings.width = 1.0  # type: ignore[misc]
+    assert pickle.loads(pickle.dumps(settings)) == settings
+
+
+def test_keywords_of_the_api_are_the_settings() -> None:
+    assert PlanOptions.__annotations__.keys() == PlanSettings.model_fields.keys()
