@@ -100,8 +100,8 @@ class PlanSettings(BaseModel):
             faults.append(
                 (
                     "tolerance",
-                    f"{self.tolerance:g} mm cannot be kept with {self.decimals} decimals, whose rounding alone "
-                    f"moves arcs by up to {rounding:.3g} mm; take more decimals",
+                    f"{self.tolerance:g} mm cannot be kept with {self.decimals} decimals, whose rounding "
+                    f"alone moves arcs by up to {rounding:.3g} mm; take more decimals",
                 )
             )
         if self.spacing is not None and self.spacing > 2 * self.width:
@@ -121,7 +121,7 @@ class PlanSettings(BaseModel):
         return faults
 
     def bead_area(self) -> float:
-        """Area of one bead's cross-section, mm2: a rectangle if flat, else one with half discs at its sides."""
+        """Area of one bead's cross-section, mm2: a rectangle if flat, else one between two half discs."""
         w, h = self.width, self.height
         return w * h if self.bead_section == "flat" else h * (w - h) + math.pi * h * h / 4
 
