@@ -13,7 +13,7 @@ from OCP.Message import Message
 from OCP.Quantity import Quantity_Color, Quantity_TypeOfColor
 from OCP.STEPCAFControl import STEPCAFControl_Reader
 from OCP.StepShape import StepShape_FaceSurface, StepShape_ManifoldSolidBrep
-from OCP.TCollection import TCollection_ExtendedString
+from OCP.TCollection import TCollection_ExtendedString, TCollection_HAsciiString
 from OCP.TColStd import TColStd_SequenceOfAsciiString
 from OCP.TDataStd import TDataStd_Name
 from OCP.TDF import TDF_Label, TDF_LabelSequence
@@ -157,7 +157,7 @@ def _entity_names(reader: STEPCAFControl_Reader) -> tuple[TopTools_IndexedMapOfS
         entity = model.Value(i)
         if not isinstance(entity, StepShape_FaceSurface | StepShape_ManifoldSolidBrep):
             continue
-        name = _clean(entity.Name().ToCString())
+        name = _entity_name(entity)
         if not name:
             continue
         shape = transfer.ShapeResult(entity)
@@ -166,6 +166,11 @@ def _entity_names(reader: STEPCAFControl_Reader) -> tuple[TopTools_IndexedMapOfS
         if shapes.Add(shape.Located(TopLoc_Location())) > len(names):
             names.append(name)
     return shapes, names
+
+
+def _entity_name(entity: StepShape_FaceSurface | StepShape_ManifoldSolidBrep) -> str:
+    text: TCollection_HAsciiString | None = getattr(entity, "Name")()  # noqa: B009 (None, whatever the stubs say)
+    return "" if text is None else _clean(text.ToCString())
 
 
 def _walk_roots(document: TDocStd_Document, reader: STEPCAFControl_Reader) -> Iterator[Body]:
