@@ -20,7 +20,7 @@ from beadwright.numeric import Finding
 
 Points = npt.NDArray[np.float64]
 
-# Bead widths from a centreline beyond which boundary counts as unreached: above 1, that of a 60 degree corner.
+# Bead widths from a centreline beyond which boundary is unreached: above 1, that of a 60 degree corner.
 REACH = 1.05
 # Samples a bead width on the boundary, and on the centrelines.
 BOUNDARY_SAMPLES = 2

@@ -1,4 +1,4 @@
-"""Wall beads: one for each curve of an open surface, on it or half a width beside it."""
+"""Wall beads: along the section curves of open surfaces, on them or half a width beside them."""
 
 from __future__ import annotations
 
@@ -6,19 +6,27 @@ from collections.abc import Sequence
 
 from beadwright.beads._bead import Bead, Side
 from beadwright.beads._contour import LayerBeads, check_sizes
+from beadwright.beads._trails import branches, joined
 from beadwright.curves import ArcPath, signed_area
+from beadwright.errors import SettingsError
+from beadwright.layers import LayerRegion
+from beadwright.numeric import Finding
 
 SIGN = {"centre": 0, "left": 1, "right": -1}
 
 
-def wall_beads(chains: Sequence[ArcPath], *, side: Side, width: float, height: float) -> LayerBeads:
-    """Lay one bead along every chain of a surface's section.
+def wall_beads(
+    layer: LayerRegion, chains: Sequence[ArcPath], *, side: Side, width: float, height: float
+) -> LayerBeads:
+    """Lay beads along the curves in which surfaces taken as walls meet the layer's plane.
 
     Parameters
     ----------
+    layer : LayerRegion
+        For its place in the build.
     chains : sequence of ArcPath
-        Fitted section curves, open or closed, in their own direction (the surface's outward normal on the
-        right).
+        Fitted section curves, open or closed, in their own direction: the side of a solid that the surface
+        would bound lies on the left.
     side : {"centre", "left", "right"}
         The bead's centreline is the curve itself, or lies half a width to its left or right.
     width, height : float
@@ -27,35 +35,58 @@ def wall_beads(chains: Sequence[ArcPath], *, side: Side, width: float, height: f
     Returns
     -------
     LayerBeads
-        An open bead keeps both ends: those of the curve, moved across by half a width on either side.
+        An open bead keeps both ends: those of the curve, moved across by half a width where it lies beside
+        it. On the curve itself, curves that meet are joined into the fewest beads. A point where more than
+        two curves meet is a finding ``branch``.
 
     Raises
     ------
     SettingsError
-        If a measure is not above 0.
+        If a measure is not above 0, or the side is unknown.
     """
     from beadwright.arcs import offset_path
 
     check_sizes(width=width, height=height)
+    if side not in SIGN:
+        msg = f"a wall lies 'centre', 'left' or 'right', not {side!r}"
+        raise SettingsError(msg)
     distance = SIGN[side] * width / 2
-    beads: list[Bead] = []
     bound = 0.0
-    for loop, chain in enumerate(chains):
-        paths: Sequence[ArcPath] = (chain,)
-        if distance:
+    paths: list[tuple[int, ArcPath]] = []
+    if distance:
+        for loop, chain in enumerate(chains):
             beside = offset_path(chain, distance)
-            paths, bound = beside.paths, max(bound, beside.bound.mm)
-        beads += [
-            Bead(
-                path=path,
-                role="wall",
-                rank=1,
-                loop=loop,
-                hole=path.closed and signed_area(path) < 0,
-                offset=distance,
-                width=width,
-                height=height,
-            )
-            for path in paths
-        ]
-    return LayerBeads(beads=tuple(beads), bound=bound, findings=())
+            bound = max(bound, beside.bound.mm)
+            paths += [(loop, path) for path in beside.paths]
+    else:
+        paths = list(enumerate(joined(chains)))
+    beads = tuple(
+        Bead(
+            path=path,
+            role="wall",
+            rank=1,
+            loop=loop,
+            hole=path.closed and signed_area(path) < 0,
+            offset=distance,
+            width=width,
+            height=height,
+        )
+        for loop, path in paths
+    )
+    return LayerBeads(beads=beads, bound=bound, findings=_branch_findings(layer, chains))
+
+
+def _branch_findings(layer: LayerRegion, chains: Sequence[ArcPath]) -> tuple[Finding, ...]:
+    """One finding for each point where more than two curves meet."""
+    return tuple(
+        Finding(
+            code="branch",
+            level="warning",
+            layer=layer.plan.index,
+            at_mm=(*node, layer.plan.z),
+            measured=many,
+            allowed=2,
+            text=f"{many} curves of the surface meet here: beads cross or stop at this point",
+        )
+        for node, many in branches(chains)
+    )
