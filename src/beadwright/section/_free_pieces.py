@@ -1,0 +1,166 @@
+"""Parts of free-form level curves as Bezier pieces with a bound."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.section._free import FreeFace
+from beadwright.section._free_branches import FreeBranches
+
+Array = npt.NDArray[np.float64]
+Index = npt.NDArray[np.int64]
+
+TOLERANCE = 2e-7
+"""A piece farther than this from the curve is cut in two, mm."""
+NEAR_TANGENT = 1e-4
+"""Angle between surface and plane below which a part of a curve is flagged, rad."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FreePieces:
+    """Bezier pieces of n parts of branches, in the form of `CurveLoops`.
+
+    Attributes
+    ----------
+    first_piece : (n + 1,) int32
+    degree : (p,) int32
+    first_control : (p + 1,) int32
+    control : (c, 3) float
+        ``(w x, w y, w)``, w = 1, mm. Ends of neighbouring pieces are the same bits.
+    bound : (n,) float
+        Distance to the true level curve, mm, as Frechet distance.
+    near_tangent : (n,) bool
+        Whether surface and plane come nearer to each other than `NEAR_TANGENT`.
+    unsure : (n,) float
+        How far rounding may move the curve in the plane, mm; part of `bound`.
+    """
+
+    first_piece: npt.NDArray[np.int32]
+    degree: npt.NDArray[np.int32]
+    first_control: npt.NDArray[np.int32]
+    control: Array
+    bound: Array
+    near_tangent: npt.NDArray[np.bool_]
+    unsure: Array
+
+
+def free_pieces(
+    free: FreeFace,
+    branches: FreeBranches,
+    rows: npt.ArrayLike,
+    s0: npt.ArrayLike,
+    s1: npt.ArrayLike,
+    tolerance: float = TOLERANCE,
+) -> FreePieces:
+    """Parts of branches as quintics.
+
+    Parameters
+    ----------
+    free : FreeFace
+    branches : FreeBranches
+        Of the same face.
+    rows : (n,) int
+        Branches.
+    s0, s1 : (n,) float
+        From where to where. On a closed branch s1 <= s0 runs past the start, s1 = s0 the whole turn.
+    tolerance : float
+        A quintic farther than this from the curve is cut in two, mm.
+
+    Returns
+    -------
+    FreePieces
+
+    Notes
+    -----
+    A quintic has the true point, tangent and curvature at both ends, by implicit differentiation, and
+    never leaves its cell, so it crosses no knot line. Beside (x, y) it carries (u, v) with the same
+    derivatives; then S(u(t), v(t)) lies on the surface exactly, and both |(x, y)(t) - S_xy(t)| and the
+    residual of the height over the slope vanish like t^3 (1 - t)^3. *Proven*: at the places looked at
+    their sum bounds the distance, but for second order terms of the residual. *Estimated*: between these
+    places, from the quotient by t^3 (1 - t)^3, times 1.5. Rounding is added, over the sine of the angle
+    between surface and plane.
+    """
+    from beadwright.section._kernels.free_pieces import carry
+
+    rows = np.atleast_1d(np.asarray(rows, dtype=np.int64))
+    start = np.atleast_1d(np.asarray(s0, dtype=float))
+    stop = np.atleast_1d(np.asarray(s1, dtype=float))
+    jobs, fractions, first_job = _jobs(branches, rows, start, stop)
+    room = 4 * len(jobs) + 16
+    while True:
+        control = np.empty((room, 6, 2))
+        first = np.zeros(len(jobs) + 1, dtype=np.int64)
+        bound, flat, unsure = np.empty(len(jobs)), np.empty(len(jobs)), np.empty(len(jobs))
+        count = carry(
+            free.coef,
+            free.metric,
+            branches.heights,
+            free.size,
+            tolerance,
+            branches.piece_span,
+            branches.piece_box,
+            branches.piece_way,
+            branches.piece_uv,
+            branches.piece_xy,
+            jobs,
+            fractions,
+            control,
+            first,
+            bound,
+            flat,
+            unsure,
+        )
+        if count >= 0:
+            break
+        room *= 4
+    control = control[:count]
+    _weld(branches, jobs, fractions, first, control)
+    flat_control = np.ones((6 * count, 3))
+    flat_control[:, :2] = control.reshape(-1, 2)
+    groups = first_job[:-1]
+    return FreePieces(
+        first_piece=first[first_job].astype(np.int32),
+        degree=np.full(count, 5, dtype=np.int32),
+        first_control=np.arange(0, 6 * count + 1, 6, dtype=np.int32),
+        control=flat_control,
+        bound=np.maximum.reduceat(bound, groups) + free.bound if len(groups) else bound,
+        near_tangent=np.minimum.reduceat(flat, groups) < NEAR_TANGENT if len(groups) else flat < 0.0,
+        unsure=np.maximum.reduceat(unsure, groups) if len(groups) else unsure,
+    )
+
+
+def _jobs(branches: FreeBranches, rows: Index, s0: Array, s1: Array) -> tuple[Index, Array, Index]:
+    """One job a passed cell: (row, plane, piece), fractions, and the first job of each row."""
+    jobs, fractions, first = [], [], [0]
+    for row, branch in enumerate(rows):
+        begin = int(branches.first_piece[branch])
+        n = int(branches.first_piece[branch + 1]) - begin
+        a, b = float(s0[row]), float(s1[row])
+        if branches.closed[branch] and b <= a:
+            b += n
+        low = min(int(np.floor(a)), n - 1)
+        k = np.arange(low, max(int(np.ceil(b)), low + 1))
+        part = np.stack((np.maximum(a - k, 0.0), np.minimum(b - k, 1.0)), axis=1)
+        keep = part[:, 1] > part[:, 0]
+        if not keep.any():
+            keep[0] = True
+        k, part = k[keep], part[keep]
+        jobs.append(np.stack((np.full(len(k), row), np.full(len(k), branches.plane[branch]), begin + k % n), axis=1))
+        fractions.append(part)
+        first.append(first[-1] + len(k))
+    if not jobs:
+        return np.empty((0, 3), dtype=np.int64), np.empty((0, 2)), np.array(first, dtype=np.int64)
+    return np.concatenate(jobs), np.concatenate(fractions), np.array(first, dtype=np.int64)
+
+
+def _weld(branches: FreeBranches, jobs: Index, fractions: Array, first: Index, control: Array) -> None:
+    """Give the ends at the border of a cell the one point that both cells share."""
+    if len(control) == 0:
+        return
+    at_start = fractions[:, 0] == 0.0
+    control[first[:-1][at_start], 0] = branches.piece_xy[jobs[at_start, 2], :2]
+    at_end = fractions[:, 1] == 1.0
+    control[first[1:][at_end] - 1, 5] = branches.piece_xy[jobs[at_end, 2], 2:]

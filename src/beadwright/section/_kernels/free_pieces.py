@@ -1,0 +1,242 @@
+"""Level curves carried as quintic Bezier pieces, with the distance from the curve bounded."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from beadwright.section._kernels.bernstein import basis, evaluate
+from beadwright.section._kernels.free_trace import point
+
+CHECKS = 5
+"""Places inside a piece where it is compared with the surface."""
+DEEPEST = 24
+
+
+@njit(cache=True)
+def ends_of_arc(coef, h, metric, box, way, ends, f, work, out, uv, data):
+    """Point, unit tangent and turning of the curve at a fraction of a piece.
+
+    data (14,) gets x, y; tx, ty; curvature; u, v; first and second derivatives of (u, v) by arc length;
+    tan of the angle between surface and plane; residual of the height; normal curvature times up.
+    """
+    point(coef, h, metric, box, way, ends, f, work, out, uv)
+    evaluate(coef, uv[0], uv[1], 2, work, out)
+    zu = out[1, 2]
+    zv = out[2, 2]
+    vx = zv * out[1, 0] - zu * out[2, 0]
+    vy = zv * out[1, 1] - zu * out[2, 1]
+    length = np.hypot(vx, vy)
+    data[0] = out[0, 0]
+    data[1] = out[0, 1]
+    data[5] = uv[0]
+    data[6] = uv[1]
+    data[12] = abs(out[0, 2] - h)
+    if length == 0.0:
+        return False
+    tx = vx / length
+    ty = vy / length
+    du = zv / length
+    dv = -zu / length
+    qx = out[3, 0] * du * du + 2.0 * out[4, 0] * du * dv + out[5, 0] * dv * dv
+    qy = out[3, 1] * du * du + 2.0 * out[4, 1] * du * dv + out[5, 1] * dv * dv
+    qz = out[3, 2] * du * du + 2.0 * out[4, 2] * du * dv + out[5, 2] * dv * dv
+    # zu u'' + zv v'' = -qz and T . (Su u'' + Sv v'' + q) = 0; the determinant is -length.
+    su = tx * out[1, 0] + ty * out[1, 1]
+    sv = tx * out[2, 0] + ty * out[2, 1]
+    r = -(tx * qx + ty * qy)
+    ddu = (-qz * sv - zv * r) / -length
+    ddv = (zu * r + qz * su) / -length
+    cx = out[1, 0] * ddu + out[2, 0] * ddv + qx
+    cy = out[1, 1] * ddu + out[2, 1] * ddv + qy
+    data[2] = tx
+    data[3] = ty
+    data[4] = tx * cy - ty * cx
+    data[7] = du
+    data[8] = dv
+    data[9] = ddu
+    data[10] = ddv
+    nz = out[1, 0] * out[2, 1] - out[1, 1] * out[2, 0]
+    data[11] = length / abs(nz) if nz != 0.0 else np.inf
+    return True
+
+
+@njit(cache=True)
+def quintic(d0, d1, length, control):
+    """Control points (6, 4) of (x, y, u, v): both ends' point, tangent and turning, speed ``length``."""
+    for k in range(2):
+        d = d0 if k == 0 else d1
+        base = 0 if k == 0 else 5
+        step = 1 if k == 0 else -1
+        nx = -d[3] * d[4]
+        ny = d[2] * d[4]
+        for c in range(4):
+            at = d[c] if c < 2 else d[c + 3]
+            first = d[2 + c] if c < 2 else d[c + 5]
+            second = (nx if c == 0 else ny) if c < 2 else d[c + 7]
+            first *= length * step
+            second *= length * length
+            control[base, c] = at
+            control[base + step, c] = at + first / 5.0
+            control[base + 2 * step, c] = at + 0.4 * first + second / 20.0
+
+
+@njit(cache=True)
+def deviation(coef, h, control, curvature, table, work, out):
+    """Greatest distance of a quintic from the level curve, from `CHECKS` places inside; and least tan.
+
+    At each place the quintic's (u, v) lies on the surface exactly. To first order the quintic is away from
+    the curve by its offset from that point across the curve less the residual of the height over the
+    slope; second order terms are added. Divided by t^3 (1 - t)^3, to which all vanish by construction,
+    the distance changes slowly; its greatest value gives that of the whole piece.
+    """
+    worst = 0.0
+    second = 0.0
+    flat = np.inf
+    for k in range(CHECKS):
+        x = 0.0
+        y = 0.0
+        u = 0.0
+        v = 0.0
+        for i in range(6):
+            x += table[k, i] * control[i, 0]
+            y += table[k, i] * control[i, 1]
+            u += table[k, i] * control[i, 2]
+            v += table[k, i] * control[i, 3]
+        evaluate(coef, u, v, 1, work, out)
+        nx = out[1, 1] * out[2, 2] - out[1, 2] * out[2, 1]
+        ny = out[1, 2] * out[2, 0] - out[1, 0] * out[2, 2]
+        nz = out[1, 0] * out[2, 1] - out[1, 1] * out[2, 0]
+        rise = np.hypot(nx, ny)
+        if rise == 0.0:
+            return np.inf, 0.0
+        flat = min(flat, rise / abs(nz) if nz != 0.0 else np.inf)
+        dx = x - out[0, 0]
+        dy = y - out[0, 1]
+        slip = (out[0, 2] - h) * nz / rise
+        d = abs((dx * nx + dy * ny) / rise - slip)
+        worst = max(worst, d, d / table[k, 6])
+        second = max(second, (np.hypot(dx, dy) + abs(slip)) ** 2 * curvature)
+    return worst + second, flat
+
+
+@njit(cache=True)
+def carry(
+    coef,
+    metric,
+    heights,
+    size,
+    tolerance,
+    piece_span,
+    piece_box,
+    piece_way,
+    piece_uv,
+    piece_xy,
+    jobs,
+    fractions,
+    control,
+    first,
+    bound,
+    flat,
+    unsure,
+):
+    """Quintics for parts of pieces; returns their number, -1 if ``control`` is too short.
+
+    Parameters
+    ----------
+    jobs : (n, 3) int64
+        Row of the result, plane, piece.
+    fractions : (n, 2) float
+        From where to where on the piece.
+    control : (m, 6, 2) float
+        Out.
+    first : (n + 1,) int64
+        Out: first quintic of each job.
+    bound, flat, unsure : (n,) float
+        Out: bound; least tan of the angle between surface and plane; what rounding may move the curve.
+    """
+    n = max(coef.shape[1], coef.shape[2])
+    work = np.empty((6, n))
+    out = np.empty((6, 4))
+    uv = np.empty(2)
+    table = np.empty((CHECKS, 7))
+    short = np.empty((3, 6))
+    for k in range(CHECKS):
+        t = 0.5 - 0.5 * np.cos(np.pi * (k + 0.5) / CHECKS)
+        basis(5, t, short)
+        table[k, :6] = short[0]
+        table[k, 6] = 64.0 * (t * (1.0 - t)) ** 3
+    data = np.empty((DEEPEST + 2, 14))
+    at = np.empty(DEEPEST + 2)
+    patch = np.empty((6, 4))
+    count = 0
+    for k in range(len(jobs)):
+        plane = jobs[k, 1]
+        i = jobs[k, 2]
+        s = piece_span[i, 0]
+        h = heights[plane]
+        first[k] = count
+        bound[k] = 0.0
+        flat[k] = np.inf
+        unsure[k] = 0.0
+        # at[0] is where the quintic starts, at[top] where it should end; shorter ends lie below.
+        top = 1
+        at[0] = fractions[k, 0]
+        at[1] = fractions[k, 1]
+        simple = piece_span[i, 1] == 1
+        smooth = False
+        if simple:
+            smooth = True
+            for e in range(2):
+                ok = ends_of_arc(
+                    coef[s], h, metric[s], piece_box[i], piece_way[i], piece_uv[i], at[e], work, out, uv, data[e]
+                )
+                smooth = smooth and ok
+        if not smooth:
+            if count == len(control):
+                return -1
+            for c in range(6):
+                for e in range(2):
+                    a = piece_xy[i, e] + at[0] * (piece_xy[i, 2 + e] - piece_xy[i, e])
+                    b = piece_xy[i, e] + at[1] * (piece_xy[i, 2 + e] - piece_xy[i, e])
+                    control[count, c, e] = a + (b - a) * c / 5.0
+            count += 1
+            box = piece_box[i]
+            bound[k] = (box[2] - box[0]) * metric[s, 0] + (box[3] - box[1]) * metric[s, 1]
+            flat[k] = 0.0
+            continue
+        while top > 0:
+            d0 = data[0]
+            d1 = data[top]
+            chord = np.hypot(d1[0] - d0[0], d1[1] - d0[1])
+            turn = np.arctan2(d0[2] * d1[3] - d0[3] * d1[2], d0[2] * d1[2] + d0[3] * d1[3])
+            half = 0.5 * abs(turn)
+            length = chord * (half / np.sin(half) if half > 1e-6 else 1.0)
+            quintic(d0, d1, length, patch)
+            off, low = deviation(
+                coef[s], h, patch, abs(d0[4]) + abs(d1[4]) + 2.0 / max(chord, 1e-9), table, work, out
+            )
+            angle = min(low, d0[11], d1[11])
+            noise = 1e-15 * (size + abs(h))
+            shake = noise / min(angle, 1.0) if angle > 0.0 else np.inf
+            limit = 1.5 * off + shake
+            if (limit > tolerance or half > 0.6) and top <= DEEPEST and 1.5 * off > 3.0 * shake:
+                middle = 0.5 * (at[0] + at[top])
+                if at[0] < middle < at[top] and ends_of_arc(
+                    coef[s], h, metric[s], piece_box[i], piece_way[i], piece_uv[i], middle, work, out, uv, data[top + 1]
+                ):
+                    at[top + 1] = middle
+                    top += 1
+                    continue
+            if count == len(control):
+                return -1
+            control[count] = patch[:, :2]
+            count += 1
+            bound[k] = max(bound[k], limit)
+            flat[k] = min(flat[k], angle)
+            unsure[k] = max(unsure[k], shake)
+            data[0] = data[top]
+            at[0] = at[top]
+            top -= 1
+    first[len(jobs)] = count
+    return count

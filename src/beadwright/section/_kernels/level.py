@@ -1,0 +1,128 @@
+"""Points of the level curves of surfaces of revolution about an inclined axis.
+
+With the axis A = (rho e, a_z), the height H of the plane over the origin and the meridian (r, w), the
+curve is, in the frame (e, Z x e) about the origin,
+``X = (w - a_z H) / rho``, ``Y^2 = r^2 - q^2``, ``q = (H - a_z w) / rho``:
+the part of the circle of latitude that lies in the plane is r cos a = q, Y = r sin a.
+"""
+
+from __future__ import annotations
+
+from math import cos, hypot, pi, sin, sqrt
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from beadwright.section._kernels.codes import B_ANGLE, B_CIRCLE, B_LEVEL, B_LINE, TURNED_CIRCLE
+from beadwright.section._kernels.nodes import bezier3
+
+
+@njit(cache=True)
+def span_at(first: int, last: int, span: Any, v: float) -> int:
+    """Row of the Bézier piece that holds a parameter."""
+    low, high = first, last - 1
+    while low < high:
+        middle = (low + high) // 2
+        if v > span[middle, 1]:
+            low = middle + 1
+        else:
+            high = middle
+    return low
+
+
+@njit(cache=True)
+def profile(kind: int, par: Any, first: int, last: int, spans: Any, v: float, work: Any, out: Any) -> None:
+    """``out`` = r, w of a meridian; `spans` is (ends, degree, base, control)."""
+    if kind == TURNED_CIRCLE:
+        out[0] = par[9] + par[10] * cos(v)
+        out[1] = par[11] + par[10] * sin(v)
+        return
+    ends, degree, base, control = spans
+    i = span_at(first, last, ends, v)
+    width = ends[i, 1] - ends[i, 0]
+    n = degree[i]
+    bezier3(control, base[i], n, (v - ends[i, 0]) / width, work)
+    w = work[0, 3]
+    out[0] = work[0, 0] / w
+    out[1] = work[0, 1] / w
+    if par[9] != 0.0:
+        w1 = work[2, 3] - work[1, 3]
+        r1 = (work[2, 0] - work[1, 0]) - out[0] * w1
+        z1 = (work[2, 1] - work[1, 1]) - out[1] * w1
+        size = hypot(r1, z1)
+        move = par[9] if out[0] >= 0.0 else -par[9]
+        out[0] += move * z1 / size
+        out[1] -= move * r1 / size
+
+
+@njit(cache=True)
+def excess(
+    kind: int, par: Any, first: int, last: int, spans: Any, h: float, rho: float, v: float, work: Any, out: Any
+) -> float:
+    """r^2 - q^2, positive where the curve of latitude meets the plane; a_z w - H about a vertical axis."""
+    profile(kind, par, first, last, spans, v, work, out)
+    if rho == 0.0:
+        return par[5] * out[1] - h
+    q = (h - par[5] * out[1]) / rho
+    return (out[0] - q) * (out[0] + q)
+
+
+@njit(cache=True)
+def level_point(
+    par: Any, kind: int, fpar: Any, first: int, last: int, spans: Any, s: float, work: Any, out: Any
+) -> None:
+    """``out[2:4]`` = x, y at parameter s of a B_LEVEL branch."""
+    form, va, vb, side = par[0], par[1], par[2], par[3]
+    height, rho, az, sense = par[4], par[5], par[6], par[11]
+    if form == 0.0:
+        s = s - 2.0 * pi * np.floor(s / (2.0 * pi))
+        if s <= 0.5 * pi or s >= 1.5 * pi:
+            v = va + (vb - va) * sin(0.5 * s) ** 2
+        else:
+            v = vb - (vb - va) * cos(0.5 * s) ** 2
+        side = -sense if s < pi else sense
+    elif form == 1.0:
+        v = va + (vb - va) * s * s
+        side = sense if s < 0.0 else -sense
+    elif form == 2.0:
+        v = vb - (vb - va) * s * s
+        side = -sense if s < 0.0 else sense
+    else:
+        v = va + s if side * sense < 0.0 else vb - s
+    profile(kind, fpar, first, last, spans, v, work, out)
+    r, w = out[0], out[1]
+    q = (height - az * w) / rho
+    x = (w - az * height) / rho
+    y = side * sqrt(max(0.0, (r - q) * (r + q)))
+    out[2] = par[7] + x * par[9] - y * par[10]
+    out[3] = par[8] + x * par[10] + y * par[9]
+    out[4] = v
+
+
+@njit(cache=True)
+def point(
+    branch: int, par: Any, kind: int, fpar: Any, first: int, last: int, spans: Any, s: float, work: Any, out: Any
+) -> None:
+    """``out[2:4]`` = x, y at parameter s of any branch but a free one."""
+    if branch == B_LINE:
+        out[2], out[3] = par[0] + s * par[2], par[1] + s * par[3]
+    elif branch == B_CIRCLE:
+        out[2], out[3] = par[0] + par[2] * cos(s), par[1] + par[3] * par[2] * sin(s)
+    elif branch == B_ANGLE:
+        c, d = cos(s), par[9] * sin(s)
+        w = par[6] + par[7] * c + par[8] * d
+        out[2] = (par[0] + par[1] * c + par[2] * d) / w
+        out[3] = (par[3] + par[4] * c + par[5] * d) / w
+    elif branch == B_LEVEL:
+        level_point(par, kind, fpar, first, last, spans, s, work, out)
+    else:
+        ends, degree, base, control = spans
+        u = par[1] * s
+        i = span_at(first, last, ends, u)
+        bezier3(control, base[i], degree[i], (u - ends[i, 0]) / (ends[i, 1] - ends[i, 0]), work)
+        w = work[0, 3]
+        v = (par[0] - work[0, 2] / w) / fpar[2]
+        out[2] = work[0, 0] / w + v * fpar[0]
+        out[3] = work[0, 1] / w + v * fpar[1]
+        out[4] = v
