@@ -93,23 +93,19 @@ def arrange(beads: Sequence[Bead], trail: Trail, *, layer: int, z: float, order:
     Arranged
         Every bead exactly once. The same input gives the same output.
     """
-    left = dict(enumerate(beads))
-    joints = [bead.path.points if bead.closed else bead.path.points[[0, -1]] for bead in beads]
     place = trail.end
-    group: int | None = None
+    waiting = _Waiting(beads, order)
     laid: list[Bead] = []
     own: list[tuple[float, float]] = []
     close: list[tuple[float, Bead]] = []
-    while left:
-        chosen = _nearest(_ready(left, group, order), joints, place)
-        bead = left.pop(chosen)
-        group = bead.loop
+    while (chosen := waiting.take(place)) is not None:
+        bead = beads[chosen]
         if bead.closed:
             bead, kept = _started(bead, place, trail.starts, own)
             own.append(bead.start)
             if kept < STAGGER_WIDTHS * bead.width:
                 close.append((kept, bead))
-        elif place is not None and _is_nearer(joints[chosen][1], joints[chosen][0], place):
+        elif place is not None and _is_nearer(bead.path.points[-1], bead.path.points[0], place):
             bead = replace(bead, path=reversed_path(bead.path))
         laid.append(bead)
         place = np.array(bead.end)
@@ -121,24 +117,53 @@ def arrange(beads: Sequence[Bead], trail: Trail, *, layer: int, z: float, order:
     )
 
 
-def _ready(left: dict[int, Bead], group: int | None, order: Order) -> list[int]:
-    """Beads that may come next: of each loop begun or to be begun, the first rank that is left."""
-    sign = 1 if order == "outer" else -1
-    first: dict[int, int] = {}
-    for bead in left.values():
-        rank = sign * bead.rank
-        first[bead.loop] = min(first.get(bead.loop, rank), rank)
-    loops = {group} if group in first else first.keys()
-    return [i for i, bead in left.items() if bead.loop in loops and sign * bead.rank == first[bead.loop]]
+class _Waiting:
+    """State local to one layer: the beads that are still to be laid."""
+
+    def __init__(self, beads: Sequence[Bead], order: Order) -> None:
+        sign = 1 if order == "outer" else -1
+        rows = sorted(range(len(beads)), key=lambda i: (sign * beads[i].rank, i))
+        self.loops: dict[int, list[list[int]]] = {}
+        for row in rows:
+            ranks = self.loops.setdefault(beads[row].loop, [])
+            if ranks and beads[ranks[-1][0]].rank == beads[row].rank:
+                ranks[-1].append(row)
+            else:
+                ranks.append([row])
+        self.joints = [b.path.points if b.closed else b.path.points[[0, -1]] for b in beads]
+        # Joints of the beads with which a loop can be begun, as one table.
+        entries = sorted(row for ranks in self.loops.values() for row in ranks[0])
+        self.entry = np.concatenate([np.zeros((0, 2)), *(self.joints[i] for i in entries)])
+        loops = np.array([beads[i].loop for i in entries], np.int64)
+        self.entry_loop = np.repeat(loops, [len(self.joints[i]) for i in entries])
+        self.begun: list[list[int]] = []
+
+    def take(self, place: Points | None) -> int | None:
+        """Row of the bead that comes next, or None: of the loop begun, else of the nearest loop."""
+        if not self.begun and not self._begin(place):
+            return None
+        ready = self.begun[0]
+        row = min(ready, key=lambda i: _far(self.joints[i], place))
+        ready.remove(row)
+        if not ready:
+            del self.begun[0]
+        return row
+
+    def _begin(self, place: Points | None) -> bool:
+        """Begin the loop with the nearest joint, at the very start the first; False if none is left."""
+        if not len(self.entry):
+            return False
+        nearest = 0 if place is None else int(np.argmin(np.hypot(*(self.entry - place).T)))
+        loop = int(self.entry_loop[nearest])
+        self.begun = self.loops.pop(loop)
+        kept = self.entry_loop != loop
+        self.entry, self.entry_loop = self.entry[kept], self.entry_loop[kept]
+        return True
 
 
-def _nearest(ready: list[int], joints: list[Points], place: Points | None) -> int:
-    """The bead with a joint nearest to the nozzle; of equals, and at the very start, the first."""
-    if place is None or len(ready) == 1:
-        return ready[0]
-    points = np.concatenate([joints[i] for i in ready])
-    owner = np.repeat(ready, [len(joints[i]) for i in ready])
-    return int(owner[np.argmin(np.hypot(*(points - place).T))])
+def _far(joints: Points, place: Points | None) -> float:
+    """Distance of the nearest joint from the nozzle; 0 where that stands nowhere yet."""
+    return 0.0 if place is None else float(np.hypot(*(joints - place).T).min())
 
 
 def _is_nearer(a: Points, b: Points, place: Points) -> bool:
