@@ -62,6 +62,10 @@ class BoundError(GeometryError):
         super().__init__(f"{where}: bound {reached:.3g} mm is above the {asked:.3g} mm asked for")
         self.asked, self.reached, self.where = asked, reached, where
 
+    def __reduce__(self) -> tuple[type[BoundError], tuple[float, float, str]]:
+        """Pickle by its own arguments, so that it comes through from a worker process."""
+        return type(self), (self.asked, self.reached, self.where)
+
 
 class InternalError(BeadwrightError):
     """An invariant of ours is broken: a fault of the program, to be reported."""

@@ -1,0 +1,150 @@
+"""The output folder: written whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import json
+import os
+import secrets
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from beadwright.errors import OutputError
+
+FORMAT = "beadwright plan 1"
+"""What `plan.json` says of itself."""
+
+FILES = frozenset({"program.nc", "plan.json", "run.json", "report.html"})
+"""All files that an output folder of ours may hold."""
+
+_WHY = {
+    errno.ENOSPC: "the disk is full; free some space or choose another folder",
+    errno.EDQUOT: "the disk quota is used up; free some space or choose another folder",
+    errno.EFBIG: "the file would be larger than allowed here; choose another folder",
+    errno.EROFS: "the file system is read-only; choose another folder",
+    errno.EACCES: "there is no permission to write there; choose another folder",
+    errno.EPERM: "there is no permission to write there; choose another folder",
+    errno.ENAMETOOLONG: "the name is too long; choose a shorter one",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """A folder that is being made under a name of its own, beside where it will stand."""
+
+    folder: Path
+
+    def write(self, name: str, text: str) -> None:
+        """Write one file and have it on the disk before going on.
+
+        Raises
+        ------
+        OutputError
+            It cannot be written.
+        """
+        path = self.folder / name
+        with _told(f"cannot write {name}"), path.open("w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+
+
+@contextlib.contextmanager
+def output_folder(out: str | Path, *, overwrite: bool) -> Iterator[Output]:
+    """Make a folder that takes its name only when all in it is written.
+
+    Inside the block files are written to a temporary folder beside `out`. At its end that folder is renamed
+    to `out`. If the block raises, whatever it is, the temporary folder is removed and `out` is as it was. An
+    earlier output stays until the new one is whole.
+
+    Parameters
+    ----------
+    out : str or Path
+        Must not exist, be empty, or, with `overwrite`, be an earlier output of ours.
+    overwrite : bool
+        Whether an earlier output may be replaced.
+
+    Raises
+    ------
+    OutputError
+        Refused, or the disk cannot take it.
+    """
+    path = Path(os.path.realpath(out))
+    check_output(path, overwrite=overwrite)
+    temporary = path.with_name(f".{path.name[:100]}.{secrets.token_hex(4)}.part")
+    with _told(f"cannot make the output folder {path}"):
+        temporary.mkdir()
+    try:
+        yield Output(temporary)
+        check_output(path, overwrite=overwrite)
+        with _told(f"cannot name the output folder {path}"):
+            _rename(temporary, path)
+    finally:
+        shutil.rmtree(temporary, ignore_errors=True)
+
+
+def check_output(path: Path, *, overwrite: bool) -> None:
+    """Refuse a place that an output must not take.
+
+    Raises
+    ------
+    OutputError
+        With what is there and what to do.
+    """
+    if not path.parent.is_dir():
+        raise OutputError(f"cannot make the output folder {path}: {path.parent} is no folder; make it first")
+    if not os.path.lexists(path):
+        return
+    if not path.is_dir():
+        raise OutputError(f"{path} is a file; give the output folder another name")
+    with _told(f"cannot read the output folder {path}"):
+        inside = sorted(p.name for p in path.iterdir())
+    if not inside:
+        return
+    foreign = [name for name in inside if name not in FILES]
+    if not _is_ours(path) or foreign:
+        what = f"holds {foreign[0]}" if foreign else "holds files"
+        raise OutputError(
+            f"{path} {what}, which is no output of beadwright; choose another folder or empty it"
+        )
+    if not overwrite:
+        raise OutputError(
+            f"{path} holds an earlier output; --overwrite replaces it, or choose another folder"
+        )
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether a folder's plan.json is one that we wrote."""
+    try:
+        found = json.loads((path / "plan.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(found, dict) and str(found.get("format", "")).startswith("beadwright plan ")
+
+
+def _rename(temporary: Path, path: Path) -> None:
+    """Give the new folder its name; the old one goes only after that, and comes back if it fails."""
+    if not path.exists():
+        temporary.rename(path)
+        return
+    old = path.with_name(f".{path.name[:100]}.{secrets.token_hex(4)}.old")
+    path.rename(old)
+    try:
+        temporary.rename(path)
+    except OSError:
+        old.rename(path)
+        raise
+    shutil.rmtree(old, ignore_errors=True)
+
+
+@contextlib.contextmanager
+def _told(what: str) -> Iterator[None]:
+    """Turn what the system says into an error of ours, in words."""
+    try:
+        yield
+    except OSError as error:
+        why = _WHY.get(error.errno or 0, f"{error.strerror or error}")
+        raise OutputError(f"{what}: {why}") from error
