@@ -6,13 +6,11 @@ Lengths in mm, machine coordinates.
 from beadwright.beads._arrange import Arranged, Trail, arrange
 from beadwright.beads._bead import Bead, Order, Role, Side
 from beadwright.beads._contour import LayerBeads, contour_beads
-from beadwright.beads._cross_section import CrossSection, cross_section_area, filling_spacing
 from beadwright.beads._wall import wall_beads
 
 __all__ = [
     "Arranged",
     "Bead",
-    "CrossSection",
     "LayerBeads",
     "Order",
     "Role",
@@ -20,7 +18,5 @@ __all__ = [
     "Trail",
     "arrange",
     "contour_beads",
-    "cross_section_area",
-    "filling_spacing",
     "wall_beads",
 ]
