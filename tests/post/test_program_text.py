@@ -27,7 +27,7 @@ def two_layers(**other):
     )
 
 
-@pytest.mark.parametrize("words", [Words(), Words(decimals=3), Words(units="inch")])
+@pytest.mark.parametrize("words", [Words(), Words(decimals=3), Words(units="inch", decimals=5)])
 def test_w15_the_reread_program_is_the_plan_within_rounding(words):
     text, texts, events = two_layers(words=words)
     steps = [s for s in read(text).steps if s.extruding]
@@ -64,7 +64,7 @@ def test_heights_of_beads_and_traverses():
 
 def test_feed_in_both_units():
     # trade check W7: 100 mm/s is F 6000 mm/min and F 236.220472 in/min
-    text = two_layers(words=Words(units="inch"))[0]
+    text = two_layers(words=Words(units="inch", decimals=5))[0]
 
     assert "F236.2204724409" in text
     assert "\nF6000.0\n" in two_layers()[0]

@@ -18,8 +18,9 @@ ARC_RULE = {"mm": 0.002, "inch": 0.0002}
 MM = {"mm": 1.0, "inch": 25.4}
 
 # Rounding the centre moves it by up to 0.71 units of the last place, and the two radii apart by up to 1.42 of
-# them: one unit may be at most ARC_RULE / 1.42, so 3 decimals of a millimetre and 4 of an inch.
-LEAST_DECIMALS = {"mm": 3, "inch": 4}
+# them: one unit may be at most ARC_RULE / 1.42. That is 3 decimals of a millimetre; 4 of an inch would do for
+# the standard's 0.0002 inch, but 5 keep 0.002 mm as well, for readers that know only that.
+LEAST_DECIMALS = {"mm": 3, "inch": 5}
 # Coordinates of some metres keep 8 decimals within the 53 bits of a double.
 MOST_DECIMALS = 8
 
@@ -53,7 +54,7 @@ class Words:
     units : {"mm", "inch"}
         G21 or G20.
     decimals : int
-        3 to 8 for mm, 4 to 8 for inch: with fewer the rounding alone breaks the standard's arc rule.
+        3 to 8 for mm, 5 to 8 for inch: with fewer the rounding alone breaks the standard's arc rule.
 
     Raises
     ------
@@ -64,7 +65,7 @@ class Words:
     --------
     >>> Words().coordinate(12.34567)
     '12.3457'
-    >>> Words(units="inch").feed(100.0)[:11]
+    >>> Words(units="inch", decimals=5).feed(100.0)[:11]
     '236.2204724'
     """
 
