@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from beadwright.post import lint
 
@@ -93,3 +95,22 @@ def test_units_and_feed_come_before_motion():
 
 def test_the_line_is_told():
     assert lint("G21\nF600\nG1 X1 M5\nM2\n")[0].line == 3
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.text(st.sampled_from("GXYZIJRFMN0123456789.-+()%/ \n#;é"), max_size=120))
+def test_any_text_is_judged_and_never_stops_the_lint(text):
+    assert len(lint(text)) <= 200
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.data())
+def test_one_changed_digit_in_a_centre_is_found(data):
+    # the rule is 0.002 mm; a centre moved by 0.01 along I or J alone leaves the bisector of this chord
+    whole = "G21\nF600\nG1 X10.0000 Y0.0000\nG3 X0.0000 Y10.0000 I-10.0000 J0.0000\nM2\n"
+    change = data.draw(st.floats(0.01, 5.0)) * data.draw(st.sampled_from([-1, 1]))
+    word, value = data.draw(st.sampled_from([("I", -10.0), ("J", 0.0)]))
+    spoilt = whole.replace(f"{word}{value:.4f}", f"{word}{value + change:.4f}")
+
+    assert lint(whole) == ()
+    assert [fault.rule for fault in lint(spoilt)] == ["arc rule"]
