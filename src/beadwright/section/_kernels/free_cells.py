@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from beadwright.section._kernels.bernstein import halve
+from beadwright.section._kernels.bernstein import copy_net, copy_row, halve
 
 BITS = 28
 """A knot span is this many halvings wide in the integers that name corners."""
@@ -127,7 +127,7 @@ def split(f, along_u, row, low, high):
         for j in range(q + 1):
             for i in range(p + 1):
                 row[0, i] = f[i, j]
-            halve(row[0, : p + 1], row[1, : p + 1], row[2, : p + 1])
+            halve(row[0], p, row[1], row[2])
             for i in range(p + 1):
                 low[i, j] = row[1, i]
                 high[i, j] = row[2, i]
@@ -135,7 +135,7 @@ def split(f, along_u, row, low, high):
         for i in range(p + 1):
             for j in range(q + 1):
                 row[0, j] = f[i, j]
-            halve(row[0, : q + 1], row[1, : q + 1], row[2, : q + 1])
+            halve(row[0], q, row[1], row[2])
             for j in range(q + 1):
                 low[i, j] = row[1, j]
                 high[i, j] = row[2, j]
@@ -208,23 +208,23 @@ def cells_of_plane(
             if action == 1 or action == 4:
                 if count == len(leaf_box):
                     return -1
-                leaf_f[count] = stack[top]
-                leaf_box[count, :4] = stack_box[top]
+                copy_net(stack[top], leaf_f[count])
+                copy_row(stack_box[top], 4, leaf_box[count])
                 leaf_box[count, 4] = span
                 leaf_box[count, 5] = 1 if action == 1 else 0
-                leaf_way[count] = way
+                copy_row(way, 2, leaf_way[count])
                 count += 1
                 continue
             along_u = action == 2
             split(stack[top], along_u, row, stack[65], stack[64])
-            stack[top] = stack[64]
-            stack[top + 1] = stack[65]
+            copy_net(stack[64], stack[top])
+            copy_net(stack[65], stack[top + 1])
             u = stack_box[top, 0]
             v = stack_box[top, 1]
             axis = 0 if along_u else 1
             half = stack_box[top, 2 + axis] >> 1
             stack_box[top, 2 + axis] = half
-            stack_box[top + 1] = stack_box[top]
+            copy_row(stack_box[top], 4, stack_box[top + 1])
             stack_box[top, axis] += half
             for k in range(2):
                 uk = u + half if along_u else u + wu * k

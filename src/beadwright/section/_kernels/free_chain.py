@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from beadwright.section._kernels.bernstein import evaluate, halve, roots
+from beadwright.section._kernels.bernstein import copy_row, evaluate, halve, roots
 from beadwright.section._kernels.free_cells import BITS, cells_of_plane, corner
 
 TIE = 1e-9
@@ -79,10 +79,10 @@ def crossings(box, f, shape, noise, keys, state, stamp, row, stack, found, root_
                     slot = corner(keys, state, 0 if fixed == wrap_u else fixed, start + half, -1, stamp)
             if slot >= 0:
                 # Rows 0 .. 31 of `row` belong to the parts; 32 and 33 are scratch.
-                halve(row[top, : n + 1], row[32, : n + 1], row[33, : n + 1])
+                halve(row[top], n, row[32], row[33])
                 first = 33 if not backward else 32
-                row[top, : n + 1] = row[first, : n + 1]
-                row[top + 1, : n + 1] = row[65 - first, : n + 1]
+                copy_row(row[first], n + 1, row[top])
+                copy_row(row[65 - first], n + 1, row[top + 1])
                 starts[top] = start + half if not backward else start
                 starts[top + 1] = start if not backward else start + half
                 widths[top] = half
@@ -101,7 +101,7 @@ def crossings(box, f, shape, noise, keys, state, stamp, row, stack, found, root_
             above = state[slot, 1] == 1
             kept = 2 if along_u else 4
             if state[slot, kept + 1] < 0:
-                number = roots(row[top, : n + 1], above, state[other, 1] == 1, stack, found)
+                number = roots(row[top], n, above, state[other, 1] == 1, stack, found)
                 if number > len(found) or counts[0] + number > len(root_at):
                     return -1
                 state[slot, kept] = counts[0]
@@ -140,10 +140,16 @@ def pair(near, count, simple, way, metric_u, metric_v, mate):
         k = 0 if near[0, 1] == 1.0 else 1
         mate[k] = 1 - k
         return 0
-    order = np.arange(count)
     if simple:
-        across = near[:count, 2] * metric_u * way[1] - near[:count, 3] * metric_v * way[0]
-        order = np.argsort(across)
+        order = np.empty(count, np.int64)
+        across = np.empty(count)
+        for k in range(count):
+            across[k] = near[k, 2] * metric_u * way[1] - near[k, 3] * metric_v * way[0]
+            j = k
+            while j > 0 and across[order[j - 1]] > across[k]:
+                order[j] = order[j - 1]
+                j -= 1
+            order[j] = k
         for k in range(count - 1):
             want = 1.0 if k % 2 == 0 else 0.0
             if near[order[k], 1] == want:
@@ -283,8 +289,9 @@ def chain_planes(
                     part[parts, 0] = cell
                     part[parts, 1] = int(near[k, 0])
                     part[parts, 2] = int(near[mate[k], 0])
-                    part_uv[parts, :2] = near[k, 2:]
-                    part_uv[parts, 2:] = near[mate[k], 2:]
+                    for c in range(2):
+                        part_uv[parts, c] = near[k, 2 + c]
+                        part_uv[parts, 2 + c] = near[mate[k], 2 + c]
                     done[parts] = False
                     parts += 1
         for r in range(counts[0]):
@@ -315,21 +322,21 @@ def chain_planes(
                     piece_box[pieces, 1] = (box[1] & (one - 1)) / one
                     piece_box[pieces, 2] = piece_box[pieces, 0] + box[2] / one
                     piece_box[pieces, 3] = piece_box[pieces, 1] + box[3] / one
-                    piece_way[pieces] = leaf_way[part[k, 0]]
-                    piece_uv[pieces] = part_uv[k]
+                    copy_row(leaf_way[part[k, 0]], 2, piece_way[pieces])
+                    copy_row(part_uv[k], 4, piece_uv[pieces])
                     evaluate(coef[span], part_uv[k, 0], part_uv[k, 1], 1, work, out)
-                    piece_xy[pieces, :2] = out[0, :2]
+                    copy_row(out[0], 2, piece_xy[pieces])
                     if pieces > branch[branches, 1]:
-                        piece_xy[pieces - 1, 2:] = out[0, :2]
+                        copy_row(out[0], 2, piece_xy[pieces - 1, 2:])
                     pieces += 1
                     last = k
                     k = enters[part[k, 2]]
                 if closed == 1:
-                    piece_xy[pieces - 1, 2:] = piece_xy[branch[branches, 1], :2]
+                    copy_row(piece_xy[branch[branches, 1]], 2, piece_xy[pieces - 1, 2:])
                 else:
                     span = leaf_box[part[last, 0], 4]
                     evaluate(coef[span], part_uv[last, 2], part_uv[last, 3], 1, work, out)
-                    piece_xy[pieces - 1, 2:] = out[0, :2]
+                    copy_row(out[0], 2, piece_xy[pieces - 1, 2:])
                 branch[branches, 2] = pieces
                 branches += 1
     return branches, pieces

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from beadwright.section._kernels.bernstein import basis, evaluate
+from beadwright.section._kernels.bernstein import basis, copy_row, evaluate
 from beadwright.section._kernels.free_trace import point
 
 CHECKS = 5
 """Places inside a piece where it is compared with the surface."""
-DEEPEST = 24
+LEAST = 1e-6
+"""A part of a piece shorter than this is carried as it is, with the bound that it has; fraction of the piece."""
 
 
 @njit(cache=True)
@@ -163,11 +164,11 @@ def carry(
     short = np.empty((3, 6))
     for k in range(CHECKS):
         t = 0.5 - 0.5 * np.cos(np.pi * (k + 0.5) / CHECKS)
-        basis(5, t, short)
-        table[k, :6] = short[0]
+        basis(5, t, 0, short)
+        copy_row(short[0], 6, table[k])
         table[k, 6] = 64.0 * (t * (1.0 - t)) ** 3
-    data = np.empty((DEEPEST + 2, 14))
-    at = np.empty(DEEPEST + 2)
+    data = np.empty((2, 14))
+    stride = np.inf
     patch = np.empty((6, 4))
     count = 0
     for k in range(len(jobs)):
@@ -179,35 +180,38 @@ def carry(
         bound[k] = 0.0
         flat[k] = np.inf
         unsure[k] = 0.0
-        # at[0] is where the quintic starts, at[top] where it should end; shorter ends lie below.
-        top = 1
-        at[0] = fractions[k, 0]
-        at[1] = fractions[k, 1]
-        simple = piece_span[i, 1] == 1
-        smooth = False
-        if simple:
-            smooth = True
-            for e in range(2):
-                ok = ends_of_arc(
-                    coef[s], h, metric[s], piece_box[i], piece_way[i], piece_uv[i], at[e], work, out, uv, data[e]
+        here = fractions[k, 0]
+        end = fractions[k, 1]
+        box = piece_box[i]
+        smooth = piece_span[i, 1] == 1
+        if smooth:
+            smooth = ends_of_arc(
+                coef[s], h, metric[s], box, piece_way[i], piece_uv[i], here, work, out, uv, data[0]
+            )
+        reach = np.hypot(piece_xy[i, 2] - piece_xy[i, 0], piece_xy[i, 3] - piece_xy[i, 1])
+        width = min(stride / reach, end - here) if reach > 0.0 else end - here
+        while True:
+            width = (end - here) / np.ceil(0.999 * (end - here) / width) if width > 0.0 else 0.0
+            following = here + width if here + 1.5 * width < end else end
+            if smooth:
+                smooth = ends_of_arc(
+                    coef[s], h, metric[s], box, piece_way[i], piece_uv[i], following, work, out, uv, data[1]
                 )
-                smooth = smooth and ok
-        if not smooth:
-            if count == len(control):
-                return -1
-            for c in range(6):
-                for e in range(2):
-                    a = piece_xy[i, e] + at[0] * (piece_xy[i, 2 + e] - piece_xy[i, e])
-                    b = piece_xy[i, e] + at[1] * (piece_xy[i, 2 + e] - piece_xy[i, e])
-                    control[count, c, e] = a + (b - a) * c / 5.0
-            count += 1
-            box = piece_box[i]
-            bound[k] = (box[2] - box[0]) * metric[s, 0] + (box[3] - box[1]) * metric[s, 1]
-            flat[k] = 0.0
-            continue
-        while top > 0:
+            if not smooth:
+                # Too small a cell, or a point where surface and plane touch: straight on to the end.
+                if count == len(control):
+                    return -1
+                for c in range(6):
+                    for e in range(2):
+                        a = piece_xy[i, e] + here * (piece_xy[i, 2 + e] - piece_xy[i, e])
+                        b = piece_xy[i, e] + end * (piece_xy[i, 2 + e] - piece_xy[i, e])
+                        control[count, c, e] = a + (b - a) * c / 5.0
+                count += 1
+                bound[k] = (box[2] - box[0]) * metric[s, 0] + (box[3] - box[1]) * metric[s, 1]
+                flat[k] = 0.0
+                break
             d0 = data[0]
-            d1 = data[top]
+            d1 = data[1]
             chord = np.hypot(d1[0] - d0[0], d1[1] - d0[1])
             turn = np.arctan2(d0[2] * d1[3] - d0[3] * d1[2], d0[2] * d1[2] + d0[3] * d1[3])
             half = 0.5 * abs(turn)
@@ -216,27 +220,27 @@ def carry(
             off, low = deviation(
                 coef[s], h, patch, abs(d0[4]) + abs(d1[4]) + 2.0 / max(chord, 1e-9), table, work, out
             )
+            off *= 1.5
             angle = min(low, d0[11], d1[11])
-            noise = 1e-15 * (size + abs(h))
-            shake = noise / min(angle, 1.0) if angle > 0.0 else np.inf
-            limit = 1.5 * off + shake
-            if (limit > tolerance or half > 0.6) and top <= DEEPEST and 1.5 * off > 3.0 * shake:
-                middle = 0.5 * (at[0] + at[top])
-                if at[0] < middle < at[top] and ends_of_arc(
-                    coef[s], h, metric[s], piece_box[i], piece_way[i], piece_uv[i], middle, work, out, uv, data[top + 1]
-                ):
-                    at[top + 1] = middle
-                    top += 1
-                    continue
+            shake = 1e-15 * (size + abs(h)) / min(angle, 1.0) if angle > 0.0 else np.inf
+            # The error goes with the sixth power of the length.
+            ratio = min(max(0.95 * (tolerance / max(off, 1e-300)) ** (1.0 / 6.0), 0.1), 3.0)
+            if (off + shake > tolerance or half > 0.8) and off > 3.0 * shake and following - here > LEAST:
+                width = (following - here) * min(ratio, 0.7)
+                continue
             if count == len(control):
                 return -1
-            control[count] = patch[:, :2]
+            for c in range(6):
+                copy_row(patch[c], 2, control[count, c])
             count += 1
-            bound[k] = max(bound[k], limit)
+            bound[k] = max(bound[k], off + shake)
             flat[k] = min(flat[k], angle)
             unsure[k] = max(unsure[k], shake)
-            data[0] = data[top]
-            at[0] = at[top]
-            top -= 1
+            stride = chord * ratio
+            if following == end:
+                break
+            width = min((following - here) * ratio, end - following)
+            here = following
+            copy_row(data[1], 14, data[0])
     first[len(jobs)] = count
     return count

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from beadwright.section._kernels.codes import B_ANGLE, B_CIRCLE, B_LEVEL, B_LINE, TURNED_CIRCLE
+from beadwright.section._kernels.codes import B_ANGLE, B_CIRCLE, B_FREE, B_LEVEL, B_LINE, B_PUSHED, TURNED_CIRCLE
 from beadwright.section._kernels.nodes import bezier3
 
 
@@ -126,3 +126,36 @@ def point(
         out[2] = work[0, 0] / w + v * fpar[0]
         out[3] = work[0, 1] / w + v * fpar[1]
         out[4] = v
+
+
+@njit(cache=True)
+def sample_points(
+    branches: Any, table: Any, par: Any, faces: Any, face_kind: Any, fpar: Any, first_span: Any, spans: Any
+) -> Any:
+    """A point of each branch, away from its start: rows x, y, v (v of the surface where it is known)."""
+    result = np.zeros((len(branches), 3))
+    most = 2
+    for i in range(len(spans[1])):
+        most = max(most, spans[1][i])
+    work = np.empty((most + 3, 4))
+    out = np.empty(5)
+    for i in range(len(branches)):
+        b, f = branches[i], faces[i]
+        kind = table[b, 0]
+        first, last = first_span[f], first_span[f + 1]
+        if kind == B_FREE:
+            continue
+        s = 1.9
+        if kind == B_PUSHED:
+            low, high = spans[0][first, 0], spans[0][last - 1, 1]
+            s = par[b, 1] * (low + 0.37 * (high - low))
+        point(kind, par[b], face_kind[f], fpar[f], first, last, spans, s, work, out)
+        result[i, 0], result[i, 1] = out[2], out[3]
+        result[i, 2] = out[4]
+        if kind == B_CIRCLE:
+            result[i, 2] = par[b, 4]
+        elif kind == B_ANGLE:
+            result[i, 2] = par[b, 9] * s
+        elif kind == B_PUSHED:
+            result[i, 2] = par[b, 1] * s
+    return result

@@ -1,0 +1,314 @@
+"""Segments of branches as rows of exact curves and Bézier pieces."""
+
+from __future__ import annotations
+
+from math import ceil, cos, hypot, pi, sin
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from beadwright.section._kernels.codes import (
+    B_ANGLE,
+    B_CIRCLE,
+    B_FREE,
+    B_LEVEL,
+    B_LINE,
+    B_PUSHED,
+    C_CIRCLE,
+    C_CONNECTOR,
+    C_LINE,
+    PUSHED_SPLINE,
+)
+from beadwright.section._kernels.level import point, span_at
+from beadwright.section._kernels.match import span_of
+
+ABSORB = 2e-7  # a gap up to this is taken up by moving the curve's end and counts in its bound, mm
+LEVEL_TARGET = 1e-7  # deviation between interpolation points that ends the halving, mm
+LEVEL_HALVINGS = 14
+
+
+@njit(cache=True)
+def grown(table: Any, rows: int) -> Any:
+    """The table itself, or a copy with room for twice the rows."""
+    if rows <= table.shape[0]:
+        return table
+    out = np.zeros((max(rows, 2 * table.shape[0]), table.shape[1]), table.dtype)
+    out[: table.shape[0]] = table
+    return out
+
+
+@njit(cache=True)
+def put_angle(par: Any, s0: float, s1: float, pieces: Any, control: Any, count: Any) -> Any:
+    """Conic arc as rational quadratic pieces of at most a quarter turn, weights positive."""
+    parts = max(1, int(ceil((s1 - s0) / (0.5 * pi) - 1e-9)))
+    while True:
+        d = (s1 - s0) / parts
+        fine = True
+        for i in range(parts):
+            m = s0 + (i + 0.5) * d
+            w = par[6] * cos(0.5 * d) + par[7] * cos(m) + par[8] * par[9] * sin(m)
+            fine = fine and w > 0.0
+        if fine or parts > 4096:
+            break
+        parts *= 2
+    pieces = grown(pieces, count[0] + parts)
+    control = grown(control, count[1] + 3 * parts)
+    half = cos(0.5 * d)
+    for i in range(parts):
+        pieces[count[0], 0], pieces[count[0], 1] = 2, count[1]
+        count[0] += 1
+        for j in range(3):
+            a = s0 + (i + 0.5 * j) * d
+            one = half if j == 1 else 1.0
+            c, e = cos(a), par[9] * sin(a)
+            row = count[1]
+            for x in range(3):
+                control[row, x] = par[3 * x] * one + par[3 * x + 1] * c + par[3 * x + 2] * e
+            count[1] += 1
+    return pieces, control
+
+
+@njit(cache=True)
+def put_pushed(
+    par: Any, f: Any, first: int, last: int, spans: Any, s0: float, s1: float, pieces: Any, control: Any,
+    count: Any, work: Any,
+) -> Any:
+    """An exact part of an extrusion's section: blossoms of the directrix, then the affine map."""
+    ends, degree, base, source = spans
+    sense, h = par[1], par[0]
+    low, high = ends[first, 0], ends[last - 1, 1]
+    turn = high - low
+    here = s0
+    while s1 - here > 1e-13 * turn:
+        u = sense * here
+        lap = np.floor((u - low) / turn)
+        if sense < 0.0 and u - lap * turn <= low + 1e-13 * turn:
+            lap -= 1.0
+        local = u - lap * turn
+        i = span_at(first, last, ends, local)
+        if sense > 0.0 and local >= ends[i, 1] - 1e-13 * turn and i + 1 < last:
+            i += 1
+        if sense < 0.0 and local <= ends[i, 0] + 1e-13 * turn and i > first:
+            i -= 1
+        if sense > 0.0:
+            stop = min(s1, ends[i, 1] + lap * turn)
+        else:
+            stop = min(s1, -(ends[i, 0] + lap * turn))
+        if stop <= here:
+            break
+        width = ends[i, 1] - ends[i, 0]
+        ta = (local - ends[i, 0]) / width
+        tb = (sense * stop - lap * turn - ends[i, 0]) / width
+        n = degree[i]
+        pieces = grown(pieces, count[0] + 1)
+        control = grown(control, count[1] + n + 1)
+        pieces[count[0], 0], pieces[count[0], 1] = n, count[1]
+        count[0] += 1
+        for k in range(n + 1):
+            for j in range(n + 1):
+                for c in range(4):
+                    work[j, c] = source[base[i] + j, c]
+            for r in range(n):
+                t = tb if r < k else ta
+                for j in range(n - r):
+                    for c in range(4):
+                        work[j, c] = (1.0 - t) * work[j, c] + t * work[j + 1, c]
+            v = (h * work[0, 3] - work[0, 2]) / f[2]
+            control[count[1], 0] = work[0, 0] + v * f[0]
+            control[count[1], 1] = work[0, 1] + v * f[1]
+            control[count[1], 2] = work[0, 3]
+            count[1] += 1
+        here = stop
+    return pieces, control
+
+
+@njit(cache=True)
+def put_level(
+    par: Any, kind: int, f: Any, first: int, last: int, spans: Any, s0: float, s1: float, lobatto: Any, to_bezier: Any,
+    to_checks: Any, checks: Any, pieces: Any, control: Any, count: Any, work: Any, out: Any,
+) -> Any:
+    """A level curve as polynomial pieces through Lobatto points, halved until the points between agree."""
+    n = len(lobatto)
+    values = np.empty((n, 2))
+    worst = 0.0
+    parts = max(1, int(ceil((s1 - s0) / (0.25 * pi))))
+    width = (s1 - s0) / parts
+    here, level = s0, 0
+    while here < s1:
+        b = min(s1, here + width)
+        if s1 - b < 1e-9 * (s1 - s0):
+            b = s1
+        for i in range(n):
+            point(B_LEVEL, par, kind, f, first, last, spans, here + lobatto[i] * (b - here), work, out)
+            values[i, 0], values[i, 1] = out[2], out[3]
+        miss = 0.0
+        for i in range(len(checks)):
+            point(B_LEVEL, par, kind, f, first, last, spans, here + checks[i] * (b - here), work, out)
+            ex, ey = -out[2], -out[3]
+            for j in range(n):
+                ex += to_checks[i, j] * values[j, 0]
+                ey += to_checks[i, j] * values[j, 1]
+            miss = max(miss, hypot(ex, ey))
+        if miss > LEVEL_TARGET and level < LEVEL_HALVINGS:
+            width *= 0.5
+            level += 1
+            continue
+        worst = max(worst, miss)
+        pieces = grown(pieces, count[0] + 1)
+        control = grown(control, count[1] + n)
+        pieces[count[0], 0], pieces[count[0], 1] = n - 1, count[1]
+        count[0] += 1
+        for i in range(n):
+            x, y = 0.0, 0.0
+            for j in range(n):
+                x += to_bezier[i, j] * values[j, 0]
+                y += to_bezier[i, j] * values[j, 1]
+            control[count[1], 0], control[count[1], 1], control[count[1], 2] = x, y, 1.0
+            count[1] += 1
+        here = b
+        if miss < 0.02 * LEVEL_TARGET and level > 0:
+            width *= 2.0
+            level -= 1
+    return pieces, control, 1.5 * worst
+
+
+@njit(cache=True)
+def emit(
+    chain: Any, segments: Any, node: Any, points: Any, s: Any, distance: Any, table: Any, par: Any, pair_face: Any,
+    face_kind: Any, fpar: Any, first_span: Any, spans: Any, lobatto: Any, to_bezier: Any, to_checks: Any, checks: Any,
+    free_row: Any, free: Any,
+) -> Any:
+    """Curves of all segments in the order of their chains.
+
+    Returns
+    -------
+    curves : (n, 2) int64
+        Kind and face.
+    shape : (n, 9) float
+        Ends (4), circle (4), bound.
+    first_piece, pieces (degree, first control), control, first_curve of each segment (k + 1)
+    gap : (k,) float
+        Longest connector of each segment.
+    """
+    k = len(chain)
+    curves = np.zeros((3 * k + 1, 2), np.int64)
+    shape = np.zeros((3 * k + 1, 9))
+    first_piece = np.zeros(3 * k + 2, np.int64)
+    pieces = np.zeros((max(16, k), 2), np.int64)
+    control = np.zeros((max(64, 4 * k), 3))
+    count = np.zeros(2, np.int64)
+    first_curve = np.zeros(k + 1, np.int64)
+    gap = np.zeros(k)
+    most = 2
+    for i in range(len(spans[1])):
+        most = max(most, spans[1][i])
+    work = np.empty((most + 3, 4))
+    out = np.empty(5)
+    free_first, free_degree, free_first_control, free_control, free_bound = free
+    c = 0
+    for m in range(k):
+        i = chain[m]
+        pair, r, ua, ub = segments[i, 0], segments[i, 1], segments[i, 2], segments[i, 3]
+        f = pair_face[pair]
+        if r < 0:
+            a, b = node[ua], node[ub]
+            curves[c, 0], curves[c, 1] = C_CONNECTOR, -1
+            shape[c, 0], shape[c, 1], shape[c, 2], shape[c, 3] = points[a, 0], points[a, 1], points[b, 0], points[b, 1]
+            gap[m] = hypot(points[a, 0] - points[b, 0], points[a, 1] - points[b, 1])
+            c += 1
+            first_piece[c] = count[0]
+            first_curve[m + 1] = c
+            continue
+        kind = table[r, 0]
+        first, last = first_span[f], first_span[f + 1]
+        whole = ua < 0
+        s0, s1 = 0.0, 0.0
+        if kind != B_LINE and kind != B_FREE:
+            low, high = span_of(kind, par[r], spans[0], first, last)
+            s0 = low if whole else s[ua]
+            s1 = high if whole else s[ub]
+            if table[r, 1] == 1 and s1 <= s0:
+                s1 += high - low
+        elif kind == B_LINE:
+            s0, s1 = s[ua], s[ub]
+        piece_a, control_a = count[0], count[1]
+        bound = 0.0
+        # the curve's own end points
+        if kind == B_FREE:
+            row = free_row[i]
+            pa, pb = free_first[row], free_first[row + 1]
+            pieces = grown(pieces, count[0] + pb - pa)
+            ca, cb = free_first_control[pa], free_first_control[pb]
+            control = grown(control, count[1] + cb - ca)
+            for q in range(pa, pb):
+                pieces[count[0], 0] = free_degree[q]
+                pieces[count[0], 1] = count[1] + free_first_control[q] - ca
+                count[0] += 1
+            for q in range(ca, cb):
+                for x in range(3):
+                    control[count[1], x] = free_control[q, x]
+                count[1] += 1
+            bound = free_bound[row]
+        elif kind == B_ANGLE:
+            pieces, control = put_angle(par[r], s0, s1, pieces, control, count)
+        elif kind == B_PUSHED:
+            pieces, control = put_pushed(
+                par[r], fpar[f], first, last, spans, s0, s1, pieces, control, count, work
+            )
+        elif kind == B_LEVEL:
+            pieces, control, bound = put_level(
+                par[r], face_kind[f], fpar[f], first, last, spans, s0, s1, lobatto, to_bezier, to_checks, checks,
+                pieces, control, count, work, out,
+            )
+        if count[0] > piece_a:
+            w = control[control_a, 2]
+            x0, y0 = control[control_a, 0] / w, control[control_a, 1] / w
+            w = control[count[1] - 1, 2]
+            x1, y1 = control[count[1] - 1, 0] / w, control[count[1] - 1, 1] / w
+        else:
+            point(kind, par[r], face_kind[f], fpar[f], first, last, spans, s0, work, out)
+            x0, y0 = out[2], out[3]
+            point(kind, par[r], face_kind[f], fpar[f], first, last, spans, s1, work, out)
+            x1, y1 = out[2], out[3]
+        if whole:
+            x1, y1 = x0, y0
+        else:
+            a, b = node[ua], node[ub]
+            ax, ay, bx, by = points[a, 0], points[a, 1], points[b, 0], points[b, 1]
+            d = hypot(ax - x0, ay - y0)
+            if d <= ABSORB:
+                bound += d
+                x0, y0 = ax, ay
+            else:
+                curves[c, 0], curves[c, 1] = C_CONNECTOR, -1
+                shape[c, 0], shape[c, 1], shape[c, 2], shape[c, 3] = ax, ay, x0, y0
+                gap[m] = d
+                c += 1
+                first_piece[c] = piece_a
+            d = hypot(bx - x1, by - y1)
+            if d <= ABSORB:
+                bound = max(bound, bound + d)
+                x1, y1 = bx, by
+        shape[c, 0], shape[c, 1], shape[c, 2], shape[c, 3] = x0, y0, x1, y1
+        if count[0] > piece_a:
+            w = control[control_a, 2]
+            control[control_a, 0], control[control_a, 1] = x0 * w, y0 * w
+            w = control[count[1] - 1, 2]
+            control[count[1] - 1, 0], control[count[1] - 1, 1] = x1 * w, y1 * w
+        elif kind == B_CIRCLE:
+            shape[c, 4], shape[c, 5], shape[c, 6] = par[r, 0], par[r, 1], par[r, 2]
+            shape[c, 7] = par[r, 3] * (s1 - s0)
+        size = max(max(abs(x0), abs(y0)), max(abs(x1), abs(y1))) + abs(shape[c, 6])
+        shape[c, 8] = bound + 8.0 * 2.3e-16 * size
+        curves[c, 0], curves[c, 1] = table[r, 2], f
+        c += 1
+        first_piece[c] = count[0]
+        if not whole and (bx != x1 or by != y1):
+            curves[c, 0], curves[c, 1] = C_CONNECTOR, -1
+            shape[c, 0], shape[c, 1], shape[c, 2], shape[c, 3] = x1, y1, bx, by
+            gap[m] = max(gap[m], hypot(bx - x1, by - y1))
+            c += 1
+            first_piece[c] = count[0]
+        first_curve[m + 1] = c
+    return curves[:c], shape[:c], first_piece[: c + 1], pieces[: count[0]], control[: count[1]], first_curve, gap
