@@ -1,1 +1,19 @@
-"""Placeholder docstring, replaced by the room's owner."""
+"""Planes x solid -> exact closed chains of curves, each with its face. Lengths in mm, angles in rad."""
+
+from beadwright.section._cut import cut
+from beadwright.section._cutter import Cutter, prepare, take_plane
+from beadwright.section._heights import Intervals, Side, TakenPlane
+from beadwright.section._section import Counters, NearTangent, Section
+
+__all__ = [
+    "Counters",
+    "Cutter",
+    "Intervals",
+    "NearTangent",
+    "Section",
+    "Side",
+    "TakenPlane",
+    "cut",
+    "prepare",
+    "take_plane",
+]

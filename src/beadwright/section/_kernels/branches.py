@@ -214,7 +214,16 @@ def turned_circle(f: Any, h: float, rows: Any, count: Any) -> None:
 
 @njit(cache=True)
 def turned_spline(
-    f: Any, first: int, last: int, spans: Any, reach: Any, h: float, rows: Any, count: Any, work: Any, out: Any
+    f: Any,
+    first: int,
+    last: int,
+    spans: Any,
+    reach: Any,
+    h: float,
+    rows: Any,
+    count: Any,
+    work: Any,
+    out: Any,
 ) -> None:
     """Any meridian: roots of `excess` on each piece that the plane can meet, then intervals between them."""
     rho = hypot(f[3], f[4])
@@ -352,7 +361,15 @@ def pushed(
 
 @njit(cache=True)
 def fill(
-    pair_face: Any, pair_plane: Any, heights: Any, kind: Any, fpar: Any, first: Any, spans: Any, reach: Any, capacity: int
+    pair_face: Any,
+    pair_plane: Any,
+    heights: Any,
+    kind: Any,
+    fpar: Any,
+    first: Any,
+    spans: Any,
+    reach: Any,
+    capacity: int,
 ) -> Any:
     """All branches of the pairs (face, plane), free faces left out.
 

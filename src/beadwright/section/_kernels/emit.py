@@ -71,8 +71,17 @@ def put_angle(par: Any, s0: float, s1: float, pieces: Any, control: Any, count: 
 
 @njit(cache=True)
 def put_pushed(
-    par: Any, f: Any, first: int, last: int, spans: Any, s0: float, s1: float, pieces: Any, control: Any,
-    count: Any, work: Any,
+    par: Any,
+    f: Any,
+    first: int,
+    last: int,
+    spans: Any,
+    s0: float,
+    s1: float,
+    pieces: Any,
+    control: Any,
+    count: Any,
+    work: Any,
 ) -> Any:
     """An exact part of an extrusion's section: blossoms of the directrix, then the affine map."""
     ends, degree, base, source = spans
@@ -125,8 +134,23 @@ def put_pushed(
 
 @njit(cache=True)
 def put_level(
-    par: Any, kind: int, f: Any, first: int, last: int, spans: Any, s0: float, s1: float, lobatto: Any, to_bezier: Any,
-    to_checks: Any, checks: Any, pieces: Any, control: Any, count: Any, work: Any, out: Any,
+    par: Any,
+    kind: int,
+    f: Any,
+    first: int,
+    last: int,
+    spans: Any,
+    s0: float,
+    s1: float,
+    lobatto: Any,
+    to_bezier: Any,
+    to_checks: Any,
+    checks: Any,
+    pieces: Any,
+    control: Any,
+    count: Any,
+    work: Any,
+    out: Any,
 ) -> Any:
     """A level curve as polynomial pieces through Lobatto points, halved until the points between agree."""
     n = len(lobatto)
@@ -175,9 +199,25 @@ def put_level(
 
 @njit(cache=True)
 def emit(
-    chain: Any, segments: Any, node: Any, points: Any, s: Any, distance: Any, table: Any, par: Any, pair_face: Any,
-    face_kind: Any, fpar: Any, first_span: Any, spans: Any, lobatto: Any, to_bezier: Any, to_checks: Any, checks: Any,
-    free_row: Any, free: Any,
+    chain: Any,
+    segments: Any,
+    node: Any,
+    points: Any,
+    s: Any,
+    distance: Any,
+    table: Any,
+    par: Any,
+    pair_face: Any,
+    face_kind: Any,
+    fpar: Any,
+    first_span: Any,
+    spans: Any,
+    lobatto: Any,
+    to_bezier: Any,
+    to_checks: Any,
+    checks: Any,
+    free_row: Any,
+    free: Any,
 ) -> Any:
     """Curves of all segments in the order of their chains.
 
@@ -214,7 +254,12 @@ def emit(
         if r < 0:
             a, b = node[ua], node[ub]
             curves[c, 0], curves[c, 1] = C_CONNECTOR, -1
-            shape[c, 0], shape[c, 1], shape[c, 2], shape[c, 3] = points[a, 0], points[a, 1], points[b, 0], points[b, 1]
+            shape[c, 0], shape[c, 1], shape[c, 2], shape[c, 3] = (
+                points[a, 0],
+                points[a, 1],
+                points[b, 0],
+                points[b, 1],
+            )
             gap[m] = hypot(points[a, 0] - points[b, 0], points[a, 1] - points[b, 1])
             c += 1
             first_piece[c] = count[0]
@@ -258,8 +303,23 @@ def emit(
             )
         elif kind == B_LEVEL:
             pieces, control, bound = put_level(
-                par[r], face_kind[f], fpar[f], first, last, spans, s0, s1, lobatto, to_bezier, to_checks, checks,
-                pieces, control, count, work, out,
+                par[r],
+                face_kind[f],
+                fpar[f],
+                first,
+                last,
+                spans,
+                s0,
+                s1,
+                lobatto,
+                to_bezier,
+                to_checks,
+                checks,
+                pieces,
+                control,
+                count,
+                work,
+                out,
             )
         if count[0] > piece_a:
             w = control[control_a, 2]
@@ -311,4 +371,12 @@ def emit(
             c += 1
             first_piece[c] = count[0]
         first_curve[m + 1] = c
-    return curves[:c], shape[:c], first_piece[: c + 1], pieces[: count[0]], control[: count[1]], first_curve, gap
+    return (
+        curves[:c],
+        shape[:c],
+        first_piece[: c + 1],
+        pieces[: count[0]],
+        control[: count[1]],
+        first_curve,
+        gap,
+    )

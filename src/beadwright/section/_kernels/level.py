@@ -14,7 +14,15 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from beadwright.section._kernels.codes import B_ANGLE, B_CIRCLE, B_FREE, B_LEVEL, B_LINE, B_PUSHED, TURNED_CIRCLE
+from beadwright.section._kernels.codes import (
+    B_ANGLE,
+    B_CIRCLE,
+    B_FREE,
+    B_LEVEL,
+    B_LINE,
+    B_PUSHED,
+    TURNED_CIRCLE,
+)
 from beadwright.section._kernels.nodes import bezier3
 
 
@@ -58,7 +66,16 @@ def profile(kind: int, par: Any, first: int, last: int, spans: Any, v: float, wo
 
 @njit(cache=True)
 def excess(
-    kind: int, par: Any, first: int, last: int, spans: Any, h: float, rho: float, v: float, work: Any, out: Any
+    kind: int,
+    par: Any,
+    first: int,
+    last: int,
+    spans: Any,
+    h: float,
+    rho: float,
+    v: float,
+    work: Any,
+    out: Any,
 ) -> float:
     """r^2 - q^2, positive where the curve of latitude meets the plane; a_z w - H about a vertical axis."""
     profile(kind, par, first, last, spans, v, work, out)
@@ -102,7 +119,16 @@ def level_point(
 
 @njit(cache=True)
 def point(
-    branch: int, par: Any, kind: int, fpar: Any, first: int, last: int, spans: Any, s: float, work: Any, out: Any
+    branch: int,
+    par: Any,
+    kind: int,
+    fpar: Any,
+    first: int,
+    last: int,
+    spans: Any,
+    s: float,
+    work: Any,
+    out: Any,
 ) -> None:
     """``out[2:4]`` = x, y at parameter s of any branch but a free one."""
     if branch == B_LINE:

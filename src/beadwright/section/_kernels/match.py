@@ -46,8 +46,18 @@ def span_of(kind: int, par: Any, ends: Any, first: int, last: int) -> Any:
 
 @njit(cache=True)
 def locate(
-    kind: int, closed: int, par: Any, face_kind: int, fpar: Any, first: int, last: int, spans: Any,
-    x: float, y: float, work: Any, out: Any,
+    kind: int,
+    closed: int,
+    par: Any,
+    face_kind: int,
+    fpar: Any,
+    first: int,
+    last: int,
+    spans: Any,
+    x: float,
+    y: float,
+    work: Any,
+    out: Any,
 ) -> Any:
     """Parameter of the branch's point nearest to (x, y) in the plane, and its distance."""
     if kind == B_LINE:
@@ -128,8 +138,16 @@ def locate(
 
 @njit(cache=True)
 def collect(
-    use_face: Any, use_piece: Any, use_sense: Any, rising: Any, low: Any, high: Any, first_node: Any,
-    first_pair: Any, pair_low: Any, n_pairs: int,
+    use_face: Any,
+    use_piece: Any,
+    use_sense: Any,
+    rising: Any,
+    low: Any,
+    high: Any,
+    first_node: Any,
+    first_pair: Any,
+    pair_low: Any,
+    n_pairs: int,
 ) -> Any:
     """Node uses of every pair (face, plane): ``first`` (pairs + 1), ``node``, ``start``."""
     first = np.zeros(n_pairs + 1, np.int64)
@@ -158,8 +176,17 @@ def collect(
 
 @njit(cache=True)
 def locate_all(
-    first_use: Any, use_node: Any, points: Any, first_branch: Any, table: Any, par: Any, pair_face: Any,
-    face_kind: Any, fpar: Any, first_span: Any, spans: Any,
+    first_use: Any,
+    use_node: Any,
+    points: Any,
+    first_branch: Any,
+    table: Any,
+    par: Any,
+    pair_face: Any,
+    face_kind: Any,
+    fpar: Any,
+    first_span: Any,
+    spans: Any,
 ) -> Any:
     """Nearest branch, parameter and distance of every node use; free faces are left at -1."""
     n = len(use_node)
@@ -181,8 +208,18 @@ def locate_all(
                 if table[r, 0] == B_FREE:
                     continue
                 t, d = locate(
-                    table[r, 0], table[r, 1], par[r], face_kind[f], fpar[f], first_span[f], first_span[f + 1],
-                    spans, x, y, work, out,
+                    table[r, 0],
+                    table[r, 1],
+                    par[r],
+                    face_kind[f],
+                    fpar[f],
+                    first_span[f],
+                    first_span[f + 1],
+                    spans,
+                    x,
+                    y,
+                    work,
+                    out,
                 )
                 if d < best:
                     best = d
@@ -222,7 +259,14 @@ def near(i: int, j: int, node: Any, points: Any, distance: Any) -> bool:
 
 @njit(cache=True)
 def match(
-    first_use: Any, node: Any, start: Any, branch: Any, s: Any, distance: Any, points: Any, first_branch: Any,
+    first_use: Any,
+    node: Any,
+    start: Any,
+    branch: Any,
+    s: Any,
+    distance: Any,
+    points: Any,
+    first_branch: Any,
     table: Any,
 ) -> Any:
     """Pair starts with ends on each branch of each pair (face, plane).

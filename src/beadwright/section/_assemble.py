@@ -1,0 +1,233 @@
+"""Segments to chains, chains to curves, curves to one `Section` a plane."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.curves import CurveLoops
+from beadwright.section._cutter import Cutter
+from beadwright.section._free_pieces import free_pieces
+from beadwright.section._kernels import codes
+from beadwright.section._section import Counters, NearTangent, Section
+
+if TYPE_CHECKING:
+    from beadwright.section._cut import Batch
+
+Array = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+ORDER = 7
+"""Degree of the pieces that carry level curves without a closed form."""
+CELL = 1e-6
+"""Size at which cells of free-form faces are no longer cut, mm."""
+
+
+def _interpolation() -> tuple[Array, Array, Array, Array]:
+    """Lobatto points on [0, 1], values to Bernstein coefficients, values to checks, places of the checks."""
+    nodes = 0.5 - 0.5 * np.cos(np.pi * np.arange(ORDER + 1) / ORDER)
+    checks = 0.5 * (nodes[1:] + nodes[:-1])
+    inverse = np.linalg.inv(_bernstein(nodes))
+    inverse[0], inverse[-1] = 0.0, 0.0
+    inverse[0, 0] = inverse[-1, -1] = 1.0
+    return nodes, inverse, _bernstein(checks) @ inverse, checks
+
+
+def _bernstein(t: Array) -> Array:
+    from math import comb
+
+    k = np.arange(ORDER + 1)
+    return np.array([comb(ORDER, int(j)) for j in k]) * t[:, None] ** k * (1.0 - t[:, None]) ** (ORDER - k)
+
+
+def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
+    """Sections of all planes of a batch, in its order."""
+    from beadwright.section._cut import spans_of
+    from beadwright.section._kernels.emit import emit
+    from beadwright.section._kernels.match import link
+
+    segments, faces = batch.segments, cutter.faces
+    pair = segments[:, 0]
+    plane, face = batch.pair_plane[pair], batch.pair_face[pair]
+    shell = cutter.face_shell[face]
+    whole = segments[:, 2] < 0
+    start = np.where(whole, -1, batch.use_node[segments[:, 2]])
+    end = np.where(whole, -1, batch.use_node[segments[:, 3]])
+    chord = batch.points[end, :2] - batch.points[start, :2]
+    chain, first, closed, first_chain = link(
+        start,
+        end,
+        shell,
+        plane,
+        len(batch.points),
+        len(batch.heights),
+        np.ascontiguousarray(np.concatenate((chord, chord), axis=1)),
+    )
+    free_row, free_tables, tangent = _free(cutter, batch)
+    curves, shape, first_piece, pieces, control, first_curve, gap = emit(
+        chain,
+        segments,
+        batch.use_node,
+        batch.points,
+        batch.use_s,
+        batch.use_distance,
+        batch.table,
+        batch.par,
+        batch.pair_face,
+        faces.kind,
+        faces.par,
+        faces.first_span,
+        spans_of(cutter),
+        *_interpolation(),
+        free_row,
+        free_tables,
+    )
+    chain_curve = first_curve[first]
+    kind, owner = curves[:, 0].astype(np.int8), curves[:, 1].astype(np.int32)
+    degree = pieces[:, 0].astype(np.int32)
+    first_control = np.append(pieces[:, 1], len(control)).astype(np.int32)
+    piece_of = first_piece.astype(np.int32)
+    chain_shell = shell[chain[first[:-1]]]
+    chain_solid = cutter.shell_solid[chain_shell] if len(chain_shell) else chain_shell
+    shut = closed.astype(bool)
+    hidden, conflicts = _free_reports(batch)
+    model = np.zeros(len(batch.heights))
+    bound = np.zeros(len(batch.heights))
+    curve_plane = np.repeat(plane[chain], np.diff(first_curve))
+    np.maximum.at(model, plane[chain], gap)
+    np.maximum.at(bound, curve_plane, shape[:, 8])
+    straight = np.bincount(plane[segments[:, 1] < 0], minlength=len(batch.heights))
+    ends, circle, limit = (
+        np.ascontiguousarray(shape[:, :4]),
+        np.ascontiguousarray(shape[:, 4:8]),
+        np.ascontiguousarray(shape[:, 8]),
+    )
+    out = []
+    for k in range(len(batch.heights)):
+        ja, jb = first_chain[k], first_chain[k + 1]
+        ca, cb = chain_curve[ja], chain_curve[jb]
+        pa, pb = piece_of[ca], piece_of[cb]
+        qa, qb = first_control[pa], first_control[pb]
+        loops = CurveLoops(
+            kind=kind[ca:cb],
+            face=owner[ca:cb],
+            ends=ends[ca:cb],
+            circle=circle[ca:cb],
+            first_piece=piece_of[ca : cb + 1] - pa,
+            degree=degree[pa:pb],
+            first_control=first_control[pa : pb + 1] - qa,
+            control=control[qa:qb],
+            bound=limit[ca:cb],
+            first_curve=(chain_curve[ja : jb + 1] - ca).astype(np.int32),
+            closed=shut[ja:jb],
+        )
+        out.append(
+            Section(
+                asked=float(asked[k]),
+                taken=float(batch.heights[k]),
+                loops=loops,
+                shell=chain_shell[ja:jb],
+                solid=chain_solid[ja:jb],
+                model=float(model[k]),
+                bound=float(bound[k]),
+                near_tangent=tangent.get(k, ()),
+                hidden=CELL if hidden[k] else 0.0,
+                fallbacks=0,
+                counters=Counters(straight=int(straight[k]), conflicts=int(conflicts[k])),
+                notes=(),
+            )
+        )
+    return out
+
+
+def _free_reports(batch: Batch) -> tuple[Ints, Ints]:
+    hidden = np.zeros(len(batch.heights), dtype=np.int64)
+    conflicts = np.zeros(len(batch.heights), dtype=np.int64)
+    for face, own in batch.free.items():
+        low = batch.pair_low[face]
+        hidden[low : low + len(own.heights)] += own.hidden
+        conflicts[low : low + len(own.heights)] += own.conflicts
+    return hidden, conflicts
+
+
+def _free(
+    cutter: Cutter, batch: Batch
+) -> tuple[Ints, tuple[Ints, Ints, Ints, Array, Array], dict[int, tuple[NearTangent, ...]]]:
+    """Bézier pieces of all segments of free faces, in one table."""
+    segments = batch.segments
+    free_row = np.full(len(segments), -1, dtype=np.int64)
+    firsts, degrees, counts, controls, bounds = [np.zeros(1, dtype=np.int64)], [], [], [], []
+    near: dict[int, tuple[NearTangent, ...]] = {}
+    if batch.free:
+        branch = segments[:, 1]
+        is_free = (branch >= 0) & (batch.table[branch, 0] == codes.B_FREE)
+        face = batch.pair_face[segments[:, 0]]
+        done = pieces_done = 0
+        for f, own in batch.free.items():
+            rows = np.flatnonzero(is_free & (face == f))
+            if len(rows) == 0:
+                continue
+            outward = cutter.outline[f].outward
+            whole = segments[rows, 2] < 0
+            s0 = np.where(whole, 0.0, batch.use_s[segments[rows, 2]])
+            s1 = np.where(whole, 0.0, batch.use_s[segments[rows, 3]])
+            if not outward:
+                s0, s1 = -s1, -s0
+            own_rows = batch.free_branch[branch[rows]]
+            turn = np.diff(own.first_piece)[own_rows]
+            s0, s1 = (
+                np.where(own.closed[own_rows], s0 % turn, s0),
+                np.where(own.closed[own_rows], s1 % turn, s1),
+            )
+            found = free_pieces(cutter.free[f], own, own_rows, s0, s1)
+            first, degree, control = (
+                found.first_piece.astype(np.int64),
+                found.degree.astype(np.int64),
+                found.control,
+            )
+            sizes = degree + 1
+            if not outward:
+                first, degree, control, sizes = _reversed(first, degree, found.first_control, control)
+            free_row[rows] = done + np.arange(len(rows))
+            done += len(rows)
+            firsts.append(pieces_done + first[1:])
+            pieces_done += len(degree)
+            degrees.append(degree)
+            counts.append(sizes)
+            controls.append(control)
+            bounds.append(found.bound)
+            for j in np.flatnonzero(found.near_tangent):
+                k = int(batch.pair_plane[segments[rows[j], 0]])
+                p = found.control[found.first_control[found.first_piece[j]]]
+                place = (float(p[0] / p[2]), float(p[1] / p[2]), float(batch.heights[k]))
+                entry = NearTangent(face=f, at=place, uncertainty=float(found.unsure[j]))
+                near[k] = (*near.get(k, ()), entry)
+    size = np.concatenate(counts) if counts else np.zeros(0, dtype=np.int64)
+    return (
+        free_row,
+        (
+            np.concatenate(firsts),
+            np.concatenate(degrees) if degrees else np.zeros(0, dtype=np.int64),
+            np.concatenate(([0], np.cumsum(size))).astype(np.int64),
+            np.concatenate(controls) if controls else np.zeros((0, 3)),
+            np.concatenate(bounds) if bounds else np.zeros(0),
+        ),
+        near,
+    )
+
+
+def _reversed(
+    first: Ints, degree: Ints, first_control: Array, control: Array
+) -> tuple[Ints, Ints, Array, Ints]:
+    """Each run of pieces read backwards."""
+    n = len(degree)
+    run = np.repeat(np.arange(len(first) - 1), np.diff(first))
+    back = first[run] + first[run + 1] - 1 - np.arange(n)
+    size = degree[back] + 1
+    start = first_control[back].astype(np.int64)
+    at = np.concatenate(([0], np.cumsum(size)))
+    piece = np.repeat(np.arange(n), size)
+    rows = start[piece] + size[piece] - 1 - (np.arange(at[-1]) - at[piece])
+    return first, degree[back], np.ascontiguousarray(control[rows]), size

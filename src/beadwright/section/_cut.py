@@ -1,0 +1,269 @@
+"""All planes together: nodes, branches, matching, chains, curves."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.section._assemble import assemble
+from beadwright.section._cutter import Cutter
+from beadwright.section._free import FreeFace
+from beadwright.section._free_branches import FreeBranches, free_branches
+from beadwright.section._free_locate import free_locate
+from beadwright.section._kernels import codes
+from beadwright.section._section import Section
+from beadwright.section._trial import settle
+
+Array = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Batch:
+    """Tables of one run over many planes, in ascending order of height.
+
+    Attributes
+    ----------
+    heights : (k,) float
+    pair_face, pair_plane : (p,) int64
+        Faces and planes that may meet, planes of a face together.
+    first_pair : (faces + 1,) int64
+    pair_low : (faces,) int64
+        First plane of each face.
+    points : (n, 3) float
+        Nodes.
+    first_use : (p + 1,) int64
+    use_node, use_start, use_branch : (u,) int64
+    use_s, use_distance : (u,) float
+    first_branch : (p + 1,) int64
+    table, par : (b, 3) int64, (b, 12) float
+        Branches: kind, closed, label; numbers.
+    free_branch : (b,) int64
+        Row in the free face's own table.
+    free : dict of int to FreeBranches
+    segments : (s, 5) int64
+    counts : (4,) int64
+    """
+
+    heights: Array
+    pair_face: Ints
+    pair_plane: Ints
+    first_pair: Ints
+    pair_low: Ints
+    points: Array
+    first_use: Ints
+    use_node: Ints
+    use_start: Ints
+    use_branch: Ints
+    use_s: Array
+    use_distance: Array
+    first_branch: Ints
+    table: Ints
+    par: Array
+    free_branch: Ints
+    free: dict[int, FreeBranches]
+    segments: Ints
+    counts: Ints
+    node_first: Ints
+    node_low: Ints
+
+
+def cut(cutter: Cutter, heights: npt.ArrayLike, *, asked: Sequence[float] | None = None) -> list[Section]:
+    """Sections at many heights at once.
+
+    Parameters
+    ----------
+    cutter : Cutter
+    heights : (k,) float
+        mm, any order, as `take_plane` gave them.
+    asked : sequence of float, optional
+        What `Section.asked` says; the heights themselves if not given.
+
+    Returns
+    -------
+    list of Section
+        In the order of `heights`.
+    """
+    wanted = np.atleast_1d(np.asarray(heights, dtype=float))
+    names = wanted if asked is None else np.asarray(asked, dtype=float)
+    if len(wanted) == 0:
+        return []
+    order = np.argsort(wanted, kind="stable")
+    batch = run(cutter, np.ascontiguousarray(wanted[order]))
+    sections = assemble(cutter, batch, names[order])
+    out: list[Section | None] = [None] * len(wanted)
+    for row, section in zip(order, sections, strict=True):
+        out[row] = section
+    return [s for s in out if s is not None]
+
+
+def spans_of(cutter: Cutter) -> tuple[Array, Ints, Ints, Array]:
+    """Bézier pieces of profiles and directrices as the compiled loops take them."""
+    faces = cutter.faces
+    return faces.span, faces.span_degree, faces.span_base, faces.control
+
+
+def run(cutter: Cutter, heights: Array) -> Batch:
+    """Everything up to matched segments."""
+    from beadwright.section._kernels import match
+    from beadwright.section._kernels.nodes import node_points
+
+    pieces, faces, uses = cutter.pieces, cutter.faces, cutter.uses
+    bottom, top = pieces.sign_z.min(axis=1), pieces.sign_z.max(axis=1)
+    # above if z >= h: a piece has a node where bottom < h <= top
+    low = np.searchsorted(heights, bottom, side="right")
+    high = np.searchsorted(heights, top, side="right")
+    first_node = np.concatenate(([0], np.cumsum(high - low)))
+    points = node_points(
+        pieces.kind, pieces.par, pieces.base, pieces.degree, pieces.control, low, high, first_node, heights
+    )
+    face_low = np.searchsorted(heights, cutter.face_z[:, 0] - 1e-6, side="left")
+    face_high = np.searchsorted(heights, cutter.face_z[:, 1] + 1e-6, side="right")
+    face_high = np.maximum(face_high, face_low)
+    first_pair = np.concatenate(([0], np.cumsum(face_high - face_low)))
+    pair_face = np.repeat(np.arange(len(faces.kind)), face_high - face_low)
+    pair_plane = np.arange(first_pair[-1]) - np.repeat(first_pair[:-1] - face_low, face_high - face_low)
+    rising = (pieces.sign_z[:, 1] > pieces.sign_z[:, 0]).astype(np.int64)
+    first_use, use_node, use_start = match.collect(
+        uses.face,
+        uses.piece,
+        uses.sense,
+        rising,
+        low,
+        high,
+        first_node,
+        first_pair,
+        face_low,
+        int(first_pair[-1]),
+    )
+    first_branch, table, par = _branches(cutter, heights, pair_face, pair_plane)
+    free: dict[int, FreeBranches] = {}
+    for row, packed in cutter.free.items():
+        if face_high[row] > face_low[row]:
+            free[row] = free_branches(packed, heights[face_low[row] : face_high[row]])
+    free_branch = np.full(len(table), -1, dtype=np.int64)
+    if free:
+        first_branch, table, par, free_branch = _with_free(cutter, free, first_pair, first_branch, table, par)
+    branch, s, distance = match.locate_all(
+        first_use,
+        use_node,
+        points,
+        first_branch,
+        table,
+        par,
+        pair_face,
+        faces.kind,
+        faces.par,
+        faces.first_span,
+        spans_of(cutter),
+    )
+    batch = Batch(
+        heights=heights,
+        pair_face=pair_face,
+        pair_plane=pair_plane,
+        first_pair=first_pair,
+        pair_low=face_low,
+        points=points,
+        first_use=first_use,
+        use_node=use_node,
+        use_start=use_start,
+        use_branch=branch,
+        use_s=s,
+        use_distance=distance,
+        first_branch=first_branch,
+        table=table,
+        par=par,
+        free_branch=free_branch,
+        free=free,
+        segments=np.zeros((0, 5), dtype=np.int64),
+        counts=np.zeros(4, dtype=np.int64),
+        node_first=first_node,
+        node_low=low,
+    )
+    for row, own in free.items():
+        _locate_free(batch, row, cutter.free[row], own, cutter.outline[row].outward)
+    batch.segments, batch.counts = match.match(
+        first_use,
+        use_node,
+        use_start,
+        batch.use_branch,
+        batch.use_s,
+        batch.use_distance,
+        points,
+        first_branch,
+        table,
+    )
+    settle(cutter, batch)
+    return batch
+
+
+def _branches(cutter: Cutter, heights: Array, pair_face: Ints, pair_plane: Ints) -> tuple[Ints, Ints, Array]:
+    from beadwright.section._kernels.branches import fill
+
+    faces = cutter.faces
+    capacity = 2 * len(pair_face) + 16
+    while True:
+        first, table, par = fill(
+            pair_face,
+            pair_plane,
+            heights,
+            faces.kind,
+            faces.par,
+            faces.first_span,
+            spans_of(cutter),
+            faces.span_reach,
+            capacity,
+        )
+        if first[-1] <= capacity:
+            return first, table[: first[-1]], par[: first[-1]]
+        capacity = int(first[-1])
+
+
+def _with_free(
+    cutter: Cutter,
+    free: dict[int, FreeBranches],
+    first_pair: Ints,
+    first_branch: Ints,
+    table: Ints,
+    par: Array,
+) -> tuple[Ints, Ints, Array, Ints]:
+    """Branches of free faces put among the others, in the order of the pairs."""
+    pairs = [np.repeat(np.arange(len(first_branch) - 1), np.diff(first_branch))]
+    tables, rows = [table], [np.full(len(table), -1, dtype=np.int64)]
+    for face, own in free.items():
+        n = len(own.plane)
+        pairs.append(first_pair[face] + own.plane)
+        added = np.empty((n, 3), dtype=np.int64)
+        added[:, 0], added[:, 1], added[:, 2] = codes.B_FREE, own.closed, codes.C_LEVEL
+        tables.append(added)
+        rows.append(np.arange(n))
+    pair = np.concatenate(pairs)
+    order = np.argsort(pair, kind="stable")
+    first = np.searchsorted(pair[order], np.arange(len(first_branch)))
+    wide = np.zeros((len(pair), par.shape[1]))
+    wide[: len(par)] = par
+    return (
+        first.astype(np.int64),
+        np.ascontiguousarray(np.concatenate(tables)[order]),
+        np.ascontiguousarray(wide[order]),
+        np.concatenate(rows)[order],
+    )
+
+
+def _locate_free(batch: Batch, face: int, packed: FreeFace, own: FreeBranches, outward: bool) -> None:
+    """Node uses of one free face; read backwards where the normal points into the solid."""
+    p0, p1 = batch.first_pair[face], batch.first_pair[face + 1]
+    a, b = batch.first_use[p0], batch.first_use[p1]
+    if a == b:
+        return
+    plane = np.repeat(np.arange(p1 - p0), np.diff(batch.first_use[p0 : p1 + 1]))
+    row, s, distance = free_locate(packed, own, batch.points[batch.use_node[a:b]], plane)
+    # rows of the joint table: branches of this face stand plane by plane in their own order
+    first = np.searchsorted(own.plane, np.arange(p1 - p0 + 1))
+    here = row >= 0
+    batch.use_branch[a:b] = np.where(here, batch.first_branch[p0 + plane] + row - first[plane], -1)
+    batch.use_s[a:b] = s if outward else -s
+    batch.use_distance[a:b] = np.where(here, distance, 0.0)
