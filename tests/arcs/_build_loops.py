@@ -80,20 +80,21 @@ def ellipse(a: float, b: float, centre=(0.0, 0.0)) -> dict:
 
 
 def bezier_from_bspline(t: Array, c: Array, degree: int) -> list[Array]:
-    """Bézier pieces of a polynomial B-spline (clamped knots), by scipy's own piecewise form."""
-    from scipy.interpolate import BSpline, PPoly
-
-    from math import comb
-
-    poly = PPoly.from_spline(BSpline(t, c, degree))
+    """Bézier pieces of a polynomial B-spline: the blossom of each span at its own two knots."""
     pieces = []
-    for i in range(len(poly.x) - 1):
-        h = poly.x[i + 1] - poly.x[i]
-        if h <= 0:
+    for span in range(degree, len(t) - degree - 1):
+        lo, hi = t[span], t[span + 1]
+        if hi <= lo:
             continue
-        power = np.array([poly.c[degree - m, i] * h**m for m in range(degree + 1)])
-        points = np.array(
-            [sum(comb(j, m) / comb(degree, m) * power[m] for m in range(j + 1)) for j in range(degree + 1)]
-        )
-        pieces.append(homogeneous(points))
+        points = []
+        for j in range(degree + 1):
+            at = [lo] * (degree - j) + [hi] * j
+            d = [c[span - degree + i] for i in range(degree + 1)]
+            for r in range(1, degree + 1):
+                for i in range(degree, r - 1, -1):
+                    left, right = t[span - degree + i], t[span + 1 + i - r]
+                    a = (at[r - 1] - left) / (right - left)
+                    d[i] = (1 - a) * d[i - 1] + a * d[i]
+            points.append(d[degree])
+        pieces.append(homogeneous(np.array(points)))
     return pieces

@@ -53,6 +53,26 @@ def _grown(rows: Any, needed: int) -> Any:
 
 
 @helper
+def _tabulated(
+    first: int, last: int, tolerance: float, density: float, degree: Any, first_control: Any, control: Any,
+    work: Any, table: Any, offset: int, breaks: Any, before: int,
+) -> Any:  # fmt: skip
+    """`tabulate`, with more room where it is needed: the table, the corners, and the ends of both."""
+    while True:
+        rows, corners = tabulate(
+            first, last, tolerance, density, degree, first_control, control, work, table, offset, breaks,
+            before,
+        )  # fmt: skip
+        if rows >= 0:
+            return table, breaks, rows, corners
+        table = _grown(table, len(table))
+        more = np.empty(2 * len(breaks), dtype=np.int64)
+        for j in range(len(breaks)):
+            more[j] = breaks[j]
+        breaks = more
+
+
+@helper
 def _circle_moves(end: Any, circle: Any, curve: int, moves: Any, n: int) -> int:
     """Split a CAD arc into equal moves of at most a quarter turn, each of the CAD's own radius."""
     cx, cy, radius, sweep = circle[0], circle[1], circle[2], circle[3]
@@ -140,6 +160,9 @@ def fit_batch(
         what = np.zeros(hi - lo, dtype=np.int64)
         raw, laid, tilts = np.zeros((hi - lo, 4)), np.zeros((hi - lo, 4)), np.zeros((hi - lo, 2))
         free = np.ones((hi - lo, 2), dtype=np.bool_)
+        # Rows of each spline's table and its corners in `breaks`.
+        spot = np.zeros((hi - lo, 4), dtype=np.int64)
+        used = known = 0
         for c in range(lo, hi):
             moved = ends[c, 0] != ends[c, 2] or ends[c, 1] != ends[c, 3]
             if len(moves) < n + 16:
@@ -152,25 +175,27 @@ def fit_batch(
                 if circle[c, 3] != 0.0:
                     m = _circle_moves(ends[c], circle[c], c, moves, n)
             else:
-                rows, corners = tabulate(
-                    first_piece[c], first_piece[c + 1], tolerance, 1.0, degree, first_control, control,
-                    work, table, 0, breaks,
+                table, breaks, rows, corners = _tabulated(
+                    first_piece[c], first_piece[c + 1], tolerance, 1.0, degree, first_control, control, work,
+                    table, used, breaks, known,
                 )  # fmt: skip
-                while rows < 0:
-                    table = _grown(table, len(table))
-                    breaks = np.empty(2 * len(breaks), dtype=np.int64)
-                    rows, corners = tabulate(
-                        first_piece[c], first_piece[c + 1], tolerance, 1.0, degree, first_control, control,
-                        work, table, 0, breaks,
-                    )  # fmt: skip
-                if rows >= 2:
+                if rows >= used + 2:
                     what[c - lo] = 2
-                    last = rows - 1
-                    raw[c - lo, 0], raw[c - lo, 1] = table[0, TX], table[0, TY]
+                    begin, last = used, rows - 1
+                    spot[c - lo, 0], spot[c - lo, 1], spot[c - lo, 2], spot[c - lo, 3] = (
+                        used,
+                        rows,
+                        known,
+                        corners,
+                    )
+                    raw[c - lo, 0], raw[c - lo, 1] = table[begin, TX], table[begin, TY]
                     raw[c - lo, 2], raw[c - lo, 3] = table[last, TX], table[last, TY]
-                    near, far = (breaks[0], breaks[corners - 1] + 1) if corners > 0 else (last, 0)
-                    tilts[c - lo, 0] = tilt_at_end(table, 0, near, False, tolerance)
+                    near, far = last, begin
+                    if corners > known:
+                        near, far = breaks[known], breaks[corners - 1] + 1
+                    tilts[c - lo, 0] = tilt_at_end(table, begin, near, False, tolerance)
                     tilts[c - lo, 1] = tilt_at_end(table, far, last, True, tolerance)
+                    used, known = rows, corners
                 elif moved:
                     m = _straight_move(ends[c], c, first_piece[c], first_piece[c + 1] - 1, moves, n)
             if m > n:
@@ -187,30 +212,26 @@ def fit_batch(
             first = n
             if what[i] == 2:
                 density = 1.0
-                for _ in range(REFINEMENTS + 1):
+                begin, rows, b0, corners = spot[i, 0], spot[i, 1], spot[i, 2], spot[i, 3]
+                for attempt in range(REFINEMENTS + 1):
                     n = first
-                    rows, corners = tabulate(
-                        first_piece[c], first_piece[c + 1], tolerance, density, degree, first_control,
-                        control, work, table, 0, breaks,
-                    )  # fmt: skip
-                    while rows < 0:
-                        table = _grown(table, len(table))
-                        breaks = np.empty(2 * len(breaks), dtype=np.int64)
-                        rows, corners = tabulate(
+                    if attempt > 0:
+                        density *= 3.0
+                        begin, b0 = used, known
+                        table, breaks, rows, corners = _tabulated(
                             first_piece[c], first_piece[c + 1], tolerance, density, degree, first_control,
-                            control, work, table, 0, breaks,
+                            control, work, table, used, breaks, known,
                         )  # fmt: skip
-                    table[0, X], table[0, Y] = ends[c, 0], ends[c, 1]
+                    table[begin, X], table[begin, Y] = ends[c, 0], ends[c, 1]
                     table[rows - 1, X], table[rows - 1, Y] = ends[c, 2], ends[c, 3]
-                    if len(moves) < n + 3 * rows + 16:
-                        moves = _grown(moves, n + 3 * rows + 16)
+                    if len(moves) < n + 3 * (rows - begin) + 16:
+                        moves = _grown(moves, n + 3 * (rows - begin) + 16)
                     worst = 0.0
-                    begin = 0
-                    for s in range(corners + 1):
+                    for s in range(b0, corners + 1):
                         stop = breaks[s] if s < corners else rows - 1
                         start[0], start[1], end[0], end[1] = laid[i, 0], laid[i, 1], laid[i, 2], laid[i, 3]
                         if stop > begin:
-                            open_ends[0] = s > 0 or free[i, 0]
+                            open_ends[0] = s > b0 or free[i, 0]
                             open_ends[1] = s < corners or free[i, 1]
                             n, reached = fit_section(
                                 table, begin, stop, start, end, open_ends, tolerance, c, degree,
@@ -222,7 +243,6 @@ def fit_batch(
                             break
                     if worst <= tolerance:
                         break
-                    density *= 3.0
                 bound[chain] = max(bound[chain], worst)
                 if worst > tolerance and failed[chain] < 0:
                     failed[chain] = c

@@ -29,7 +29,7 @@ M_X, M_Y, M_BULGE, M_CURVE, M_Q0, M_T0, M_Q1, M_T1, M_BOUND, M_EX, M_EY, M_KINK 
 # Half the gap between 1 and the next double.
 ROUNDING = 2.0**-53
 # A bound is not refined once it is within this factor of what the curve attains.
-TIGHT = 1.02
+TIGHT = 1.01
 # Halvings of one piece; the width of a Bernstein enclosure falls to a quarter with each.
 MAX_DEPTH = 14
 # Pieces looked at for one arc; beyond, what is enclosed so far counts as it is.

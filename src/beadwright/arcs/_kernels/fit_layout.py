@@ -15,12 +15,17 @@ from typing import Any
 import numpy as np
 
 from beadwright.arcs._kernels.fit_options import helper
-from beadwright.arcs._kernels.fit_table import ARCS, KAPPA, LENGTH, RISE, THETA
+from beadwright.arcs._kernels.fit_table import AHEAD, ARCS, KAPPA, LENGTH, RISE, SCALE, THETA, WEIGHT
 
 # Turn that one arc may take, rad.
 MAX_TURN = 1.6
 # How often knots are moved for one number of arcs, and how many numbers of arcs are tried.
-ROUNDS, TRIALS = 8, 60
+ROUNDS, TRIALS = 12, 60
+DAMP = 0.6
+LAWSON = 6
+# A jump of curvature over an arc makes it stray by about this share of jump times length squared; where
+# that is above this share of the tolerance, a knot is put there.
+JUMP, JUMP_SHARE = 1.0 / 64.0, 0.15
 
 
 @helper
@@ -34,10 +39,10 @@ def rise_at(table: Any, p: int, s: float) -> tuple[float, float]:
     u = x / h
     # g' as the cubic with the right values and slopes at both rows; g its integral.
     d = b[THETA] - a[THETA]
-    c2 = 3.0 * d - h * (2.0 * a[KAPPA] + b[KAPPA])
-    c3 = h * (a[KAPPA] + b[KAPPA]) - 2.0 * d
-    theta = a[THETA] + u * (h * a[KAPPA] + u * (c2 + u * c3))
-    rise = a[RISE] + x * (a[THETA] + u * (0.5 * h * a[KAPPA] + u * (c2 / 3.0 + u * 0.25 * c3)))
+    c2 = 3.0 * d - h * (2.0 * a[AHEAD] + b[KAPPA])
+    c3 = h * (a[AHEAD] + b[KAPPA]) - 2.0 * d
+    theta = a[THETA] + u * (h * a[AHEAD] + u * (c2 + u * c3))
+    rise = a[RISE] + x * (a[THETA] + u * (0.5 * h * a[AHEAD] + u * (c2 / 3.0 + u * 0.25 * c3)))
     return rise, theta
 
 
@@ -90,7 +95,7 @@ def _solve(
         b2 = x * x / (h * (knots[min(i + 2, n)] - knots[i]))
         b1 = 1.0 - b0 - b2
         off = table[p, RISE] - (b0 * c[i] + b1 * c[i + 1] + b2 * c[i + 2])
-        weight = table[p + 1, ARCS] - table[p - 1, ARCS] + 1e-6
+        weight = table[p, WEIGHT]
         w0, w1, w2 = weight * b0, weight * b1, weight * b2
         band[i, 0] += w0 * b0
         band[i, 1] += w0 * b1
@@ -126,7 +131,7 @@ def _solve(
 
 
 @helper
-def _stray(table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, errors: Any) -> float:
+def _stray(table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, errors: Any, sharpen: float) -> float:
     """Greatest offset from the curve on each arc, to ``errors``, and of all."""
     errors[:n] = 0.0
     i = 0
@@ -139,7 +144,10 @@ def _stray(table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, errors: Any
         b0 = y * y / (h * (knots[i + 1] - knots[max(i - 1, 0)]))
         b2 = x * x / (h * (knots[min(i + 2, n)] - knots[i]))
         off = b0 * c[i] + (1.0 - b0 - b2) * c[i + 1] + b2 * c[i + 2] - table[p, RISE]
-        errors[i] = max(errors[i], abs(off))
+        off = abs(off) * table[p, SCALE]
+        errors[i] = max(errors[i], off)
+        if sharpen > 0.0:
+            table[p, WEIGHT] *= 0.1 + off / sharpen
     worst = 0.0
     for i in range(n):
         worst = max(worst, errors[i])
@@ -165,6 +173,84 @@ def _spread(n: int, knots: Any, parts: Any, m: int, fresh: Any) -> None:
 
 
 @helper
+def _snap(table: Any, i0: int, i1: int, n: int, knots: Any, tolerance: float) -> None:
+    """Move a knot to each place where the curvature jumps so much that an arc cannot well pass."""
+    i = 0
+    for p in range(i0 + 1, i1):
+        jump = abs(table[p, AHEAD] - table[p, KAPPA])
+        if jump == 0.0:
+            continue
+        s = table[p, LENGTH]
+        while i < n - 1 and knots[i + 1] < s:
+            i += 1
+        length = knots[i + 1] - knots[i]
+        if jump * JUMP * length * length < JUMP_SHARE * tolerance:
+            continue
+        nearest = i if s - knots[i] < knots[i + 1] - s else i + 1
+        if nearest == 0:
+            nearest = 1
+        if nearest == n:
+            nearest = n - 1
+        if 0 < nearest < n and knots[nearest - 1] < s < knots[nearest + 1]:
+            knots[nearest] = s
+
+
+@helper
+def _relax(
+    table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, band: Any, errors: Any, parts: Any,
+    fresh: Any, trial: Any, tilts: Any, free: Any, tolerance: float,
+) -> tuple[float, float]:  # fmt: skip
+    """Move the knots until n arcs stray alike or within the tolerance; the greatest, and the arcs needed."""
+    damp = DAMP
+    best = needed_best = np.inf
+    for p in range(i0 + 1, i1):
+        table[p, WEIGHT] = table[p + 1, ARCS] - table[p - 1, ARCS] + 1e-6
+    for j in range(n + 1):
+        trial[j] = knots[j]
+    for turn in range(ROUNDS):
+        _snap(table, i0, i1, n, trial, tolerance)
+        _solve(table, i0, i1, n, trial, c, band, tilts, free)
+        worst = _stray(table, i0, i1, n, trial, c, errors, 0.0)
+        needed = 0.0
+        for i in range(n):
+            needed += (errors[i] / tolerance) ** (1.0 / 3.0)
+        for i in range(n):
+            a = table[row_before(table, i0, i1, LENGTH, trial[i]), THETA]
+            b = table[row_before(table, i0, i1, LENGTH, trial[i + 1]), THETA]
+            bend = abs(b - a) / MAX_TURN
+            if bend > 1.1:
+                worst = max(worst, tolerance * bend * bend * bend)
+            errors[i] = max((errors[i] / tolerance) ** (1.0 / 3.0), bend * bend, 0.02)
+        if worst < best:
+            best, needed_best = worst, needed
+            for j in range(n):
+                knots[j], parts[j] = trial[j], errors[j]
+            damp = min(1.2 * damp, 0.8)
+        else:
+            damp *= 0.5
+        # Good, or too far off for moving knots to help.
+        if best <= tolerance or (turn >= 2 and needed_best > 1.04 * n + 0.5):
+            break
+        _spread(n, knots, parts, n, fresh)
+        for j in range(1, n):
+            trial[j] = (1.0 - damp) * knots[j] + damp * fresh[j]
+    if tolerance < best < 1.5 * tolerance:
+        # Least squares to least maximum: what strays most weighs more.
+        for j in range(n + 1):
+            trial[j] = knots[j]
+        _solve(table, i0, i1, n, trial, c, band, tilts, free)
+        for _ in range(LAWSON):
+            _stray(table, i0, i1, n, trial, c, errors, best)
+            _solve(table, i0, i1, n, trial, c, band, tilts, free)
+            worst = _stray(table, i0, i1, n, trial, c, errors, 0.0)
+            if worst < best:
+                best = worst
+                if best <= tolerance:
+                    break
+    return best, needed_best
+
+
+@helper
 def plan(
     table: Any, i0: int, i1: int, tilts: Any, free: Any, tolerance: float, least: int
 ) -> tuple[int, Any, Any]:
@@ -179,6 +265,7 @@ def plan(
     limit = max(2 * rows + 4, least + 2)
     knots, fresh, best = np.empty(limit + 2), np.empty(limit + 2), np.empty(limit + 2)
     c, errors, parts = np.empty(limit + 2), np.empty(limit + 2), np.empty(limit + 2)
+    trial = np.empty(limit + 2)
     band = np.empty((limit + 2, 4))
     n = min(max(least, int(np.ceil(arcs + 0.3 * held - 0.2))), limit)
     # Knots at equal counts of arcs to begin with.
@@ -197,31 +284,10 @@ def plan(
     found = 0
     going_up = False
     for _ in range(TRIALS):
-        good = False
-        needed = 0.0
-        for turn in range(ROUNDS):
-            _solve(table, i0, i1, n, knots, c, band, tilts, free)
-            worst = _stray(table, i0, i1, n, knots, c, errors)
-            bent = 0.0
-            needed = 0.0
-            for i in range(n):
-                a = table[row_before(table, i0, i1, LENGTH, knots[i]), THETA]
-                b = table[row_before(table, i0, i1, LENGTH, knots[i + 1]), THETA]
-                bend = abs(b - a) / MAX_TURN
-                bent = max(bent, bend)
-                part = (errors[i] / tolerance) ** (1.0 / 3.0)
-                needed += part
-                parts[i] = max(part, bend * bend, 0.02)
-            if worst <= tolerance and (bent <= 1.1 or n >= limit):
-                good = True
-                break
-            # Too far off for moving knots to help.
-            if turn >= 2 and needed > n + 0.25 + 0.02 * n:
-                break
-            _spread(n, knots, parts, n, fresh)
-            for j in range(1, n):
-                knots[j] = 0.4 * knots[j] + 0.6 * fresh[j]
-        if good:
+        worst, needed = _relax(
+            table, i0, i1, n, knots, c, band, errors, parts, fresh, trial, tilts, free, tolerance
+        )
+        if worst <= tolerance:
             found = n
             for j in range(n + 1):
                 best[j] = knots[j]

@@ -29,6 +29,7 @@ from beadwright.arcs._kernels.fit_table import (
     ARCS,
     LENGTH,
     PIECE,
+    SCALE,
     THETA,
     TX,
     TY,
@@ -44,7 +45,7 @@ N_ROW, N_PIECE, N_T, N_X, N_Y, N_TX, N_TY, N_CX, N_CY, NODE = 0, 1, 2, 3, 4, 5, 
 # Share of the tolerance that the plan may use up; the arcs stray a little more than their plan.
 PLANNED = 0.985
 # How often a section is planned again, each time with less.
-TIGHTENINGS = 6
+TIGHTENINGS = 8
 # Kink, rad, at which an arc counts as tangent to what follows.
 KINK = 1e-8
 
@@ -77,6 +78,13 @@ def _place_node(
     node[N_X], node[N_Y] = x - off * ty, y + off * tx
     cosine, sine = np.cos(tilt), np.sin(tilt)
     node[N_TX], node[N_TY] = cosine * tx - sine * ty, sine * tx + cosine * ty
+    # The curve's place opposite the node is on the chain's normal there.
+    rate = (table[p + 1, T] - lo) / h if h > 0.0 else 0.0
+    for _ in range(2):
+        along = (node[N_CX] - node[N_X]) * node[N_TX] + (node[N_CY] - node[N_Y]) * node[N_TY]
+        node[N_T] = min(max(node[N_T] - along * rate, 0.0), 1.0)
+        x, y, tx, ty, _ = tangent_and_curvature(control, first_control[q], degree[q], node[N_T], work, out)
+        node[N_CX], node[N_CY] = x, y
 
 
 @helper
@@ -148,6 +156,7 @@ def _realise(
     a[N_X], a[N_Y], a[N_CX], a[N_CY] = table[i0, X], table[i0, Y], table[i0, X], table[i0, Y]
     a[N_TX], a[N_TY] = start[0], start[1]
     worst = 0.0
+    first = n
     done = 0
     while done < count:
         step = 1 if (count - done) % 2 == 1 else 2
@@ -173,7 +182,7 @@ def _realise(
                 b[N_X], b[N_Y], b[N_TX], b[N_TY], ratio, joint,
             )  # fmt: skip
             if not stray < np.inf:
-                return n, np.inf
+                return first, np.inf
             q, t = _joint_place(table, a, b, joint, degree, first_control, control, work, out)
             stop[0], stop[1] = joint[0], joint[1]
             bulge = bulge_of(a[N_TX], a[N_TY], stop[0] - begin[0], stop[1] - begin[1])
@@ -266,5 +275,13 @@ def fit_section(
         reached = min(reached, worst)
         if worst <= tolerance:
             return m, worst
-        goal *= min(0.97, max(0.5, 0.99 * tolerance / worst))
+        # Where the arcs stray too far, the plan is told so.
+        p = i0 + 1
+        for i in range(count):
+            off = moves[n + i, M_BOUND] / (PLANNED * tolerance)
+            while p < i1 and table[p, LENGTH] <= knots[i + 1]:
+                if m == n or off > 1.0:
+                    table[p, SCALE] *= min(max(1.02 * off, 1.02), 1.5) if m > n else 1.5
+                p += 1
+        goal *= 0.99
     return n, reached

@@ -1,7 +1,9 @@
 """A spline as a table of places, dense enough to lay arcs out on.
 
 Columns: piece, t, x, y, unit tangent x, y, curvature, length so far, arcs so far (the integral of the
-density that the best arc spline has), the tangent's angle without jumps, and its integral.
+density that the best arc spline has), the tangent's angle without jumps, its integral, the
+curvature just ahead (another one where it jumps), how many times more arcs stray here than planned, and
+how much the place weighs.
 """
 
 from __future__ import annotations
@@ -13,7 +15,8 @@ import numpy as np
 from beadwright.arcs._kernels.fit_bezier import tangent_and_curvature
 from beadwright.arcs._kernels.fit_options import helper
 
-PIECE, T, X, Y, TX, TY, KAPPA, LENGTH, ARCS, THETA, RISE, COLUMNS = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11
+PIECE, T, X, Y, TX, TY, KAPPA, LENGTH, ARCS, THETA, RISE = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10
+AHEAD, SCALE, WEIGHT, COLUMNS = 11, 12, 13, 14
 # An arc over length L where the curvature has slope c strays by |c| L^3 / (72 sqrt 3) at best.
 BEST = 72.0 * np.sqrt(3.0)
 # Turn, rad, that counts as a corner; below, the joint is smooth.
@@ -22,7 +25,7 @@ CORNER = 1e-4
 MICRO_TURN = 0.7
 MICRO = 0.05
 # Places an arc, and the turn between neighbouring places, rad.
-PLACES = 14.0
+PLACES = 9.0
 TURN = 0.15
 # Turn that one arc may take, rad; it sets the least density of arcs.
 ARC_TURN = 1.4
@@ -56,15 +59,17 @@ def tabulate(
     table: Any,
     offset: int,
     breaks: Any,
+    before: int,
 ) -> tuple[int, int]:
     """Tabulate the pieces ``first`` up to ``last`` from row ``offset`` on.
 
-    The row after the last one used and the number of corners; or -1 if there are too few rows.
+    The row after the last one used and the number of corners, on top of those ``before``; or -1 if there
+    are too few rows.
 
     A corner between rows i and i + 1 (the same place, or next to it) is entered in ``breaks`` as i.
     ``density`` multiplies the number of places.
     """
-    n, corners = offset, 0
+    n, corners = offset, before
     waiting = np.empty((64, COLUMNS))
     out = np.empty(6)
     scale = 1.0 / (BEST * tolerance) ** (1.0 / 3.0)
@@ -97,6 +102,7 @@ def tabulate(
             # The place is kept once; its curvature may jump, so take this side's for what follows.
             _place(waiting[0], q, 0.0, degree, first_control, control, work, out)
             kappa = waiting[0, KAPPA]
+        table[n - 1, AHEAD] = kappa
         least = 2 if d <= 4 else (3 if d <= 10 else 5)
         _place(waiting[0], q, 1.0, degree, first_control, control, work, out)
         top = 0
@@ -137,6 +143,7 @@ def tabulate(
                 for column in range(COLUMNS):
                     table[n, column] = table[n - 1, column]
                 table[n, TX], table[n, TY], table[n, KAPPA] = here[TX], here[TY], here[KAPPA]
+                table[n, AHEAD] = here[KAPPA]
                 n += 1
             arc = chord * (1.0 + half * half / 6.0)
             for column in range(LENGTH):
@@ -144,6 +151,7 @@ def tabulate(
             table[n, LENGTH] = table[n - 1, LENGTH] + arc
             table[n, ARCS] = table[n - 1, ARCS] + max(arcs, abs(turn) / ARC_TURN)
             start, kappa = here[T], here[KAPPA]
+            table[n, AHEAD] = kappa
             n += 1
             top -= 1
     return n, corners
@@ -153,11 +161,13 @@ def tabulate(
 def integrate(table: Any, i0: int, i1: int) -> None:
     """Angle and its integral along a section, by the trapezoid rule with its end correction."""
     table[i0, THETA] = table[i0, RISE] = 0.0
+    table[i0, SCALE] = 1.0
     for i in range(i0, i1):
         a, b = table[i], table[i + 1]
         h = b[LENGTH] - a[LENGTH]
+        b[SCALE] = 1.0
         b[THETA] = a[THETA] + turn_between(a[TX], a[TY], b[TX], b[TY])
-        b[RISE] = a[RISE] + 0.5 * h * (a[THETA] + b[THETA]) + h * h / 12.0 * (a[KAPPA] - b[KAPPA])
+        b[RISE] = a[RISE] + 0.5 * h * (a[THETA] + b[THETA]) + h * h / 12.0 * (a[AHEAD] - b[KAPPA])
 
 
 @helper
