@@ -126,7 +126,8 @@ def mixed():
     """One loop of every kind, counter-clockwise, and its area by hand.
 
     Along the bottom a parabola from (0, 0) to (300, 90); a line up the right side; along the top, leftwards,
-    a cubic in three pieces, a gap in the file, a quarter of an ellipse; down the left side a hyperbola's branch.
+    a cubic in three pieces, a gap in the file, a quarter of an ellipse; down the left side a branch of a
+    hyperbola, and a line.
     """
     section = Section()
     section.parabola(1e-3, 0.0, 300.0, face=0)

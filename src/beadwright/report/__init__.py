@@ -7,6 +7,7 @@ from beadwright.report._dxf import write_dxf
 from beadwright.report._exported import Exported
 from beadwright.report._layer_picture import BeadStroke, layer_picture
 from beadwright.report._section_json import section_record, write_section_json
+from beadwright.report._step import write_step
 from beadwright.report._svg import write_svg
 from beadwright.report._whole import write_whole
 
@@ -17,6 +18,7 @@ __all__ = [
     "section_record",
     "write_dxf",
     "write_section_json",
+    "write_step",
     "write_svg",
     "write_whole",
 ]

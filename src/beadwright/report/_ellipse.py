@@ -13,8 +13,10 @@ Floats = npt.NDArray[np.float64]
 
 FULL_TURN = 1e-9
 """Sweep this near a full turn, with ends that meet, is one, rad."""
-KNOWN_AXES = 1e-7
-"""A short arc hardly knows its ellipse: axes that reproduce it no better, mm, are not told."""
+KNOWN_AXES = 1e-6
+"""A short arc hardly knows its ellipse: axes that rounding may have moved further, mm, are not told."""
+ROUNDINGS = 8
+"""Roundings of 1 - w^2 and of the middle's distance from P1, both of the size of the half sweep squared."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,8 +56,8 @@ def ellipse_arc(loops: CurveLoops, curve: int) -> EllipseArc | None:
     A rational quadratic with ends P0, P2, middle point P1 and weight w (the ends' weights made 1) is the
     affine image of a circular arc of sweep 2 acos(w): its centre is (M - w^2 P1) / (1 - w^2), M the middle
     of the chord (E. Lee, The rational Bezier representation for conics, in: Geometric Modeling, SIAM 1987).
-    The longest piece gives the axes. None where they miss the arc by more than `KNOWN_AXES`, or where the
-    pieces are no rational quadratics: the exact rational spline then stands for the curve.
+    The longest piece gives the axes. None where they are not known to `KNOWN_AXES`, or where the pieces
+    are no rational quadratics: the exact rational spline then stands for the curve.
     """
     rows = range(int(loops.first_piece[curve]), int(loops.first_piece[curve + 1]))
     if len(rows) == 0 or any(loops.degree[row] != 2 for row in rows):
@@ -95,7 +97,9 @@ def ellipse_arc(loops: CurveLoops, curve: int) -> EllipseArc | None:
         )
     )
     residual = float(np.hypot(miss[:, 0], miss[:, 1]).max())
-    if not residual <= KNOWN_AXES:
+    scale = float(np.abs(places).max()) + float(sizes[0])
+    moved = ROUNDINGS * np.finfo(float).eps * scale / half[best] ** 2
+    if not max(moved, residual) <= KNOWN_AXES:
         return None
     return EllipseArc(
         centre=centre, major=major, minor=minor, start=start, sweep=arc.sweep, residual=residual
