@@ -1,1 +1,25 @@
-"""Placeholder docstring, replaced by the room's owner."""
+"""The commands as functions: the only place that knows all rooms."""
+
+from beadwright.pipeline._examine import Examination, examine
+from beadwright.pipeline._plan import Progress, plan, plan_part
+from beadwright.pipeline._result import PlannedLayer, PlanResult
+from beadwright.pipeline._section import PlaneSection, section_at, write_section
+from beadwright.pipeline._tables import show_examination, show_plan, show_section
+from beadwright.pipeline._worker import unexpected
+
+__all__ = [
+    "Examination",
+    "PlanResult",
+    "PlaneSection",
+    "PlannedLayer",
+    "Progress",
+    "examine",
+    "plan",
+    "plan_part",
+    "section_at",
+    "show_examination",
+    "show_plan",
+    "show_section",
+    "unexpected",
+    "write_section",
+]

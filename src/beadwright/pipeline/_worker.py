@@ -1,7 +1,7 @@
 """What a worker process does: calls from standard input, answers on standard output, until those end.
 
 A worker is a fresh interpreter that knows nothing of the caller's main module, so that a plain script may
-call `plan` without a guard, and that has not loaded the CAD kernel. It ends by itself when its caller is gone.
+call `plan` without a guard, and that has not loaded the CAD kernel. It ends when its caller is gone.
 """
 
 from __future__ import annotations

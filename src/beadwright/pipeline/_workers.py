@@ -63,7 +63,7 @@ class Workers(Executor):
         return future
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        """End the workers: after what was submitted, or at once, by killing them, if futures are cancelled."""
+        """End the workers: after what was submitted, or, if futures are cancelled, at once by killing."""
         with self._lock:
             if self._closed:
                 return

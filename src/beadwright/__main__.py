@@ -1,0 +1,5 @@
+"""`python -m beadwright`."""
+
+from beadwright.cli import run
+
+run()

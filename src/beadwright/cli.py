@@ -1,0 +1,297 @@
+"""The commands as a program: options in, tables and progress on standard error, JSON on standard output.
+
+Nothing heavy is imported before a command needs it, so that help and completion are quick.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import sys
+import traceback
+from pathlib import Path
+from types import FrameType, TracebackType
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+
+import typer
+
+from beadwright import __version__
+from beadwright.errors import BeadwrightError, InternalError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from beadwright.pipeline import Progress
+
+INTERRUPTED = 130
+FAULT_OF_OURS = InternalError.exit_code
+
+app = typer.Typer(
+    name="beadwright",
+    help="From a CAD solid (STEP) to an arc-move program for a large-format bead extruder.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Example: beadwright plan part.step -o out",
+)
+
+Part = Annotated[Path, typer.Argument(metavar="PART", help="STEP file: .step .stp .p21, also packed by gzip")]
+AsJson = Annotated[
+    bool, typer.Option("--json", help="the result on standard output as JSON, nothing else there")
+]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="no progress and no tables; only errors")]
+
+
+def run() -> None:
+    """Entry point of the installed command."""
+    signal.signal(signal.SIGTERM, _interrupt)
+    app()
+
+
+def _interrupt(_signal: int, _frame: FrameType | None) -> NoReturn:
+    """End like an interruption from the keyboard: clean up, leave nothing behind."""
+    raise KeyboardInterrupt
+
+
+class _Edge:
+    """The outermost edge of a command: every error becomes a message and an exit code, none a traceback."""
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(
+        self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if fault is None or isinstance(fault, typer.Exit):
+            return
+        if isinstance(fault, KeyboardInterrupt):
+            _say("interrupted; nothing was written")
+            raise typer.Exit(INTERRUPTED)
+        if isinstance(fault, BrokenPipeError):
+            # Whoever read our output went away: nobody is left to tell, not even when Python flushes at its end.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            raise typer.Exit(1)
+        if isinstance(fault, BeadwrightError) and not isinstance(fault, InternalError):
+            _say(f"error: {fault}")
+            raise typer.Exit(fault.exit_code)
+        if os.environ.get("BEADWRIGHT_TRACEBACK"):
+            traceback.print_exception(kind, fault, trace)
+        from beadwright.pipeline import unexpected
+
+        told = fault if isinstance(fault, InternalError) else unexpected(fault)
+        _say(
+            f"fault of beadwright: {told}\n"
+            "This is not your mistake. Please report it to whoever maintains your copy, with the part, the"
+            f" command line, this message and the version, {__version__}; BEADWRIGHT_TRACEBACK=1 in the"
+            " environment adds where it came from. Nothing was written."
+        )
+        raise typer.Exit(FAULT_OF_OURS)
+
+
+def _say(text: str) -> None:
+    """One message on standard error."""
+    print(f"beadwright: {text}", file=sys.stderr)
+
+
+def _print_json(document: Mapping[str, Any]) -> None:
+    print(json.dumps(document, indent=1, allow_nan=False))
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        print(f"beadwright {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: Annotated[
+        bool, typer.Option("--version", help="show the version", callback=_version, is_eager=True)
+    ] = False,
+) -> None:
+    """From a CAD solid (STEP) to an arc-move program for a large-format bead extruder."""
+
+
+@app.command(epilog="Example: beadwright examine part.step")
+def examine(part: Part, as_json: AsJson = False, quiet: Quiet = False) -> None:
+    """What is in the file, is it printable and why not, with advice.
+
+    Exit code 0: printable; 1: read, but not printable as it is; 2: cannot be read.
+    """
+    with _Edge():
+        from beadwright.pipeline import examine as examine_part
+
+        found = examine_part(part)
+        if as_json:
+            _print_json(found.as_dict())
+        elif not quiet:
+            from beadwright.pipeline import show_examination
+
+            show_examination(found)
+        raise typer.Exit(0 if found.printable else 1)
+
+
+@app.command(epilog="Example: beadwright section part.step --z 120 -o section.dxf")
+def section(
+    part: Part,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", metavar="FILE", help="written as its ending says: .dxf .svg .json"),
+    ] = None,
+    z: Annotated[
+        float | None,
+        typer.Option("--z", metavar="MM", help="height of a horizontal plane, as in the file"),
+    ] = None,
+    plane: Annotated[
+        str | None,
+        typer.Option("--plane", metavar="X,Y,Z,NX,NY,NZ", help="a point of the plane and its normal instead"),
+    ] = None,
+    surfaces: Annotated[bool, typer.Option("--surfaces", help="cut open shells and loose faces too")] = False,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """The exact section of a part by a plane, as lines, arcs, ellipses and splines."""
+    with _Edge():
+        from beadwright.pipeline import section_at, write_section
+
+        cut = section_at(part, z=z, plane=plane, surfaces=surfaces)
+        written = None if out is None else write_section(cut, out)
+        if as_json:
+            _print_json(cut.as_dict())
+        elif not quiet:
+            from beadwright.pipeline import show_section
+
+            show_section(cut, written)
+
+
+def _option(flag: str, metavar: str, text: str) -> Any:
+    return typer.Option(flag, metavar=metavar, help=text)
+
+
+@app.command(epilog="Example: beadwright plan part.step -o out --width 10 --height 4 --contours 3")
+def plan(
+    part: Part,
+    out: Annotated[
+        Path, typer.Option("--out", "-o", metavar="DIR", help="output folder, made whole or not at all")
+    ],
+    tolerance: Annotated[
+        str | None,
+        _option("--tolerance", "MM", "greatest distance of arcs from the true curves [default: 0.010]"),
+    ] = None,
+    width: Annotated[str | None, _option("--width", "MM", "bead width [default: 8.4]")] = None,
+    height: Annotated[str | None, _option("--height", "MM", "bead and layer height [default: 4]")] = None,
+    bead_section: Annotated[
+        str | None,
+        _option(
+            "--bead-section", "flat|round", "flat: tamped; round: spacing is area / height [default: flat]"
+        ),
+    ] = None,
+    spacing: Annotated[
+        str | None,
+        _option("--spacing", "MM", "distance of neighbouring beads [default: by the bead section]"),
+    ] = None,
+    contours: Annotated[
+        str | None, _option("--contours", "N", "contour beads of each loop [default: 2]")
+    ] = None,
+    rule: Annotated[
+        str | None, _option("--rule", "neutral|outer|inner", "what a layer covers [default: neutral]")
+    ] = None,
+    decimals: Annotated[str | None, _option("--decimals", "N", "of the coordinates [default: 4]")] = None,
+    clearance: Annotated[
+        str | None, _option("--clearance", "MM", "height of traverses above the layer [default: 20]")
+    ] = None,
+    feed: Annotated[str | None, _option("--feed", "MM/S", "speed along beads [default: 100]")] = None,
+    scale: Annotated[str | None, _option("--scale", "S", "factor applied to the part [default: 1]")] = None,
+    rotate: Annotated[
+        str | None, _option("--rotate", "RX,RY,RZ", "degrees about X, then Y, then Z [default: 0,0,0]")
+    ] = None,
+    at: Annotated[
+        str | None, _option("--at", "X,Y", "where the middle of the part stands, mm [default: 0,0]")
+    ] = None,
+    layers: Annotated[
+        str | None, _option("--layers", "A:B", "only layers A up to B - 1 of the whole plan")
+    ] = None,
+    wall: Annotated[
+        str | None, _option("--wall", "centre|left|right", "print open surfaces as walls of one bead")
+    ] = None,
+    workers: Annotated[
+        str | None, _option("--workers", "N", "processes [default: up to all cores, if it pays]")
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="replace an earlier output of ours")] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="warnings become errors")] = False,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """The main job: from the part to a program that a machine controller runs.
+
+    Writes program.nc, plan.json and run.json. Exit code 0: done; 1: done, but with findings of level error.
+    """
+    given = {
+        "tolerance": tolerance,
+        "width": width,
+        "height": height,
+        "bead_section": bead_section,
+        "spacing": spacing,
+        "contours": contours,
+        "rule": rule,
+        "decimals": decimals,
+        "clearance": clearance,
+        "feed": feed,
+        "scale": scale,
+        "rotate": rotate,
+        "at": at,
+        "layers": layers,
+        "wall": wall,
+        "workers": workers,
+        "overwrite": overwrite or None,
+        "strict": strict or None,
+    }
+    with _Edge():
+        from beadwright.pipeline import plan_part
+        from beadwright.settings import resolve
+
+        resolved = resolve(given)
+        with _progress(shown=not quiet and sys.stderr.isatty()) as progress:
+            result = plan_part(part, out, resolved=resolved, progress=progress)
+        if as_json:
+            _print_json(result.document)
+        elif not quiet:
+            from beadwright.pipeline import show_plan
+
+            show_plan(result)
+        raise typer.Exit(1 if result.has_errors else 0)
+
+
+class _progress:  # noqa: N801  a context manager that reads as a verb
+    """A progress bar on standard error, or silence."""
+
+    def __init__(self, *, shown: bool) -> None:
+        self._shown = shown
+        self._bar: Any = None
+
+    def __enter__(self) -> Progress | None:
+        if not self._shown:
+            return None
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+        self._bar = Progress(
+            TextColumn("{task.description}"),
+            BarColumn(),
+            MofNCompleteColumn(),
+            TimeRemainingColumn(),
+            console=Console(stderr=True),
+            transient=True,
+        )
+        self._bar.start()
+        task = self._bar.add_task("reading", total=None)
+
+        def show(stage: str, done: int, total: int) -> None:
+            self._bar.update(task, description=stage, completed=done, total=total or None)
+
+        return show
+
+    def __exit__(self, *_: object) -> None:
+        if self._bar is not None:
+            self._bar.stop()

@@ -1,0 +1,91 @@
+"""Who makes the layers: this process for a little work, processes of their own for much."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Executor
+from contextlib import contextmanager
+
+from beadwright.layers import LayerPlan
+from beadwright.pipeline._layer_work import LayerWork, work_on
+from beadwright.pipeline._stages import COMPILE, Stages
+from beadwright.pipeline._workers import Workers, core_count, mapped
+from beadwright.section import TakenPlane
+
+# Layers of the first chunk, which is made in this process: it compiles what must be compiled, and tells how
+# long a layer takes.
+FIRST_CHUNK = 4
+# Most layers of a chunk: many planes share the cost of a call, few keep the progress bar moving.
+MAX_CHUNK = 32
+# Starting workers costs about a second of each core; work that takes less than this is done here, s.
+WORTH_WORKERS = 4.0
+
+
+class Crew:
+    """Makes layers, here or elsewhere, and hands them out in their order.
+
+    Parameters
+    ----------
+    executor : Executor or None
+        Where chunks are made, if the caller has a place for them.
+    asked : int or None
+        Worker processes; None: as many as it pays.
+    lost : list of str
+        Grows by a sentence for each worker that was lost.
+    stages : Stages
+        Grows by what the chunks took.
+    """
+
+    def __init__(
+        self, *, executor: Executor | None, asked: int | None, lost: list[str], stages: Stages
+    ) -> None:
+        self._executor, self._asked, self._lost, self._stages = executor, asked, lost, stages
+        self.count = 1
+
+    def work(
+        self, data: bytes, plans: Sequence[LayerPlan], planes: Sequence[TakenPlane]
+    ) -> Iterator[LayerWork]:
+        """Layers in their order."""
+        clock = Stages()
+        made = work_on(data, tuple(plans[:FIRST_CHUNK]), tuple(planes[:FIRST_CHUNK]))
+        here = clock.total() - made.seconds.get(COMPILE, 0.0)
+        self._stages.merge(made.seconds)
+        yield from made.layers
+        n_left = len(plans) - len(made.layers)
+        if not n_left:
+            return
+        seconds = here / len(made.layers) * n_left
+        with self._hired(seconds, n_left) as executor:
+            size = max(1, min(MAX_CHUNK, math.ceil(n_left / (4 * self.count))))
+            calls = _split(data, plans[FIRST_CHUNK:], planes[FIRST_CHUNK:], size)
+            for chunk in mapped(executor, work_on, calls, self._lost.append):
+                self._stages.merge(chunk.seconds)
+                yield from chunk.layers
+
+    @contextmanager
+    def _hired(self, seconds: float, n_left: int) -> Iterator[Executor | None]:
+        """An executor, or None where the work is done in this process."""
+        if self._executor is not None:
+            yield self._executor
+            return
+        wanted = min(self._asked or core_count(), n_left)
+        if wanted == 1 or (self._asked is None and seconds < WORTH_WORKERS):
+            yield None
+            return
+        self.count = wanted
+        workers = Workers(wanted)
+        try:
+            yield workers
+        finally:
+            # Nothing is left to do where all went well; else (an error, an interruption) they end at once.
+            workers.shutdown(cancel_futures=True)
+
+
+def _split(
+    data: bytes, plans: Sequence[LayerPlan], planes: Sequence[TakenPlane], size: int
+) -> list[tuple[bytes, tuple[LayerPlan, ...], tuple[TakenPlane, ...]]]:
+    """Calls of `work_on` for chunks of layers."""
+    return [
+        (data, tuple(plans[i : i + size]), tuple(planes[i : i + size])) for i in range(0, len(plans), size)
+    ]

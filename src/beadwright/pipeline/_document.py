@@ -1,0 +1,176 @@
+"""plan.json and run.json as plain values."""
+
+from __future__ import annotations
+
+import datetime as dt
+import importlib.metadata
+import json
+import math
+import platform
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright import __version__
+from beadwright.brep import Model
+from beadwright.numeric import Budget, Finding
+from beadwright.pipeline._layer_work import LayerWork
+from beadwright.pipeline._output import FORMAT
+from beadwright.pipeline._part import describe_input
+from beadwright.pipeline._stages import Stages, peak_memory_mb
+from beadwright.post import LayerText
+from beadwright.settings import Resolved
+
+BOUNDS = ("model", "section", "fit", "region", "rounding", "total")
+PACKAGES = ("numpy", "numba", "scipy", "cadquery-ocp", "pydantic")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Laid:
+    """A layer's work and its text."""
+
+    work: LayerWork
+    text: LayerText
+
+
+def worst(budgets: Sequence[Budget]) -> Budget:
+    """Part by part the greatest bound; its total is the greatest total or more."""
+    parts = {name: max((getattr(b, name) for b in budgets), default=0.0) for name in BOUNDS[:-1]}
+    return Budget(**parts)
+
+
+def bounds_of(budget: Budget, total: float) -> dict[str, float]:
+    """Bounds by part, mm."""
+    return {**{name: float(getattr(budget, name)) for name in BOUNDS[:-1]}, "total": float(total)}
+
+
+def plan_document(
+    model: Model,
+    matrix: npt.NDArray[np.float64],
+    resolved: Resolved,
+    layers: Sequence[Laid],
+    findings: Sequence[Finding],
+) -> dict[str, Any]:
+    """All results, as plan.json holds them.
+
+    Parameters
+    ----------
+    model : Model
+        As read, before placement.
+    matrix : (3, 4) float
+        Placement.
+    resolved : Resolved
+        Settings and where they came from.
+    layers : sequence of Laid
+    findings : sequence of Finding
+    """
+    rows = [_layer(laid) for laid in layers]
+    budgets = [laid.text.budget for laid in layers]
+    return {
+        "format": FORMAT,
+        "version": __version__,
+        "input": describe_input(model),
+        "placement": matrix.tolist(),
+        "settings": resolved.as_dict(),
+        "layers": rows,
+        "totals": _totals(rows),
+        "bounds_mm": bounds_of(worst(budgets), max((b.total for b in budgets), default=0.0)),
+        "fallbacks": sum(laid.work.fallbacks for laid in layers),
+        "nudged_planes": [
+            {
+                "layer": laid.text.index,
+                "asked_mm": laid.work.taken.asked,
+                "taken_mm": laid.work.taken.taken,
+                "why": laid.work.taken.why,
+            }
+            for laid in layers
+            if laid.work.taken.why
+        ],
+        "faces": _faces(model, layers),
+        "findings": [finding.as_dict() for finding in findings],
+    }
+
+
+def _layer(laid: Laid) -> dict[str, Any]:
+    layer, text = laid.work.layer, laid.text
+    return {
+        "index": text.index,
+        "z0_mm": layer.plan.z0,
+        "z_mm": layer.plan.z,
+        "height_mm": layer.plan.height,
+        "section_z_mm": list(layer.section_z),
+        "area_mm2": layer.area,
+        "perimeter_mm": layer.perimeter,
+        "loops": layer.n_loops,
+        "holes": layer.n_holes,
+        "beads": text.n_beads,
+        "length_mm": text.length,
+        "moves": {"line": text.n_lines, "arc": text.n_arcs},
+        "bounds_mm": bounds_of(text.budget, text.budget.total),
+        "near_tangent": laid.work.near_tangent,
+        "hidden_mm": laid.work.hidden,
+    }
+
+
+def _totals(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """Sums over the layers; of `hidden_mm` the worst."""
+    summed: dict[str, Any] = {"layers": len(rows)}
+    for name in ("area_mm2", "perimeter_mm", "length_mm"):
+        summed[name] = math.fsum(row[name] for row in rows)
+    for name in ("loops", "holes", "beads", "near_tangent"):
+        summed[name] = sum(row[name] for row in rows)
+    summed["moves"] = {kind: sum(row["moves"][kind] for row in rows) for kind in ("line", "arc")}
+    summed["hidden_mm"] = max((row["hidden_mm"] for row in rows), default=0.0)
+    return summed
+
+
+def _faces(model: Model, layers: Sequence[Laid]) -> list[dict[str, Any]]:
+    along: dict[int, list[float]] = {}
+    for laid in layers:
+        for face, length in laid.work.face_lengths().items():
+            along.setdefault(face, []).append(length)
+    return [
+        {
+            "id": face.id,
+            "name": face.name,
+            "colour": face.colour,
+            "kind": face.kind,
+            "area_mm2": face.area,
+            "contour_mm": math.fsum(along.get(face.id, ())),
+        }
+        for face in model.faces
+    ]
+
+
+def run_document(stages: Stages, *, workers: int, lost: Sequence[str], when: dt.datetime) -> dict[str, Any]:
+    """What run.json holds: all that differs from run to run.
+
+    ``seconds`` are those of this process by stage, but for the stages of the layers (section, fit, region,
+    beads, compile), which are summed over all processes; ``total`` is what the clock on the wall says.
+    """
+    seconds = {name: round(value, 4) for name, value in stages.seconds().items()}
+    seconds.setdefault("compile", 0.0)
+    document: dict[str, Any] = {
+        "format": "beadwright run 1",
+        "when": when.isoformat(timespec="seconds"),
+        "seconds": {"total": round(stages.total(), 4), **seconds},
+        "versions": {
+            "beadwright": __version__,
+            "python": platform.python_version(),
+            **{name: importlib.metadata.version(name) for name in PACKAGES},
+        },
+        "system": platform.platform(),
+        "workers": workers,
+        "peak_memory_mb": peak_memory_mb(),
+    }
+    if lost:
+        document["lost_workers"] = list(lost)
+    return document
+
+
+def as_text(document: Mapping[str, Any]) -> str:
+    """A document as JSON text; numbers read back to the same doubles."""
+    return json.dumps(document, indent=1, allow_nan=False, ensure_ascii=False) + "\n"

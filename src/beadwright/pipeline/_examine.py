@@ -1,0 +1,115 @@
+"""What is in a file, is it printable and why not."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+
+from beadwright.brep import Model
+from beadwright.errors import StepError
+from beadwright.numeric import Finding
+from beadwright.pipeline._part import describe_input, read_part
+
+# Parts of this field are 0.3 to 6 m long; far outside that a unit was probably taken for another.
+SMALL_MM, LARGE_MM = 30.0, 20_000.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Examination:
+    """What `examine` found.
+
+    Attributes
+    ----------
+    model : Model
+        As read, in its own coordinates.
+    printable : bool
+        Whether `plan` takes it without `wall`.
+    findings : tuple of Finding
+        Of the health check; of level error where it is not printable.
+    advice : tuple of str
+        What to look at or to do, a sentence each.
+    """
+
+    model: Model
+    printable: bool
+    findings: tuple[Finding, ...]
+    advice: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it."""
+        model = self.model
+        return {
+            "format": "beadwright examination 1",
+            "printable": self.printable,
+            "input": {**describe_input(model), "schema": model.schema},
+            "size_mm": (model.box[1] - model.box[0]).tolist(),
+            "kinds": self.kinds(),
+            "solids": [
+                {"name": s.name, "colour": s.colour, "volume_mm3": s.volume, "shells": len(s.shells)}
+                for s in model.solids
+            ],
+            "faces": [
+                {"id": f.id, "name": f.name, "colour": f.colour, "kind": f.kind, "area_mm2": f.area}
+                for f in model.faces
+            ],
+            "findings": [finding.as_dict() for finding in self.findings],
+            "advice": list(self.advice),
+        }
+
+    def kinds(self) -> dict[str, int]:
+        """Number of faces of each surface kind, the most frequent first."""
+        counted = Counter(face.kind for face in self.model.faces)
+        return dict(sorted(counted.items(), key=lambda pair: (-pair[1], pair[0])))
+
+
+def examine(part: Any) -> Examination:
+    """Read a part and judge whether it can be printed.
+
+    Parameters
+    ----------
+    part : str, Path, cadquery.Workplane, cadquery.Shape or TopoDS_Shape
+        A STEP file (plain or packed by gzip) or a shape in mm.
+
+    Returns
+    -------
+    Examination
+        Also for an open surface: not printable, with the reason as a finding of level error.
+
+    Raises
+    ------
+    StepError
+        Nothing can be read from it.
+    """
+    try:
+        model = read_part(part)
+    except StepError as reason:
+        opened = read_part(part, walls=True)  # raises its own reason if there is nothing at all
+        error = Finding(code="not-printable", level="error", text=str(reason))
+        advice = ("as it is, it can be printed as a wall of one bead: `--wall centre`, `left` or `right`",)
+        return Examination(
+            model=opened,
+            printable=False,
+            findings=(error, *opened.findings),
+            advice=(*advice, *_advice(opened)),
+        )
+    return Examination(model=model, printable=True, findings=model.findings, advice=_advice(model))
+
+
+def _advice(model: Model) -> tuple[str, ...]:
+    """What a user should look at before planning."""
+    size = model.box[1] - model.box[0]
+    said = []
+    if size.max() < SMALL_MM:
+        said.append(f"the part is only {size.max():.4g} mm long; check the unit, or use `--scale`")
+    if size.max() > LARGE_MM:
+        said.append(f"the part is {size.max() / 1000:.4g} m long; check the unit, or use `--scale`")
+    if size[2] > 4 * size[:2].min() and size[2] > 1000:
+        said.append("the part is tall and slender as it stands; `--rotate` lays it down")
+    if len(model.solids) > 1:
+        said.append(
+            f"{len(model.solids)} solids are printed together as one region where they touch or overlap"
+        )
+    if model.healing:
+        said.append(f"the reader mended {len(model.healing)} thing(s); see `healing` in the JSON")
+    return tuple(said)

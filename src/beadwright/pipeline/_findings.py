@@ -1,0 +1,72 @@
+"""The findings of a whole plan."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from beadwright.brep import Model
+from beadwright.numeric import Finding
+from beadwright.pipeline._layer_work import LayerWork
+
+
+def plan_findings(solid: Model, works: Sequence[LayerWork], *, strict: bool) -> tuple[Finding, ...]:
+    """Those of the part, of solids that meet, of inverted pieces, and of each layer.
+
+    Parameters
+    ----------
+    solid : Model
+        Placed, so that places are in machine coordinates.
+    works : sequence of LayerWork
+    strict : bool
+        Whether warnings become errors.
+    """
+    found = [
+        *solid.findings,
+        *_worst_layer(works, lambda work: work.overlap, _overlapping),
+        *_worst_layer(works, lambda work: work.shared, _touching),
+        *_worst_layer(works, lambda work: work.inverted, _inverted),
+        *(finding for work in works for finding in work.layer.findings),
+    ]
+    return tuple(finding.strict() if strict else finding for finding in found)
+
+
+def _worst_layer(
+    works: Sequence[LayerWork], measure: Callable[[LayerWork], float], told: Callable[[int], Finding]
+) -> list[Finding]:
+    """One finding for all layers in which something is not 0, with the place where it is greatest."""
+    rows = [work for work in works if measure(work) > 0]
+    if not rows:
+        return []
+    most = max(rows, key=measure)
+    return [replace(told(len(rows)), layer=most.layer.plan.index, measured=measure(most))]
+
+
+def _overlapping(count: int) -> Finding:
+    return Finding(
+        code="solids-overlap",
+        level="warning",
+        unit="mm2",
+        allowed=0.0,
+        text=f"pieces of the part overlap in {count} layer(s), here most; they were united",
+    )
+
+
+def _touching(count: int) -> Finding:
+    return Finding(
+        code="solids-touch",
+        level="warning",
+        unit="mm",
+        allowed=0.0,
+        text=f"pieces of the part touch in {count} layer(s), here most; they were united",
+    )
+
+
+def _inverted(count: int) -> Finding:
+    return Finding(
+        code="inverted",
+        level="warning",
+        unit="mm2",
+        allowed=0.0,
+        text=f"a piece turned inside out is left out in {count} layer(s), here most; check the CAD",
+    )

@@ -1,0 +1,237 @@
+"""What a worker does with a chunk of layers: section, fit, region, beads. Every layer stands for itself."""
+
+from __future__ import annotations
+
+import functools
+import pickle
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from beadwright.arcs import fit
+from beadwright.beads import Bead, contour_beads, wall_beads
+from beadwright.curves import ArcRegion, length, lengths, signed_area
+from beadwright.layers import LayerPlan, LayerRegion, layer_region, wall_region
+from beadwright.numeric import Budget, Finding
+from beadwright.pipeline._stages import Stages
+from beadwright.section import Cutter, Section, TakenPlane, cut
+from beadwright.settings import PlanSettings
+
+# Areas and lengths that a union may lose by its own snapping, far above it: mm2, mm.
+NO_AREA = 1e-3
+NO_LENGTH = 1e-2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Job:
+    """What all layers of a plan share; pickled once, so that each call carries plain bytes.
+
+    Attributes
+    ----------
+    cutter : Cutter
+        Of the placed model.
+    settings : PlanSettings
+    spacing : float
+        Of the beads, mm.
+    """
+
+    cutter: Cutter
+    settings: PlanSettings
+    spacing: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LayerWork:
+    """A layer's region and beads, not yet in order, and what was met on the way.
+
+    Attributes
+    ----------
+    layer : LayerRegion
+        With all bounds but that of rounding.
+    beads : tuple of Bead
+    taken : TakenPlane
+        The plane asked for and the one used.
+    near_tangent : int
+        Pieces along which plane and surface are nearly parallel.
+    hidden : float
+        What cells of free-form faces could hide, mm.
+    fallbacks : int
+        Faces that were cut by the CAD kernel instead.
+    overlap, inverted : float
+        Area covered more than once before the union; area left out because its loops wind the wrong way, mm2.
+    shared : float
+        Length of boundary along which pieces that do not overlap touch, mm.
+    """
+
+    layer: LayerRegion
+    beads: tuple[Bead, ...]
+    taken: TakenPlane
+    near_tangent: int
+    hidden: float
+    fallbacks: int
+    overlap: float = 0.0
+    inverted: float = 0.0
+    shared: float = 0.0
+
+    def face_lengths(self) -> dict[int, float]:
+        """Length of bead centrelines that follows each face, mm."""
+        faces = [bead.path.face for bead in self.beads]
+        if not faces:
+            return {}
+        face, run = np.concatenate(faces), np.concatenate([lengths(bead.path) for bead in self.beads])
+        known = face >= 0
+        summed = np.bincount(face[known], run[known])
+        return {int(row): float(summed[row]) for row in np.flatnonzero(summed)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ChunkWork:
+    """Layers of a chunk, and seconds by stage."""
+
+    layers: tuple[LayerWork, ...]
+    seconds: dict[str, float]
+
+
+@functools.lru_cache(maxsize=1)
+def _job(data: bytes) -> Job:
+    """The job of a plan, unpacked once in each process."""
+    job = pickle.loads(data)
+    assert isinstance(job, Job)
+    return job
+
+
+def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[TakenPlane, ...]) -> ChunkWork:
+    """Make the regions and beads of some layers.
+
+    Parameters
+    ----------
+    data : bytes
+        A pickled `Job`.
+    plans : tuple of LayerPlan
+    planes : tuple of TakenPlane
+        One for each.
+
+    Returns
+    -------
+    ChunkWork
+        A layer's result depends on no other layer, so any split into chunks gives the same.
+
+    Raises
+    ------
+    GeometryError
+        The geometry cannot be made as asked, for example at this tolerance.
+    """
+    job, stages = _job(data), Stages()
+    with stages.measure("section"):
+        sections = cut(job.cutter, [p.taken for p in planes], asked=[p.asked for p in planes])
+    made = [
+        _layer(job, plan, plane, section, stages)
+        for plan, plane, section in zip(plans, planes, sections, strict=True)
+    ]
+    return ChunkWork(layers=tuple(made), seconds=stages.seconds())
+
+
+def _layer(job: Job, plan: LayerPlan, plane: TakenPlane, section: Section, stages: Stages) -> LayerWork:
+    settings = job.settings
+    overlap = inverted = shared = 0.0
+    with stages.measure("fit"):
+        fitted = fit(section.loops, tolerance=settings.tolerance)
+    budget = Budget(model=section.model, section=section.bound, fit=fitted.bound.mm)
+    heights = (section.taken,)
+    findings = _section_findings(plan, section)
+    if settings.wall is not None:
+        layer = wall_region(plan, section.loops, section_z=heights, budget=budget, findings=findings)
+        with stages.measure("beads"):
+            laid = wall_beads(
+                layer, fitted.paths, side=settings.wall, width=settings.width, height=plan.height
+            )
+    else:
+        with stages.measure("region"):
+            layer = layer_region(
+                plan, section.loops, fitted.region, section_z=heights, budget=budget, findings=findings
+            )
+            overlap, inverted, shared = _united(fitted.region, layer.region)
+        with stages.measure("beads"):
+            laid = contour_beads(
+                layer,
+                width=settings.width,
+                height=plan.height,
+                spacing=job.spacing,
+                contours=settings.contours,
+            )
+    return LayerWork(
+        layer=replace(
+            layer,
+            budget=replace(layer.budget, region=layer.budget.region + laid.bound),
+            findings=(*layer.findings, *laid.findings),
+        ),
+        beads=laid.beads,
+        taken=plane,
+        near_tangent=len(section.near_tangent),
+        hidden=section.hidden,
+        fallbacks=section.fallbacks,
+        overlap=overlap,
+        inverted=inverted,
+        shared=shared,
+    )
+
+
+def _united(before: ArcRegion, after: ArcRegion) -> tuple[float, float, float]:
+    """What uniting the loops of all solids took away: overlap, inverted area (mm2), shared boundary (mm)."""
+    gone = sum(map(signed_area, before.loops)) - sum(map(signed_area, after.loops))
+    shorter = sum(map(length, before.loops)) - sum(map(length, after.loops))
+    overlap, inverted = max(gone, 0.0), max(-gone, 0.0)
+    overlap = overlap if overlap > NO_AREA else 0.0
+    inverted = inverted if inverted > NO_AREA else 0.0
+    touches = shorter > NO_LENGTH and not overlap and not inverted
+    return overlap, inverted, shorter if touches else 0.0
+
+
+def _section_findings(plan: LayerPlan, section: Section) -> tuple[Finding, ...]:
+    """What cutting met that a reader should know."""
+    found = [
+        Finding(
+            code="near-tangent",
+            level="note",
+            layer=plan.index,
+            at_mm=place.at,
+            face=place.face,
+            measured=place.uncertainty,
+            unit="mm",
+            text="plane and surface are nearly parallel here, so the section curve may lie this far beside",
+        )
+        for place in section.near_tangent
+    ]
+    if section.hidden > 0:
+        found.append(
+            Finding(
+                code="hidden",
+                level="warning",
+                layer=plan.index,
+                measured=section.hidden,
+                unit="mm",
+                text="a piece of the section smaller than this could have been missed",
+            )
+        )
+    if section.fallbacks:
+        found.append(
+            Finding(
+                code="fallback",
+                level="warning",
+                layer=plan.index,
+                measured=float(section.fallbacks),
+                text="faces were cut by the CAD kernel's generic section, whose points were corrected",
+            )
+        )
+    if section.counters.unmatched:
+        found.append(
+            Finding(
+                code="unmatched",
+                level="error",
+                layer=plan.index,
+                measured=float(section.counters.unmatched),
+                allowed=0.0,
+                text="ends of section curves found no partner: the solid is not closed here",
+            )
+        )
+    return tuple(found)

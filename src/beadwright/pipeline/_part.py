@@ -1,0 +1,51 @@
+"""What a command may be given as its part."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from beadwright.brep import Model
+from beadwright.errors import StepError
+
+
+def read_part(part: Any, *, walls: bool = False) -> Model:
+    """A model from a path, a model, a cadquery Workplane or Shape, or a kernel shape.
+
+    Parameters
+    ----------
+    part : str, Path, Model, cadquery.Workplane, cadquery.Shape or TopoDS_Shape
+        A model is taken as it is.
+    walls : bool
+        Take open shells and loose faces too.
+
+    Raises
+    ------
+    StepError
+        It cannot be read, or holds nothing to print.
+    """
+    if isinstance(part, Model):
+        if not part.faces:
+            raise StepError(f"{part.file}: the model has no faces")
+        return part
+    from beadwright.kernel import from_shape, read_step
+
+    if isinstance(part, (str, Path)):
+        return read_step(part, walls=walls)
+    return from_shape(part, walls=walls)
+
+
+def describe_input(model: Model) -> dict[str, Any]:
+    """What the JSON of a result says of its input: as read, before any placement."""
+    return {
+        "file": model.file,
+        "sha256": model.sha256,
+        "unit": model.unit,
+        "solids": len(model.solids),
+        "faces": len(model.faces),
+        "volume_mm3": model.volume,
+        "area_mm2": model.area,
+        "box_mm": model.box.tolist(),
+        "gap_mm": model.gap,
+        "healing": list(model.healing),
+    }

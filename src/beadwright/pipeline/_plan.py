@@ -1,0 +1,220 @@
+"""The main job: from a part to a program."""
+
+from __future__ import annotations
+
+import datetime as dt
+import pickle
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor
+from contextlib import ExitStack
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Unpack, cast
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.beads import Trail, arrange
+from beadwright.brep import Model, placed, placement
+from beadwright.errors import SettingsError
+from beadwright.layers import LayerPlan, plan_layers
+from beadwright.pipeline._crew import Crew
+from beadwright.pipeline._document import Laid, as_text, plan_document, run_document, worst
+from beadwright.pipeline._findings import plan_findings
+from beadwright.pipeline._layer_work import Job, LayerWork
+from beadwright.pipeline._output import Output, output_folder
+from beadwright.pipeline._part import read_part
+from beadwright.pipeline._result import PlannedLayer, PlanResult
+from beadwright.pipeline._stages import Stages
+from beadwright.post import Words, layer_text, program_text
+from beadwright.program import Head, Placement, Setting, layer_program
+from beadwright.section import prepare, take_plane
+from beadwright.settings import PlanOptions, PlanSettings, Resolved, resolve
+
+Progress = Callable[[str, int, int], None]
+"""Called with the stage, how many layers are done, and how many there are (0: not known yet)."""
+
+
+def plan(
+    part: Any,
+    out: str | Path | None = None,
+    *,
+    progress: Progress | None = None,
+    executor: Executor | None = None,
+    **options: Unpack[PlanOptions],
+) -> PlanResult:
+    """Plan a part: sections, beads, and the program that lays them.
+
+    Parameters
+    ----------
+    part : str, Path, Model, cadquery.Workplane, cadquery.Shape or TopoDS_Shape
+        A STEP file, or a shape in mm.
+    out : str or Path, optional
+        Folder for program.nc, plan.json and run.json, made whole or not at all. Without it nothing is
+        written.
+    progress : callable, optional
+        Called as ``progress(stage, done, total)``.
+    executor : concurrent.futures.Executor, optional
+        Where chunks of layers are made; default processes of this machine (`workers`).
+    **options
+        As of the command, with ``_`` for ``-``: ``tolerance``, ``width``, ``height``, ... in mm; see
+        `beadwright.settings.PlanSettings` for all of them with their ranges.
+
+    Returns
+    -------
+    PlanResult
+        ``result.bounds.total`` is a proven bound of how far the program's beads stray from where the exact
+        solid wants them, mm. Same input, same bytes, for any number of workers.
+
+    Raises
+    ------
+    SettingsError
+        Options at fault; the message lists all of them.
+    StepError
+        The part cannot be read, or holds nothing to print.
+    OutputError
+        The folder cannot be written.
+    GeometryError
+        The geometry cannot be made as asked.
+
+    Examples
+    --------
+    >>> import beadwright
+    >>> result = beadwright.plan("part.step", width=10.0, height=4.0)  # doctest: +SKIP
+    >>> result.bounds.total < 0.0103  # doctest: +SKIP
+    True
+    """
+    return plan_part(part, out, resolved=resolve(options), progress=progress, executor=executor)
+
+
+def _silent(_stage: str, _done: int, _total: int) -> None:
+    """Nobody wants to know how far it is."""
+
+
+def plan_part(
+    part: Any,
+    out: str | Path | None,
+    *,
+    resolved: Resolved,
+    progress: Progress | None = None,
+    executor: Executor | None = None,
+) -> PlanResult:
+    """`plan` with settings that are resolved already."""
+    settings, stages = resolved.settings, Stages()
+    when = dt.datetime.now(dt.UTC)
+    tell = progress or _silent
+    with ExitStack() as stack:
+        output: Output | None = None
+        if out is not None:
+            output = stack.enter_context(output_folder(out, overwrite=settings.overwrite))
+        tell("reading", 0, 0)
+        with stages.measure("read"):
+            model = read_part(part, walls=settings.wall is not None)
+        with stages.measure("place"):
+            matrix = placement(model, settings.scale, settings.rotate, settings.at)
+            solid = placed(model, matrix)
+            plans = _asked_layers(solid, settings)
+        tell("preparing", 0, len(plans))
+        with stages.measure("prepare"):
+            cutter = prepare(solid)
+            planes = tuple(take_plane(cutter, plan.section_z[0], "below") for plan in plans)
+            job = Job(cutter=cutter, settings=settings, spacing=settings.bead_spacing())
+            data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
+        lost: list[str] = []
+        crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
+        laid = _lay(crew.work(data, plans, planes), settings, stages, tell, len(plans))
+        with stages.measure("text"):
+            head = _head(model, matrix, resolved, plans)
+            program = program_text(
+                head, [each.text for each in laid], words=Words(decimals=settings.decimals)
+            )
+        findings = plan_findings(solid, [each.work for each in laid], strict=settings.strict)
+        document = plan_document(model, matrix, resolved, laid, findings)
+        if output is not None:
+            tell("writing", len(plans), len(plans))
+            with stages.measure("write"):
+                output.write("program.nc", program)
+                output.write("plan.json", as_text(document))
+        run = run_document(stages, workers=crew.count, lost=lost, when=when)
+        if output is not None:
+            output.write("run.json", as_text(run))
+    return PlanResult(
+        program=program,
+        document=document,
+        run=run,
+        layers=tuple(
+            PlannedLayer(layer=each.work.layer, beads=each.work.beads, budget=each.text.budget)
+            for each in laid
+        ),
+        findings=findings,
+        bounds=worst([each.text.budget for each in laid]),
+        out=None if out is None else Path(out),
+    )
+
+
+def _asked_layers(solid: Model, settings: PlanSettings) -> tuple[LayerPlan, ...]:
+    """The layers of the whole plan that were asked for."""
+    low, high = float(solid.box[0, 2]), float(solid.box[1, 2])
+    plans = plan_layers(low, high, settings.height, rule=settings.rule, platform_z=min(low, 0.0))
+    first, end = settings.layers
+    chosen = plans[first:end]
+    if not chosen:
+        raise SettingsError(
+            f"layers: {first}:{end or ''} lies above the part, whose layers are 0:{len(plans)}"
+        )
+    return chosen
+
+
+def _lay(
+    works: Iterator[LayerWork], settings: PlanSettings, stages: Stages, tell: Progress, total: int
+) -> list[Laid]:
+    """Order the beads of all layers in one pass from the platform up, and write each layer's text."""
+    trail, n_beads = Trail(), 0
+    words = Words(decimals=settings.decimals)
+    laid: list[Laid] = []
+    for done, work in enumerate(works, 1):
+        with stages.measure("order"):
+            layer = work.layer
+            arranged = arrange(work.beads, trail, layer=layer.plan.index, z=layer.plan.z)
+            trail = arranged.trail
+            layer = replace(
+                layer,
+                budget=replace(layer.budget, region=layer.budget.region + arranged.bound),
+                findings=(*layer.findings, *arranged.findings),
+            )
+        with stages.measure("text"):
+            program = layer_program(
+                layer,
+                arranged.beads,
+                first_bead=n_beads,
+                clearance=settings.clearance,
+                feed=settings.feed,
+            )
+            text = layer_text(program, words=words)
+        n_beads += len(arranged.beads)
+        laid.append(Laid(work=replace(work, layer=layer, beads=arranged.beads), text=text))
+        tell("layers", done, total)
+    return laid
+
+
+def _head(
+    model: Model, matrix: npt.NDArray[np.float64], resolved: Resolved, plans: Sequence[LayerPlan]
+) -> Head:
+    """What stands at the top of the program."""
+    rows = tuple(tuple(float(v) for v in row) for row in matrix)
+    told = resolved.as_dict()
+    return Head(
+        part=model.file,
+        part_sha256=model.sha256,
+        contours=0 if resolved.settings.wall else resolved.settings.contours,
+        placement=cast(Placement, rows),
+        settings=tuple(
+            Setting(name=name, value=_value(row["value"]), source=row["from"]) for name, row in told.items()
+        ),
+        first=plans[0].index,
+    )
+
+
+def _value(value: Any) -> str:
+    """A setting's value as text."""
+    return ",".join(map(str, value)) if isinstance(value, list) else str(value)

@@ -1,0 +1,139 @@
+"""Short tables for the terminal, on standard error."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from beadwright.numeric import Finding
+
+if TYPE_CHECKING:
+    from beadwright.pipeline._examine import Examination
+    from beadwright.pipeline._result import PlanResult
+    from beadwright.pipeline._section import PlaneSection
+    from beadwright.report import Exported
+
+# More rows than this make a table that nobody reads; the rest is in the JSON.
+MAX_ROWS = 40
+STYLE = {"note": "dim", "warning": "yellow", "error": "red"}
+
+
+def show_examination(found: Examination) -> None:
+    """Print what is in a part: size, faces, findings, printable or not."""
+    console, model = Console(stderr=True), found.model
+    size = model.box[1] - model.box[0]
+    _pairs(
+        console,
+        [
+            ("part", f"{model.file} ({model.schema or 'a shape'}, in {model.unit})"),
+            ("solids", ", ".join(f"{s.name or 'without a name'}" for s in model.solids) or "none"),
+            ("size", " × ".join(f"{v:.2f}" for v in size) + " mm"),
+            ("volume", f"{model.volume / 1e6:.6g} dm³"),
+            ("area", f"{model.area / 1e6:.6g} m²"),
+            ("surfaces", ", ".join(f"{count} {kind}" for kind, count in found.kinds().items())),
+            ("gaps of the model", f"{model.gap:.3g} mm"),
+            ("printable", "yes" if found.printable else "no"),
+        ],
+    )
+    named = [f for f in model.faces if f.name or f.colour]
+    rows = named if len(named) > 0 and len(model.faces) > MAX_ROWS else list(model.faces)
+    table = Table(box=None, pad_edge=False)
+    for title, right in (
+        ("face", True),
+        ("kind", False),
+        ("area mm²", True),
+        ("name", False),
+        ("colour", False),
+    ):
+        table.add_column(title, justify="right" if right else "left")
+    for face in rows[:MAX_ROWS]:
+        table.add_row(str(face.id), face.kind, f"{face.area:.1f}", escape(face.name), face.colour)
+    console.print(table)
+    if len(rows) < len(model.faces) or len(rows) > MAX_ROWS:
+        console.print(f"({len(model.faces)} faces in all; --json lists them)", style="dim")
+    _findings(console, found.findings)
+    for text in found.advice:
+        console.print(f"advice: {text}", markup=False, highlight=False)
+
+
+def show_section(cut: PlaneSection, written: Exported | None) -> None:
+    """Print the measures of a section."""
+    console = Console(stderr=True)
+    pairs = [
+        ("part", cut.part),
+        ("plane", cut.where()),
+        ("loops", f"{cut.loops.n_chains}"),
+        ("area", f"{cut.area:.6f} mm²"),
+        ("length", f"{cut.length:.6f} mm"),
+        ("curves", ", ".join(f"{count} {kind}" for kind, count in cut.kinds().items()) or "none"),
+    ]
+    if written is not None:
+        pairs.append(("written", f"{written.path}, within {written.bound:.2g} mm"))
+    _pairs(console, pairs)
+
+
+def show_plan(result: PlanResult) -> None:
+    """Print what was planned, its bound and its findings."""
+    console, document = Console(stderr=True), result.document
+    totals, bounds = document["totals"], document["bounds_mm"]
+    parts = " + ".join(f"{name} {bounds[name]:.2g}" for name in ("section", "fit", "region", "rounding"))
+    moves = totals["moves"]
+    pairs = [
+        ("part", document["input"]["file"]),
+        ("layers", f"{totals['layers']}, beads {totals['beads']}, {totals['length_mm'] / 1000:.3f} m"),
+        ("moves", f"{moves['line']} lines, {moves['arc']} arcs"),
+        (
+            "off the solid by at most",
+            f"{bounds['total']:.4g} mm = {parts}; the file's own gaps {bounds['model']:.2g}",
+        ),
+    ]
+    if document["nudged_planes"]:
+        pairs.append(("planes moved off faces", f"{len(document['nudged_planes'])}"))
+    if document["fallbacks"]:
+        pairs.append(("fallbacks to the CAD kernel", f"{document['fallbacks']}"))
+    seconds = result.run["seconds"]
+    pairs.append(("time", f"{seconds['total']:.1f} s, of it compiling {seconds.get('compile', 0.0):.1f} s"))
+    if result.out is not None:
+        pairs.append(("written", str(result.out)))
+    _pairs(console, pairs)
+    _findings(console, result.findings)
+
+
+def _pairs(console: Console, pairs: Iterable[tuple[str, str]]) -> None:
+    table = Table(box=None, show_header=False, pad_edge=False)
+    table.add_column(style="bold")
+    table.add_column(overflow="fold")
+    for name, text in pairs:
+        table.add_row(name, escape(text))
+    console.print(table, highlight=False)
+
+
+def _findings(console: Console, findings: Iterable[Finding]) -> None:
+    """One line for each kind of finding, with the first place."""
+    counted: Counter[tuple[str, str]] = Counter()
+    first: dict[tuple[str, str], Finding] = {}
+    for finding in findings:
+        key: tuple[str, str] = (finding.level, finding.code)
+        counted[key] += 1
+        first.setdefault(key, finding)
+    for key in sorted(counted, key=lambda k: ("error", "warning", "note").index(k[0])):
+        finding = first[key]
+        many = f" ({counted[key]} times, first" if counted[key] > 1 else " ("
+        where = [] if finding.layer is None else [f"layer {finding.layer}"]
+        if finding.face is not None:
+            where.append(f"face {finding.face}")
+        if finding.at_mm is not None and all(map(math.isfinite, finding.at_mm)):
+            where.append("at " + ", ".join(f"{v:.2f}" for v in finding.at_mm))
+        tail = f"{many} {', '.join(where)})".replace("( ", "(") if where or counted[key] > 1 else ""
+        console.print(
+            f"{finding.level} {finding.code}: {finding.text}{tail}",
+            style=STYLE[key[0]],
+            markup=False,
+            highlight=False,
+        )
