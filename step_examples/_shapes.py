@@ -5,7 +5,12 @@ from math import cos, pi, sin
 import cadquery as cq
 import numpy as np
 from OCP.BRep import BRep_Builder
-from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeFace, BRepBuilderAPI_MakeWire
+from OCP.BRepBuilderAPI import (
+    BRepBuilderAPI_MakeEdge,
+    BRepBuilderAPI_MakeFace,
+    BRepBuilderAPI_MakeWire,
+    BRepBuilderAPI_Sewing,
+)
 from OCP.BRepLib import BRepLib
 from OCP.BRepPrimAPI import BRepPrimAPI_MakeRevol
 from OCP.Geom import Geom_BSplineCurve, Geom_BSplineSurface
@@ -103,8 +108,6 @@ def _flat_face(origin, normal, *loops):
 
 def _sewn(faces):
     """One shell of faces whose edges lie on each other."""
-    from OCP.BRepBuilderAPI import BRepBuilderAPI_Sewing
-
     sewing = BRepBuilderAPI_Sewing(1e-4)
     for face in faces:
         sewing.Add(face)
@@ -283,12 +286,8 @@ def planing_fixture():
     for x in (-260, 260):
         slot = cq.Workplane().slot2D(180, 50, 90).extrude(180).translate((x, 60, 0))
         body = body.cut(slot)
-    for y in (-130, 190):
-        body = body.cut(
-            cq.Workplane("YZ").circle(30).extrude(1200).translate((-600, y, 90))
-            if y < 0
-            else cq.Workplane("YZ").slot2D(80, 40).extrude(150).translate((-600, y, 90))
-        )
+    body = body.cut(cq.Workplane("YZ").circle(30).extrude(1200).translate((-600, -130, 90)))
+    body = body.cut(cq.Workplane("YZ").slot2D(80, 40).extrude(150).translate((-600, 60, 90)))
     body = body.cut(cq.Workplane("XZ").circle(25).extrude(80).translate((0, 300, 90)))
     post = cq.Workplane().circle(60).extrude(70).translate((0, 60, 180))
     body = body.union(post)

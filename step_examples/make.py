@@ -40,7 +40,8 @@ def mould_faces(solid):
 def fixture_faces(solid):
     """The ball seat, and the floor of the pocket."""
     seat = next(f for f in solid.Faces() if f.geomType() == "SPHERE")
-    return [(seat, "ball_seat", BUOY)]
+    level = [f for f in solid.Faces() if f.geomType() == "PLANE" and abs(f.Center().z - 180.0) < 1e-6]
+    return [(seat, "ball_seat", BUOY), (max(level, key=lambda f: f.Area()), "pocket_floor", SEA)]
 
 
 def parts():

@@ -8,16 +8,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepClass3d import BRepClass3d_SolidClassifier
 from OCP.BRepGProp import BRepGProp
+from OCP.GeomAbs import GeomAbs_SurfaceType
+from OCP.gp import gp_Dir, gp_Lin, gp_Pnt
 from OCP.GProp import GProp_GProps
 from OCP.IFSelect import IFSelect_ReturnStatus
+from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector
 from OCP.ShapeAnalysis import ShapeAnalysis_FreeBounds
 from OCP.STEPControl import STEPControl_Reader
 from OCP.TColStd import TColStd_SequenceOfAsciiString
 from OCP.TopAbs import TopAbs_ShapeEnum, TopAbs_State
 from OCP.TopExp import TopExp_Explorer
+from OCP.TopoDS import TopoDS
 from scipy.interpolate import BSpline
 
 FOLDER = Path(__file__).parents[2] / "step_examples"
@@ -28,7 +33,7 @@ PARTS = {
     "tender_hull": ("millimetre", 1, 7, None),
     "tender_hull_surface": ("millimetre", 0, 3, None),
     "turned_bollard": ("millimetre", 1, 3, "bollard"),
-    "planing_fixture": ("millimetre", 1, 74, None),
+    "planing_fixture": ("millimetre", 1, 73, None),
     "quay_bench": (
         "millimetre",
         6,
@@ -142,6 +147,20 @@ def test_part_is_what_its_table_says(stem):
         assert sum(map(volume, solids)) == pytest.approx(exact, rel=1e-9)
 
 
+def test_fixture_is_of_analytic_kinds_only():
+    shape, _ = read("planing_fixture")
+    kinds = {
+        BRepAdaptor_Surface(TopoDS.Face_s(f)).GetType() for f in parts(shape, TopAbs_ShapeEnum.TopAbs_FACE)
+    }
+    assert kinds == {
+        GeomAbs_SurfaceType.GeomAbs_Plane,
+        GeomAbs_SurfaceType.GeomAbs_Cylinder,
+        GeomAbs_SurfaceType.GeomAbs_Cone,
+        GeomAbs_SurfaceType.GeomAbs_Torus,
+        GeomAbs_SurfaceType.GeomAbs_Sphere,
+    }
+
+
 def test_open_hull_has_one_open_shell():
     shape, _ = read("tender_hull_surface")
     shells = parts(shape, TopAbs_ShapeEnum.TopAbs_SHELL)
@@ -151,9 +170,6 @@ def test_open_hull_has_one_open_shell():
 
 def test_hull_wall_is_about_25():
     """Straight through the bottom, the sides and the ends, by the kernel's ray."""
-    from OCP.gp import gp_Dir, gp_Lin, gp_Pnt
-    from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector
-
     shape, _ = read("tender_hull")
     rays = IntCurvesFace_ShapeIntersector()
     rays.Load(shape, 1e-7)
@@ -180,6 +196,9 @@ def test_names_and_colours_are_in_the_text():
     assert "COLOUR_RGB" in mould
     # a styled item of its own for the solid and each of the three faces
     assert mould.count("= STYLED_ITEM(") + mould.count("= OVER_RIDING_STYLED_ITEM(") == 4
+    fixture = (FOLDER / "planing_fixture.step").read_text("ascii")
+    assert "ADVANCED_FACE('ball_seat'" in fixture
+    assert "ADVANCED_FACE('pocket_floor'" in fixture
     bench = (FOLDER / "quay_bench.step").read_text("ascii")
     for name in ("seat", "end_left", "end_right", "shelf", "back_rail", "divider"):
         assert f"PRODUCT('{name}'" in bench

@@ -75,7 +75,8 @@ def layer_picture(
     whole = (x0 - widest, y0 - widest, x1 + widest, y1 + widest)
     window = whole if window is None else window
     roles = sorted({bead.role for bead in beads}, key=lambda role: [*INKS, role].index(role))
-    page = Page.around(window, captions=max(2, 1 + len(roles)))
+    captions = [caption] if caption else []
+    page = Page.around(window, captions=len(captions) + len(roles))
     size = page.size
     lines = page.head(title, "One layer, in mm, y up (drawn as -y): the section and its beads in true width.")
     lines.append(
@@ -109,27 +110,27 @@ def layer_picture(
             f'<rect x="{number(page.x)}" y="{number(page.y)}" width="{number(page.width)}"'
             f' height="{number(page.height)}" fill="none" stroke="{FAINT}" stroke-width="{number(fine)}"/>'
         )
-    lines += page.foot([caption] if caption else [])
-    lines += _legend(page, beads, roles)
+    lines += page.foot(captions)
+    lines += _legend(page, beads, roles, len(captions))
     lines += ["</svg>", ""]
     return write_whole(path, "\n".join(lines).encode())
 
 
-def _legend(page: Page, beads: Sequence[BeadStroke], roles: Sequence[str]) -> list[str]:
+def _legend(page: Page, beads: Sequence[BeadStroke], roles: Sequence[str], first: int) -> list[str]:
     """A line a role: its band, how many beads, how long."""
-    size, right = page.size, page.left + page.text_width
+    size, left = page.size, page.left
     lines = []
-    for row, role in enumerate(roles):
+    for index, role in enumerate(roles):
         own = [bead for bead in beads if bead.role == role]
         total = sum(length(bead.path) for bead in own) / 1000
         noun = "bead" if len(own) == 1 else "beads"
-        y = page.y + page.height + (4.65 + 1.7 * row) * size
+        y = page.row(first + index)
         words = f"{len(own)} {role} {noun}, {brief(total)} m"
         ink = INKS.get(role, OTHER_INK)
-        band = f"M{number(right - 3 * size)} {number(y - 0.3 * size)}h{number(3 * size)}"
+        band = f"M{number(left)} {number(y - 0.3 * size)}h{number(3 * size)}"
         lines += [
             f'<path d="{band}" stroke="{ink}" stroke-opacity="0.42" stroke-width="{number(0.8 * size)}"/>',
             f'<path d="{band}" stroke="{ink}" stroke-width="{number(0.07 * size)}"/>',
-            page.text(right - 3.8 * size, y, words, anchor="end"),
+            page.text(left + 3.8 * size, y, words),
         ]
     return lines

@@ -50,7 +50,7 @@ class Page:
     size : float
         Height of a letter; all lines and gaps follow from it.
     captions : int
-        Lines of text below the drawing.
+        Lines of text below the scale bar.
     """
 
     x: float
@@ -83,7 +83,7 @@ class Page:
     def view(self) -> tuple[float, float, float, float]:
         """viewBox: x, y, width, height."""
         margin, top = 2.2 * self.size, 4.2 * self.size
-        bottom = (3.4 + 1.7 * self.captions) * self.size
+        bottom = (4.6 + 1.7 * self.captions) * self.size
         return (
             self.left - margin,
             self.y - top,
@@ -105,29 +105,30 @@ class Page:
             self.text(self.left, self.y - 1.9 * self.size, title, scale=1.35),
         ]
 
-    def text(self, x: float, y: float, words: str, *, scale: float = 1.0, anchor: str = "start") -> str:
+    def text(self, x: float, y: float, words: str, *, scale: float = 1.0) -> str:
         """One line of text, its baseline at y."""
         return (
             f'<text x="{number(x)}" y="{number(y)}" font-family="{FONT}"'
-            f' font-size="{number(scale * self.size)}" fill="{INK}"'
-            f' text-anchor="{anchor}">{escape(words)}</text>'
+            f' font-size="{number(scale * self.size)}" fill="{INK}">'
+            f"{escape(words)}</text>"
         )
 
+    def row(self, index: int) -> float:
+        """Baseline of a line of text below the scale bar, from 0."""
+        return self.y + self.height + (4.9 + 1.7 * index) * self.size
+
     def foot(self, captions: Sequence[str]) -> list[str]:
-        """Scale bar at the left, captions under the drawing at the right."""
+        """Scale bar with its length, and captions below it."""
         s = self.size
         bar = round_length(0.3 * self.text_width)
-        top = self.y + self.height + 2.6 * s
+        y = self.y + self.height + 2.6 * s
         x = self.left
         ticks = "".join(
-            f"M{number(x + f * bar)} {number(top - 0.35 * s)}v{number(0.7 * s)}" for f in (0, 0.5, 1)
+            f"M{number(x + f * bar)} {number(y - 0.35 * s)}v{number(0.7 * s)}" for f in (0, 0.5, 1)
         )
         lines = [
-            f'<path d="M{number(x)} {number(top)}h{number(bar)}{ticks}" fill="none" stroke="{INK}"'
+            f'<path d="M{number(x)} {number(y)}h{number(bar)}{ticks}" fill="none" stroke="{INK}"'
             f' stroke-width="{number(0.09 * s)}"/>',
-            self.text(x, top + 1.5 * s, f"{brief(bar)} mm"),
+            self.text(x + bar + 0.8 * s, y + 0.35 * s, f"{brief(bar)} mm"),
         ]
-        right = self.left + self.text_width
-        for i, words in enumerate(captions):
-            lines.append(self.text(right, top + (0.35 + 1.7 * i) * s, words, anchor="end"))
-        return lines
+        return lines + [self.text(x, self.row(i), words) for i, words in enumerate(captions)]

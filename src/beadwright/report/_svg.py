@@ -61,7 +61,7 @@ def write_svg(path: str | Path, loops: CurveLoops, height: float, /, *, title: s
         f"Plane section at z = {number(height)} mm, in mm, y up (drawn as -y). "
         f"Every curve is within {bound:.3g} mm of the true one.",
     )
-    look = f'stroke="{INK}" stroke-width="{number(0.11 * page.size)}" stroke-linejoin="round"'
+    look = f'stroke="{INK}" stroke-width="{number(0.07 * page.size)}" stroke-linejoin="round"'
     if closed:
         data = "".join(closed)
         lines += [
