@@ -265,7 +265,7 @@ def plan(
     limit = max(2 * rows + 4, least + 2)
     knots, fresh, best = np.empty(limit + 2), np.empty(limit + 2), np.empty(limit + 2)
     c, errors, parts = np.empty(limit + 2), np.empty(limit + 2), np.empty(limit + 2)
-    trial = np.empty(limit + 2)
+    trial, best_c = np.empty(limit + 2), np.empty(limit + 2)
     band = np.empty((limit + 2, 4))
     n = min(max(least, int(np.ceil(arcs + 0.3 * held - 0.2))), limit)
     # Knots at equal counts of arcs to begin with.
@@ -291,6 +291,8 @@ def plan(
             found = n
             for j in range(n + 1):
                 best[j] = knots[j]
+            for j in range(n + 2):
+                best_c[j] = c[j]
             if going_up or n <= least:
                 break
             m = max(least, min(n - 1, int(np.ceil(needed + 0.1))))
@@ -305,6 +307,4 @@ def plan(
         for j in range(m + 1):
             knots[j] = fresh[j]
         n = m
-    if found > 0:
-        _solve(table, i0, i1, found, best, c, band, tilts, free)
-    return found, best, c
+    return found, best, best_c

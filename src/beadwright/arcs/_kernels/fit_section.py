@@ -56,22 +56,26 @@ def _place_node(
     degree: Any, first_control: Any, control: Any, work: Any, out: Any,
 ) -> None:  # fmt: skip
     """Point and tangent of the chain at an inner knot: the curve's own, moved and turned as planned."""
-    s = knots[j]
-    p = row_before(table, i0, i1, LENGTH, s)
+    p = row_before(table, i0, i1, LENGTH, knots[j])
     h = table[p + 1, LENGTH] - table[p, LENGTH]
     q = int(table[p + 1, PIECE])
     lo = table[p, T] if int(table[p, PIECE]) == q else 0.0
-    t = lo + (table[p + 1, T] - lo) * min(max((s - table[p, LENGTH]) / h, 0.0), 1.0) if h > 0.0 else lo
-    x, y, tx, ty, _ = tangent_and_curvature(control, first_control[q], degree[q], t, work, out)
-    # The length where that place really is, near enough: along the row's chord.
-    bow = 0.5 * turn_between(table[p, TX], table[p, TY], tx, ty)
-    s = table[p, LENGTH] + np.hypot(x - table[p, X], y - table[p, Y]) * (1.0 + bow * bow / 6.0)
+    rate = (table[p + 1, T] - lo) / h if h > 0.0 else 0.0
+    t = lo + rate * (knots[j] - table[p, LENGTH])
+    x = y = tx = ty = s = 0.0
+    for _ in range(3):
+        t = min(max(t, lo), table[p + 1, T])
+        x, y, tx, ty, _ = tangent_and_curvature(control, first_control[q], degree[q], t, work, out)
+        # The length where that place really is: along the row's chord.
+        bow = 0.5 * turn_between(table[p, TX], table[p, TY], tx, ty)
+        s = table[p, LENGTH] + np.hypot(x - table[p, X], y - table[p, Y]) * (1.0 + bow * bow / 6.0)
+        if abs(s - knots[j]) < 1e-6 * h:
+            break
+        t += rate * (knots[j] - s)
     rise, theta = rise_at(table, p, s)
     left, right = knots[j] - knots[j - 1], knots[j + 1] - knots[j]
     slope = 2.0 * (c[j + 1] - c[j]) / (left + right)
-    value = (c[j] * right + c[j + 1] * left) / (left + right)
-    # A knot that is not quite at s: along the spline to s.
-    off = value + slope * (s - knots[j]) - rise
+    off = (c[j] * right + c[j + 1] * left) / (left + right) - rise
     tilt = slope - theta
     node[N_ROW], node[N_PIECE], node[N_T] = p, q, t
     node[N_CX], node[N_CY] = x, y
@@ -79,7 +83,6 @@ def _place_node(
     cosine, sine = np.cos(tilt), np.sin(tilt)
     node[N_TX], node[N_TY] = cosine * tx - sine * ty, sine * tx + cosine * ty
     # The curve's place opposite the node is on the chain's normal there.
-    rate = (table[p + 1, T] - lo) / h if h > 0.0 else 0.0
     for _ in range(2):
         along = (node[N_CX] - node[N_X]) * node[N_TX] + (node[N_CY] - node[N_Y]) * node[N_TY]
         node[N_T] = min(max(node[N_T] - along * rate, 0.0), 1.0)
