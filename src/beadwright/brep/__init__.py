@@ -4,6 +4,7 @@ Lengths in mm, angles in rad.
 """
 
 from beadwright.brep._curves import Conic3, Curve3, Line3, Spline3
+from beadwright.brep._describe import Description, FaceLine, SolidLine, describe, form
 from beadwright.brep._evaluate import (
     curve_derivatives,
     curve_points,
@@ -37,9 +38,11 @@ __all__ = [
     "Coedge",
     "Conic3",
     "Curve3",
+    "Description",
     "Edge",
     "ExtrusionSurface",
     "Face",
+    "FaceLine",
     "Frame",
     "Line3",
     "LineProfile",
@@ -49,6 +52,7 @@ __all__ = [
     "RevolutionSurface",
     "Shell",
     "Solid",
+    "SolidLine",
     "SphereSurface",
     "Spline3",
     "SplineProfile",
@@ -57,8 +61,10 @@ __all__ = [
     "contains",
     "curve_derivatives",
     "curve_points",
+    "describe",
     "domain",
     "extents",
+    "form",
     "handedness",
     "periods",
     "placed",

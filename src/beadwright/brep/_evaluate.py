@@ -125,9 +125,18 @@ def _revolved(
     return out
 
 
+def cross(a: Array, b: Array) -> Array:
+    """Vector products of rows, (k, 3); several times faster than the general one of numpy."""
+    out = np.empty(np.broadcast_shapes(a.shape, b.shape))
+    out[..., 0] = a[..., 1] * b[..., 2] - a[..., 2] * b[..., 1]
+    out[..., 1] = a[..., 2] * b[..., 0] - a[..., 0] * b[..., 2]
+    out[..., 2] = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    return out
+
+
 def handedness(axes: Array) -> float:
     """+1 for right-handed axes (rows), -1 for left-handed."""
-    return 1.0 if float(np.dot(np.cross(axes[0], axes[1]), axes[2])) > 0.0 else -1.0
+    return 1.0 if float(cross(axes[0], axes[1]) @ axes[2]) > 0.0 else -1.0
 
 
 def surface_derivatives(surface: Surface, uv: npt.ArrayLike, order: int = 1) -> dict[tuple[int, int], Array]:
@@ -190,14 +199,14 @@ def _offset(surface: OffsetSurface, uv: Array, order: int) -> dict[tuple[int, in
     if order > 1:
         raise ValueError("second derivatives of an offset are not offered; use those of its base")
     s = surface_derivatives(surface.base, uv, order + 1)
-    cross = np.cross(s[1, 0], s[0, 1])
-    length = np.linalg.norm(cross, axis=1, keepdims=True)
-    normal = cross / length
+    across = cross(s[1, 0], s[0, 1])
+    length = np.linalg.norm(across, axis=1, keepdims=True)
+    normal = across / length
     out = {(0, 0): s[0, 0] + surface.distance * normal}
     if order == 1:
         turned = {
-            (1, 0): np.cross(s[2, 0], s[0, 1]) + np.cross(s[1, 0], s[1, 1]),
-            (0, 1): np.cross(s[1, 1], s[0, 1]) + np.cross(s[1, 0], s[0, 2]),
+            (1, 0): cross(s[2, 0], s[0, 1]) + cross(s[1, 0], s[1, 1]),
+            (0, 1): cross(s[1, 1], s[0, 1]) + cross(s[1, 0], s[0, 2]),
         }
         for key, d in turned.items():
             d_normal = (d - normal * np.sum(normal * d, axis=1, keepdims=True)) / length
@@ -213,9 +222,9 @@ def surface_points(surface: Surface, uv: npt.ArrayLike) -> Array:
 def surface_normals(surface: Surface, uv: npt.ArrayLike) -> Array:
     """Unit dS/du x dS/dv at ``uv`` (k, 2): (k, 3); zeros where the surface is singular (pole, apex)."""
     s = surface_derivatives(surface, uv, 1)
-    cross = np.cross(s[1, 0], s[0, 1])
-    length = np.linalg.norm(cross, axis=1, keepdims=True)
-    return np.asarray(np.divide(cross, length, out=np.zeros_like(cross), where=length > 0.0))
+    across = cross(s[1, 0], s[0, 1])
+    length = np.linalg.norm(across, axis=1, keepdims=True)
+    return np.asarray(np.divide(across, length, out=np.zeros_like(across), where=length > 0.0))
 
 
 def project(surface: Surface, points: Array, seeds: Array, rounds: int = 12) -> tuple[Array, Array]:

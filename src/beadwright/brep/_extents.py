@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 
@@ -112,10 +114,16 @@ def _face_reach(face: Face, direction: Array, best: float) -> float:
             x, y, z = frame.axes @ direction
             uv = np.array([[np.arctan2(y, x), np.arctan2(z, np.hypot(x, y))]])
             return _highest(face, uv, direction, best)
-        case RevolutionSurface(profile=LineProfile()):
-            x, y, _ = surface.frame.axes @ direction
-            u = float(np.arctan2(y, x))
-            return _highest_line(face, [u, u + np.pi], direction, best)
+        case RevolutionSurface(profile=LineProfile() as profile):
+            x, y, z = (float(c) for c in surface.frame.axes @ direction)
+            rho = math.hypot(x, y)
+            height = float(surface.frame.origin @ direction) - best
+            v = face.uv_box[:, 1]
+            ring = abs(profile.r0 + v * profile.dr) * rho
+            if float(np.max(height + (profile.w0 + v * profile.dw) * z + ring)) <= 0.0:
+                return best
+            u = math.atan2(y, x)
+            return _highest_line(face, [u, u + math.pi], direction, best)
         case RevolutionSurface():
             return _highest(face, _revolution_critical(surface, direction), direction, best)
         case SplineSurface():

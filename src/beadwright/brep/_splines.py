@@ -95,7 +95,7 @@ def surface_derivatives(
     uv: Array,
     order: int,
 ) -> dict[tuple[int, int], Array]:
-    """Point and partial derivatives (i in u, j in v, i + j <= order <= 2) of a spline surface, (k, 3) each."""
+    """Point and partials (i in u, j in v, i + j <= order <= 2) of a spline surface, (k, 3) each."""
     first_u, nu = basis(knots[0], degree[0], uv[:, 0], order)
     first_v, nv = basis(knots[1], degree[1], uv[:, 1], order)
     rows = first_u[:, None, None] + np.arange(degree[0] + 1)[None, :, None]

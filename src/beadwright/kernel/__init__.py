@@ -1,5 +1,16 @@
 """The only room that talks to the CAD kernel: STEP in and out, health, section as referee."""
 
+from beadwright.kernel._export import section_step, write_section_step
 from beadwright.kernel._read import from_shape, read_step
+from beadwright.kernel._referee import Reference, face_section, reference_section, volume
 
-__all__ = ["from_shape", "read_step"]
+__all__ = [
+    "Reference",
+    "face_section",
+    "from_shape",
+    "read_step",
+    "reference_section",
+    "section_step",
+    "volume",
+    "write_section_step",
+]

@@ -8,12 +8,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from OCP.IFSelect import IFSelect_ReturnStatus
-from OCP.Interface import Interface_Static
 from OCP.Message import Message
 from OCP.Quantity import Quantity_Color, Quantity_TypeOfColor
 from OCP.STEPCAFControl import STEPCAFControl_Reader
-from OCP.StepShape import StepShape_FaceSurface, StepShape_ManifoldSolidBrep
-from OCP.TCollection import TCollection_ExtendedString, TCollection_HAsciiString
+from OCP.TCollection import TCollection_ExtendedString
 from OCP.TColStd import TColStd_SequenceOfAsciiString
 from OCP.TDataStd import TDataStd_Name
 from OCP.TDF import TDF_Label, TDF_LabelSequence
@@ -26,6 +24,7 @@ from OCP.TopTools import TopTools_IndexedMapOfShape
 from OCP.XCAFDoc import XCAFDoc_ColorTool, XCAFDoc_ColorType, XCAFDoc_DocumentTool, XCAFDoc_ShapeTool
 
 from beadwright.errors import StepError
+from beadwright.kernel._statics import statics
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -44,6 +43,8 @@ class Body:
     name, colour : str
     face_names, face_colours : tuple of str
         In the order in which the kernel's explorer meets the faces.
+    volume : float
+        Of a solid that was looked at, as the kernel measures it, mm3.
     """
 
     shape: TopoDS_Shape
@@ -51,6 +52,7 @@ class Body:
     colour: str
     face_names: tuple[str, ...]
     face_colours: tuple[str, ...]
+    volume: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -100,8 +102,16 @@ def read_document(data: bytes, file: str) -> Document:
         The kernel's reader refuses the file.
     """
     Message.DefaultMessenger_s().ChangePrinters().Clear()
-    Interface_Static.SetCVal_s("xstep.cascade.unit", "MM")
+    naming = XCAFDoc_ShapeTool.AutoNaming_s()
     XCAFDoc_ShapeTool.SetAutoNaming_s(False)
+    try:
+        with statics({"xstep.cascade.unit": "MM", "read.stepcaf.subshapes.name": "On"}):
+            return _transfer(data, file)
+    finally:
+        XCAFDoc_ShapeTool.SetAutoNaming_s(naming)
+
+
+def _transfer(data: bytes, file: str) -> Document:
     reader = STEPCAFControl_Reader()
     reader.SetColorMode(True)
     reader.SetNameMode(True)
@@ -112,9 +122,7 @@ def read_document(data: bytes, file: str) -> Document:
     document = TDocStd_Document(TCollection_ExtendedString("BinXCAF"))
     XCAFDoc_DocumentTool.SetLengthUnit_s(document, 1e-3)
     reader.Transfer(document)
-    return Document(
-        bodies=tuple(_walk_roots(document, reader)), unit=_unit(reader), messages=_messages(reader)
-    )
+    return Document(bodies=tuple(_walk_roots(document)), unit=_unit(reader), messages=_messages(reader))
 
 
 def _unit(reader: STEPCAFControl_Reader) -> str:
@@ -147,40 +155,12 @@ def _entity_type(entity: object) -> str:
     return re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", type(entity).__name__.split("_")[-1]).upper()
 
 
-def _entity_names(reader: STEPCAFControl_Reader) -> tuple[TopTools_IndexedMapOfShape, list[str]]:
-    """Names that the file gives its faces and solids themselves."""
-    transfer = reader.Reader().WS().TransferReader()
-    model = transfer.Model()
-    shapes = TopTools_IndexedMapOfShape()
-    names: list[str] = []
-    for i in range(1, model.NbEntities() + 1):
-        entity = model.Value(i)
-        if not isinstance(entity, StepShape_FaceSurface | StepShape_ManifoldSolidBrep):
-            continue
-        name = _entity_name(entity)
-        if not name:
-            continue
-        shape = transfer.ShapeResult(entity)
-        if shape.IsNull():
-            continue
-        if shapes.Add(shape.Located(TopLoc_Location())) > len(names):
-            names.append(name)
-    return shapes, names
-
-
-def _entity_name(entity: StepShape_FaceSurface | StepShape_ManifoldSolidBrep) -> str:
-    text: TCollection_HAsciiString | None = getattr(entity, "Name")()  # noqa: B009 (None, whatever the stubs say)
-    return "" if text is None else _clean(text.ToCString())
-
-
-def _walk_roots(document: TDocStd_Document, reader: STEPCAFControl_Reader) -> Iterator[Body]:
+def _walk_roots(document: TDocStd_Document) -> Iterator[Body]:
     tool = XCAFDoc_DocumentTool.ShapeTool_s(document.Main())
-    colours = XCAFDoc_DocumentTool.ColorTool_s(document.Main())
-    names = _entity_names(reader)
     roots = TDF_LabelSequence()
     tool.GetFreeShapes(roots)
     for i in range(1, roots.Length() + 1):
-        yield from _walk(tool, colours, names, roots.Value(i), TopLoc_Location(), "", "")
+        yield from _walk(roots.Value(i), TopLoc_Location(), "")
 
 
 def _label_name(label: TDF_Label) -> str:
@@ -193,9 +173,10 @@ def _label_name(label: TDF_Label) -> str:
 
 
 def _clean(name: str) -> str:
-    """A name, or nothing where a CAD wrote that there is none."""
+    """A name, or nothing where a program wrote that there is none, or its own in its place."""
     name = name.strip()
-    return "" if name.upper() in ("NONE", "NULL", "UNNAMED") else name
+    none = name.upper() in ("NONE", "NULL", "UNNAMED")
+    return "" if none or re.match("Open[ _]CASCADE[ _]STEP[ _]translator", name) else name
 
 
 def _hex(colour: Quantity_Color) -> str:
@@ -212,45 +193,39 @@ def _label_colour(label: TDF_Label) -> str:
 
 
 def _walk(
-    tool: XCAFDoc_ShapeTool,
-    colours: XCAFDoc_ColorTool,
-    names: tuple[TopTools_IndexedMapOfShape, list[str]],
-    label: TDF_Label,
-    place: TopLoc_Location,
-    name: str,
-    colour: str,
+    label: TDF_Label, place: TopLoc_Location, name: str, own: str = "", inherited: str = ""
 ) -> Iterator[Body]:
-    """Bodies below a label; a copy's own colour stands before that of what it copies."""
+    """Bodies below a label.
+
+    Of colours, that of the copy itself comes first, then that of what it copies, then that of what
+    holds it.
+    """
     if XCAFDoc_ShapeTool.IsReference_s(label):
-        place = place.Multiplied(XCAFDoc_ShapeTool.GetLocation_s(label))
-        colour = _label_colour(label) or colour
-        own = _label_name(label)
         target = TDF_Label()
         XCAFDoc_ShapeTool.GetReferredShape_s(label, target)
-        yield from _walk(tool, colours, names, target, place, own, colour)
+        there = place.Multiplied(XCAFDoc_ShapeTool.GetLocation_s(label))
+        yield from _walk(target, there, _label_name(label), _label_colour(label), own or inherited)
         return
     name = _label_name(label) or name
-    colour = colour or _label_colour(label)
+    colour = own or _label_colour(label) or inherited
     if XCAFDoc_ShapeTool.IsAssembly_s(label):
         components = TDF_LabelSequence()
         XCAFDoc_ShapeTool.GetComponents_s(label, components)
         for i in range(1, components.Length() + 1):
-            yield from _walk(tool, colours, names, components.Value(i), place, name, colour)
+            yield from _walk(components.Value(i), place, name, "", colour)
         return
     shape = XCAFDoc_ShapeTool.GetShape_s(label)
     if not shape.IsNull():
-        yield from _bodies(label, shape, names, place, name, colour)
+        yield from _bodies(label, shape, place, name, colour)
 
 
 def _bodies(
     label: TDF_Label,
     shape: TopoDS_Shape,
-    names: tuple[TopTools_IndexedMapOfShape, list[str]],
     place: TopLoc_Location,
     name: str,
     colour: str,
 ) -> Iterator[Body]:
-    known, given = names
     marked = TopTools_IndexedMapOfShape()
     marks: list[tuple[str, str]] = []
     subshapes = TDF_LabelSequence()
@@ -263,9 +238,7 @@ def _bodies(
 
     def told(part: TopoDS_Shape) -> tuple[str, str]:
         row = marked.FindIndex(part)
-        own_name, own_colour = marks[row - 1] if row else ("", "")
-        row = known.FindIndex(part.Located(TopLoc_Location()))
-        return own_name or (given[row - 1] if row else ""), own_colour
+        return marks[row - 1] if row else ("", "")
 
     originals = list(loose_bodies(shape))
     for body in originals:

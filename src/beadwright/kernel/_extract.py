@@ -31,6 +31,7 @@ from beadwright.errors import StepError
 from beadwright.kernel._convert_curve import CurvePiece, convert_curve, xyz
 from beadwright.kernel._convert_surface import convert_surface
 from beadwright.kernel._document import Body, faces, parts
+from beadwright.kernel._health import check_volume
 from beadwright.kernel._trace import Use, trace
 
 Array = npt.NDArray[np.float64]
@@ -80,6 +81,7 @@ def add_body(tables: Tables, body: Body) -> None:
     else:
         shells = list(parts(shape, TopAbs_ShapeEnum.TopAbs_SHELL))
     shell_rows = []
+    first = len(tables.faces)
     for shell in shells:
         own = []
         for face in faces(shell):
@@ -94,10 +96,9 @@ def add_body(tables: Tables, body: Body) -> None:
         shell_rows.append(len(tables.shells))
         tables.shells.append(Shell(faces=tuple(own), closed=_closed(tables, own), solid=solid))
     if is_solid:
-        properties = GProp_GProps()
-        BRepGProp.VolumeProperties_s(shape, properties)
+        check_volume(body, sum(face.area for face in tables.faces[first:]))
         tables.solids.append(
-            Solid(name=body.name, colour=body.colour, volume=properties.Mass(), shells=tuple(shell_rows))
+            Solid(name=body.name, colour=body.colour, volume=body.volume, shells=tuple(shell_rows))
         )
 
 

@@ -62,7 +62,7 @@ def select(bodies: tuple[Body, ...], file: str, walls: bool) -> Selection:
         if kind == TopAbs_ShapeEnum.TopAbs_SHELL:
             healing.append(f"the closed shell {_called(body)} that is no solid in the file was taken as one")
             body = replace(body, shape=_solid_of(body.shape))
-        kept.append(_sound(body, file, healing))
+        kept.append(_sound(body, healing))
     if not kept:
         raise StepError(f"{file}: holds no shape (no solid, shell or face); export the part itself")
     findings: list[Finding] = []
@@ -117,22 +117,26 @@ def _solid_of(shell: TopoDS_Shape) -> TopoDS_Shape:
     return solid
 
 
-def _sound(body: Body, file: str, healing: list[str]) -> Body:
-    """A solid with its material inside, or an error if it has none."""
-    volume, area = GProp_GProps(), GProp_GProps()
-    BRepGProp.VolumeProperties_s(body.shape, volume)
-    BRepGProp.SurfaceProperties_s(body.shape, area)
-    if not abs(volume.Mass()) > FLAT * area.Mass() ** 1.5:
-        raise StepError(
-            f"{file}: the solid {_called(body)} has no volume ({volume.Mass():.3g} mm3 "
-            f"at {area.Mass():.3g} mm2 of surface); give it a thickness in the CAD"
-        )
-    if volume.Mass() < 0.0:
+def _sound(body: Body, healing: list[str]) -> Body:
+    """A solid with its volume, and with its material inside."""
+    properties = GProp_GProps()
+    BRepGProp.VolumeProperties_s(body.shape, properties)
+    volume = properties.Mass()
+    if volume < 0.0:
         solid = TopoDS.Solid(body.shape)
         if BRepLib.OrientClosedSolid_s(solid) and not solid.IsEqual(body.shape):
             healing.append(f"the solid {_called(body)} was inside out and was turned")
-            return replace(body, shape=solid)
-    return body
+            return replace(body, shape=solid, volume=-volume)
+    return replace(body, volume=volume)
+
+
+def check_volume(body: Body, area: float) -> None:
+    """Refuse a solid without volume, given the area of its faces (mm2)."""
+    if not abs(body.volume) > FLAT * area**1.5:
+        raise StepError(
+            f"the solid {_called(body)} has no volume ({body.volume:.3g} mm3 within {area:.3g} mm2 of "
+            "surface); give it a thickness in the CAD"
+        )
 
 
 def _open_message(bodies: list[Body], file: str) -> str:

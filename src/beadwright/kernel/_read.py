@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-import io
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from OCP.BinTools import BinTools
-from OCP.BRep import BRep_Builder
-from OCP.TopoDS import TopoDS_Compound, TopoDS_Shape
+from OCP.TopoDS import TopoDS_Shape
 
 from beadwright.brep import Model, extents
 from beadwright.errors import StepError
+from beadwright.kernel._bytes import compound, to_bytes
 from beadwright.kernel._document import Body, faces, loose_bodies, read_document
 from beadwright.kernel._extract import Tables, add_body
 from beadwright.kernel._file import load
@@ -118,30 +116,6 @@ def _kernel_shape(shape: Any, name: str) -> TopoDS_Shape:
             f"{name}: expected a cadquery Workplane or Shape or a kernel shape, got {type(shape).__name__}"
         )
     return compound(found)
-
-
-def compound(shapes: list[TopoDS_Shape]) -> TopoDS_Shape:
-    """Several shapes as one."""
-    whole = TopoDS_Compound()
-    builder = BRep_Builder()
-    builder.MakeCompound(whole)
-    for shape in shapes:
-        builder.Add(whole, shape)
-    return whole
-
-
-def to_bytes(shape: TopoDS_Shape) -> bytes:
-    """The kernel's own binary form of a shape."""
-    stream = io.BytesIO()
-    BinTools.Write_s(shape, stream)
-    return stream.getvalue()
-
-
-def from_bytes(data: bytes) -> TopoDS_Shape:
-    """The shape that `to_bytes` wrote."""
-    shape = TopoDS_Shape()
-    BinTools.Read_s(shape, io.BytesIO(data))
-    return shape
 
 
 def _build(
