@@ -35,6 +35,13 @@ class Crew:
         Grows by a sentence for each worker that was lost.
     stages : Stages
         Grows by what the chunks took.
+
+    Attributes
+    ----------
+    count : int
+        Processes at work.
+    peak_memory : float
+        Greatest of any process that made layers, MB.
     """
 
     def __init__(
@@ -42,6 +49,7 @@ class Crew:
     ) -> None:
         self._executor, self._asked, self._lost, self._stages = executor, asked, lost, stages
         self.count = 1
+        self.peak_memory = 0.0
 
     def work(
         self, data: bytes, plans: Sequence[LayerPlan], planes: Sequence[TakenPlane]
@@ -61,6 +69,7 @@ class Crew:
             calls = _split(data, plans[FIRST_CHUNK:], planes[FIRST_CHUNK:], size)
             for chunk in mapped(executor, work_on, calls, self._lost.append):
                 self._stages.merge(chunk.seconds)
+                self.peak_memory = max(self.peak_memory, chunk.peak_memory)
                 yield from chunk.layers
 
     @contextmanager

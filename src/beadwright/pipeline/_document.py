@@ -164,7 +164,7 @@ def run_document(stages: Stages, *, workers: int, lost: Sequence[str], when: dt.
         },
         "system": platform.platform(),
         "workers": workers,
-        "peak_memory_mb": peak_memory_mb(),
+        "peak_memory_mb": {"main": peak_memory_mb(), **({"worker": peak_memory} if workers > 1 else {})},
     }
     if lost:
         document["lost_workers"] = list(lost)

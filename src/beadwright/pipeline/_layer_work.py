@@ -13,7 +13,7 @@ from beadwright.beads import Bead, contour_beads, wall_beads
 from beadwright.curves import ArcRegion, length, lengths, signed_area
 from beadwright.layers import LayerPlan, LayerRegion, layer_region, wall_region
 from beadwright.numeric import Budget, Finding
-from beadwright.pipeline._stages import Stages
+from beadwright.pipeline._stages import Stages, peak_memory_mb
 from beadwright.section import Cutter, Section, TakenPlane, cut
 from beadwright.settings import PlanSettings
 
@@ -86,10 +86,11 @@ class LayerWork:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ChunkWork:
-    """Layers of a chunk, and seconds by stage."""
+    """Layers of a chunk, seconds by stage, and the greatest memory of the process that made them, MB."""
 
     layers: tuple[LayerWork, ...]
     seconds: dict[str, float]
+    peak_memory: float
 
 
 @functools.lru_cache(maxsize=1)
@@ -128,7 +129,7 @@ def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[TakenPlane,
         _layer(job, plan, plane, section, stages)
         for plan, plane, section in zip(plans, planes, sections, strict=True)
     ]
-    return ChunkWork(layers=tuple(made), seconds=stages.seconds())
+    return ChunkWork(layers=tuple(made), seconds=stages.seconds(), peak_memory=peak_memory_mb())
 
 
 def _layer(job: Job, plan: LayerPlan, plane: TakenPlane, section: Section, stages: Stages) -> LayerWork:

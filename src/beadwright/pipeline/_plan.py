@@ -135,7 +135,7 @@ def plan_part(
             with stages.measure("write"):
                 output.write("program.nc", program)
                 output.write("plan.json", as_text(document))
-        run = run_document(stages, workers=crew.count, lost=lost, when=when)
+        run = run_document(stages, workers=crew.count, peak_memory=crew.peak_memory, lost=lost, when=when)
         if output is not None:
             output.write("run.json", as_text(run))
     return PlanResult(

@@ -28,13 +28,14 @@ def show_examination(found: Examination) -> None:
     """Print what is in a part: size, faces, findings, printable or not."""
     console, model = Console(stderr=True), found.model
     size = model.box[1] - model.box[0]
+    volume = [("volume", f"{model.volume / 1e6:.6g} dm³")] if model.solids else []
     _pairs(
         console,
         [
             ("part", f"{model.file} ({model.schema or 'a shape'}, in {model.unit})"),
             ("solids", ", ".join(f"{s.name or 'without a name'}" for s in model.solids) or "none"),
             ("size", " × ".join(f"{v:.2f}" for v in size) + " mm"),
-            ("volume", f"{model.volume / 1e6:.6g} dm³"),
+            *volume,
             ("area", f"{model.area / 1e6:.6g} m²"),
             ("surfaces", ", ".join(f"{count} {kind}" for kind, count in found.kinds().items())),
             ("gaps of the model", f"{model.gap:.3g} mm"),
@@ -59,7 +60,7 @@ def show_examination(found: Examination) -> None:
         console.print(f"({len(model.faces)} faces in all; --json lists them)", style="dim")
     _findings(console, found.findings)
     for text in found.advice:
-        console.print(f"advice: {text}", markup=False, highlight=False)
+        console.print(f"advice: {text}", markup=False, highlight=False, soft_wrap=True)
 
 
 def show_section(cut: PlaneSection, written: Exported | None) -> None:
@@ -136,4 +137,5 @@ def _findings(console: Console, findings: Iterable[Finding]) -> None:
             style=STYLE[key[0]],
             markup=False,
             highlight=False,
+            soft_wrap=True,
         )
