@@ -1,13 +1,14 @@
 """Axes of an ellipse from its rational pieces, against the numbers that it was built from."""
 
 import numpy as np
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from beadwright.report._ellipse import KNOWN_AXES, ellipse_arc
 from tests.report._sections import Section
 
 
+@settings(deadline=None)
 @given(
     st.tuples(st.floats(-3000, 3000), st.floats(-3000, 3000)),
     st.floats(1.0, 3000.0),

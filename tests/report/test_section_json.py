@@ -50,8 +50,10 @@ def test_flange_tells_its_circles_and_areas(tmp_path):
 def test_mixed_tells_kinds_bounds_and_gaps(tmp_path):
     loops, area = mixed()
     path = tmp_path / "mixed.json"
-    write_section_json(path, loops, asked=42.5, taken=42.5)
+    frame = np.array([[0.0, 0.0, 1.0, 5.0], [1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.25]])
+    write_section_json(path, loops, asked=42.5, taken=42.5, to_model=frame)
     told = json.loads(path.read_text())
+    assert told["to_model"] == frame.tolist()
     assert told["area_mm2"] == pytest.approx(area, rel=1e-13)
     assert told["kinds"]["connector"] == 1
     assert told["bounds_mm"]["model"] == pytest.approx(1e-3, abs=1e-12)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from beadwright.curves import CurveKind, CurveLoops, chain_measures
 from beadwright.report._ellipse import ellipse_arc
@@ -28,6 +29,7 @@ def section_record(
     taken: float,
     face_names: Sequence[str] = (),
     part: str = "",
+    to_model: npt.NDArray[np.float64] | None = None,
 ) -> dict[str, Any]:
     """A section as plain values, ready for JSON.
 
@@ -40,6 +42,9 @@ def section_record(
         Name of each face by its id, "" where it has none.
     part : str
         Name of the file.
+    to_model : (3, 4) float, optional
+        Rows that take ``(x, y, height, 1)`` back to the model, mm, where the plane is not horizontal
+        or the model was placed.
 
     Returns
     -------
@@ -62,6 +67,8 @@ def section_record(
     whole: dict[str, Any] = {"format": FORMAT}
     if part:
         whole["part"] = part
+    if to_model is not None:
+        whole["to_model"] = np.asarray(to_model, dtype=float).tolist()
     connectors = loops.kind == CurveKind.CONNECTOR
     gaps = np.hypot(*(loops.ends[connectors, 2:] - loops.ends[connectors, :2]).T)
     return whole | {
@@ -86,6 +93,7 @@ def write_section_json(
     taken: float,
     face_names: Sequence[str] = (),
     part: str = "",
+    to_model: npt.NDArray[np.float64] | None = None,
 ) -> Exported:
     """Write `section_record` as a file; numbers read back to the same doubles.
 
@@ -94,7 +102,9 @@ def write_section_json(
     OutputError
         The file cannot be written.
     """
-    record = section_record(loops, asked=asked, taken=taken, face_names=face_names, part=part)
+    record = section_record(
+        loops, asked=asked, taken=taken, face_names=face_names, part=part, to_model=to_model
+    )
     data = (json.dumps(record, indent=1, allow_nan=False) + "\n").encode()
     bound = float(loops.bound.max(initial=0.0))
     return Exported(path=write_whole(path, data), entities=record["kinds"], bound=bound)

@@ -14,6 +14,8 @@ from beadwright.report._splines import bezier_pieces, cubics
 
 Floats = npt.NDArray[np.float64]
 
+NUMBERS = 2e-9
+"""What numbers rounded to 1e-9 mm may move a line or an arc of at most a quarter turn, mm."""
 QUARTER = np.pi / 2
 """Longest arc of one command: SVG finds the centre from the ends, ill-posed near half a turn."""
 
@@ -26,13 +28,13 @@ class PathText:
     count : Counter of str
         Commands by letter.
     added : float
-        Greatest distance that cubics added, mm.
+        Greatest distance that this form added, mm: rounding of the numbers, cubics.
     """
 
     def __init__(self, cubic_bound: float) -> None:
         self.cubic_bound = cubic_bound
         self.count: Counter[str] = Counter()
-        self.added = 0.0
+        self.added = NUMBERS
         self.parts: list[str] = []
 
     def chain(self, loops: CurveLoops, chain: int) -> str:
@@ -74,7 +76,8 @@ class PathText:
         inner = arc.points(_parts(arc.start, arc.sweep)[1:-1])
         for point in [*inner, end]:
             self._arc(major, minor, turn, arc.sweep, point)
-        self.added = max(self.added, arc.residual)
+        # a centre found from two ends near the flat side moves along the major axis
+        self.added = max(self.added, arc.residual + NUMBERS * major / minor)
 
     def _piece(self, control: Floats) -> None:
         polynomial = bool(np.all(control[:, 2] == control[0, 2]))
@@ -83,7 +86,7 @@ class PathText:
             self._put("L" if len(control) == 2 else "Q", *places[1:])
             return
         pieces, reached = cubics(control, self.cubic_bound)
-        self.added = max(self.added, reached)
+        self.added = max(self.added, reached + NUMBERS)
         for piece in pieces:
             self._put("C", *piece[1:])
 
