@@ -145,7 +145,9 @@ def _faces(model: Model, layers: Sequence[Laid]) -> list[dict[str, Any]]:
     ]
 
 
-def run_document(stages: Stages, *, workers: int, lost: Sequence[str], when: dt.datetime) -> dict[str, Any]:
+def run_document(
+    stages: Stages, *, workers: int, peak_memory: float, lost: Sequence[str], when: dt.datetime
+) -> dict[str, Any]:
     """What run.json holds: all that differs from run to run.
 
     ``seconds`` are those of this process by stage, but for the stages of the layers (section, fit, region,
