@@ -1,0 +1,67 @@
+"""The kernel as referee, itself held to closed forms."""
+
+from __future__ import annotations
+
+import math
+
+import cadquery as cq
+import numpy as np
+import pytest
+
+from beadwright import brep, kernel
+from beadwright.errors import GeometryError
+
+
+@pytest.fixture(scope="module")
+def ring() -> brep.Model:
+    """A torus, radii 30 and 8, about z."""
+    return kernel.from_shape(cq.Workplane(obj=cq.Solid.makeTorus(30, 8)), name="ring")
+
+
+@pytest.mark.parametrize("z", [0.1, 3.0, -7.5])
+def test_rings_of_a_torus(ring: brep.Model, z: float) -> None:
+    # Two circles about the axis: area pi ((R + h)^2 - (R - h)^2) = 4 pi R h, h = sqrt(r^2 - z^2).
+    r = kernel.reference_section(ring, z)
+    h = math.sqrt(64 - z * z)
+
+    assert r.closed
+    assert r.uncorrected == 0
+    assert r.area == pytest.approx(4 * math.pi * 30 * h, rel=1e-7)
+    assert r.length == pytest.approx(4 * math.pi * 30, rel=1e-4)
+
+
+def test_a_turned_and_scaled_torus(ring: brep.Model) -> None:
+    # Through its axis, beside its seams: two discs of radius 8, scaled by 2. Volume 2 pi^2 R r^2.
+    matrix = brep.placement(ring, 2.0, (90, 45, 0), (50, 60))
+    r = kernel.reference_section(ring, 76.0, matrix)
+
+    assert r.area == pytest.approx(2 * math.pi * 16**2, rel=1e-7)
+    assert np.concatenate(r.chains).mean(axis=0) == pytest.approx([50, 60], abs=1.0)
+    assert kernel.volume(ring) == pytest.approx(2 * math.pi**2 * 30 * 64, rel=1e-9)
+
+
+def test_one_face(ring: brep.Model) -> None:
+    curves = kernel.face_section(ring, 0, 3.0)
+    radii = np.linalg.norm(np.concatenate(curves), axis=1)
+
+    assert np.abs(np.abs(radii - 30) - math.sqrt(55)).max() < 1e-9
+    with pytest.raises(GeometryError, match="no face 9"):
+        kernel.face_section(ring, 9, 3.0)
+
+
+def test_solids_that_touch_are_measured_one_by_one() -> None:
+    a = cq.Workplane().box(10, 10, 10)
+    b = cq.Workplane().box(10, 10, 10).translate((10, 0, 0))
+    m = kernel.from_shape(cq.Workplane(obj=cq.Compound.makeCompound([a.val(), b.val()])))
+    r = kernel.reference_section(m, 1.0)
+
+    assert r.closed
+    assert r.area == pytest.approx(200.0, rel=1e-12)
+
+
+def test_a_void_is_taken_off() -> None:
+    m = kernel.from_shape(cq.Workplane().box(20, 20, 20).cut(cq.Workplane().sphere(6)))
+
+    assert kernel.reference_section(m, 2.0).area == pytest.approx(400 - math.pi * 32, rel=1e-9)
+    assert m.volume == pytest.approx(8000 - 288 * math.pi, rel=1e-9)
+    assert [len(s.faces) for s in m.shells] == [6, 1]
