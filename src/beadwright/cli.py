@@ -69,7 +69,7 @@ class _Edge:
             _say("interrupted; nothing was written")
             raise typer.Exit(INTERRUPTED)
         if isinstance(fault, BrokenPipeError):
-            # Whoever read our output went away: nobody is left to tell, not even when Python flushes at its end.
+            # Whoever read our output went away; not even the last flush may fail loudly.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             raise typer.Exit(1)
         if isinstance(fault, BeadwrightError) and not isinstance(fault, InternalError):
@@ -137,7 +137,7 @@ def section(
     part: Part,
     out: Annotated[
         Path | None,
-        typer.Option("--out", "-o", metavar="FILE", help="written as its ending says: .dxf .svg .json"),
+        typer.Option("--out", "-o", metavar="FILE", help="written as its ending says: .dxf .svg .step .json"),
     ] = None,
     z: Annotated[
         float | None,

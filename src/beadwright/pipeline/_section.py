@@ -16,7 +16,14 @@ from beadwright.brep import placed
 from beadwright.curves import CurveKind, CurveLoops, chain_measures
 from beadwright.errors import OutputError, SettingsError
 from beadwright.pipeline._part import read_part
-from beadwright.report import Exported, section_record, write_dxf, write_section_json, write_svg
+from beadwright.report import (
+    Exported,
+    section_record,
+    write_dxf,
+    write_section_json,
+    write_svg,
+    write_whole,
+)
 from beadwright.section import Section, Side, cut, prepare, take_plane
 
 
@@ -76,14 +83,21 @@ class PlaneSection:
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON has it: every curve with its kind, exact parameters and bound."""
-        record = section_record(
+        return section_record(
             self.loops,
             asked=self.section.asked,
             taken=self.section.taken,
             face_names=self.face_names,
             part=self.part,
+            to_model=self.to_model(),
         )
-        return record if self.frame is None else {**record, "plane": self.frame.tolist()}
+
+    def to_model(self) -> npt.NDArray[np.float64] | None:
+        """Rows that take ``(x, y, height, 1)`` back to the part's own coordinates; None if they are those."""
+        if self.frame is None:
+            return None
+        turn = self.frame[:, :3].T
+        return np.concatenate((turn, -(turn @ self.frame[:, 3])[:, None]), axis=1)
 
 
 def section_at(
@@ -160,7 +174,9 @@ def _frame(plane: str | Sequence[float]) -> npt.NDArray[np.float64]:
 
 
 def write_section(cut: PlaneSection, path: str | Path) -> Exported:
-    """Write a section as its file's ending says: .dxf, .svg or .json.
+    """Write a section as its file's ending says: .dxf, .svg, .step or .json.
+
+    Coordinates are those of the part for a horizontal plane, else the plane's own (see `PlaneSection`).
 
     Raises
     ------
@@ -178,10 +194,20 @@ def write_section(cut: PlaneSection, path: str | Path) -> Exported:
             taken=cut.section.taken,
             face_names=cut.face_names,
             part=cut.part,
+            to_model=cut.to_model(),
         ),
+        ".step": lambda: _write_step(cut, path),
     }
     writer = writers.get(path.suffix.lower())
     if writer is None:
         known = ", ".join(writers)
         raise OutputError(f"{path}: a section is written as {known}, told by the file's ending")
     return writer()
+
+
+def _write_step(cut: PlaneSection, path: Path) -> Exported:
+    """Curves as CAD curves: true lines and circles, splines for the rest."""
+    from beadwright.kernel import section_step
+
+    data = section_step(cut.loops, cut.section.taken, name=path.stem)
+    return Exported(path=write_whole(path, data), entities=cut.kinds(), bound=cut.section.bound)
