@@ -44,9 +44,16 @@ def bead(line, **other):
 
 
 def layer(plan, **other):
-    given = {"area": 1.0, "perimeter": 1.0, "n_loops": 1, "n_holes": 0, "budget": Budget(fit=0.01)}
     empty = ArcRegion(loops=(), supports=np.zeros((0, 4)))
-    return LayerRegion(plan=plan, section_z=plan.section_z, region=empty, **(given | other))
+    given = {
+        "region": empty,
+        "area": 1.0,
+        "perimeter": 1.0,
+        "n_loops": 1,
+        "n_holes": 0,
+        "budget": Budget(fit=0.01),
+    }
+    return LayerRegion(plan=plan, section_z=plan.section_z, **(given | other))
 
 
 def program(beads_by_layer, *, words=None, clearance=20.0, feed=100.0, **head):
