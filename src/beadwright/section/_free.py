@@ -75,9 +75,7 @@ def pack_free(surface: SplineSurface | OffsetSurface, uv_box: npt.ArrayLike) -> 
     if isinstance(surface, OffsetSurface):
         spans_u, spans_v, net, bound = interpolated(surface, box)
     else:
-        net = np.concatenate(
-            (surface.poles * surface.weights[..., None], surface.weights[..., None]), axis=2
-        )
+        net = np.concatenate((surface.poles * surface.weights[..., None], surface.weights[..., None]), axis=2)
         spans_u, net = bezier_rows(surface.knots_u, surface.degree[0], net)
         spans_v, net = bezier_rows(surface.knots_v, surface.degree[1], np.moveaxis(net, 2, 0))
         # Now (nv, q + 1, nu, p + 1, 4).

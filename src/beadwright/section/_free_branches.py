@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from beadwright.errors import GeometryError
 from beadwright.section._free import FreeFace
 
 Array = npt.NDArray[np.float64]
@@ -15,11 +16,11 @@ Index = npt.NDArray[np.int64]
 NOISE = 64 * 2.0**-53
 """Rounding of a Bernstein coefficient of Z - hW, relative to the greatest coordinate."""
 TABLE = 1 << 13
-MOST_CELLS = 1 << 17
+MOST_CELLS = 1 << 14
 """Cells of one plane beyond which the face is given up (a table of this size is a sign of damage)."""
 
 
-class FreeFaceError(ArithmeticError):
+class FreeFaceError(GeometryError):
     """A plane needs more cells than any sound face has."""
 
 
@@ -141,7 +142,8 @@ def free_branches(free: FreeFace, heights: npt.ArrayLike) -> FreeBranches:
             raise FreeFaceError(f"a plane meets more than {MOST_CELLS} cells of one face")
         table, room, cells = 4 * table, 4 * room, 4 * cells
     branch = branch[:count]
-    span, box, way, uv, xy = (a[:used].copy() for a in pieces)
+    span = pieces[0][:used].copy()
+    box, way, uv, xy = (a[:used].copy() for a in pieces[1:])
     middle = (branch[:, 1] + branch[:, 2]) // 2
     inside = samples(free.coef, free.metric, heights[branch[:, 0]], span, box, way, uv, middle)
     place = np.stack((span[middle, 0] // free.shape[1], span[middle, 0] % free.shape[1]), axis=1)

@@ -46,7 +46,10 @@ def interpolated(surface: OffsetSurface, uv_box: Array) -> tuple[Array, Array, A
                 knots_u = spline.knots
     else:
         knots_u, knots_v = base.knots_u, base.knots_v
-    breaks = [_inside(knots_u, u0 - margin[0], u1 + margin[0]), _inside(knots_v, v0 - margin[1], v1 + margin[1])]
+    breaks = [
+        _inside(knots_u, u0 - margin[0], u1 + margin[0]),
+        _inside(knots_v, v0 - margin[1], v1 + margin[1]),
+    ]
     while True:
         net, error = _fit(surface, breaks, degree)
         worst = np.array([error.max(axis=(1, 2)), error.max(axis=(0, 2))], dtype=object)
@@ -87,7 +90,10 @@ def _fit(surface: OffsetSurface, breaks: list[Array], degree: list[int]) -> tupl
     net[1:, :, 0] = net[:-1, :, -1]
     net[:, 1:, :, 0] = net[:, :-1, :, -1]
     error = np.zeros((len(nodes[0]), len(nodes[1]), 2))
-    bu, bv = _bernstein(degree[0], 0.5 - 0.5 * np.cos(np.pi * np.arange(degree[0] + 1) / degree[0])), at_middles[1]
+    bu, bv = (
+        _bernstein(degree[0], 0.5 - 0.5 * np.cos(np.pi * np.arange(degree[0] + 1) / degree[0])),
+        at_middles[1],
+    )
     seen = np.einsum("ia,jb,stabc->stijc", bu, bv, net[..., :3]) - _grid(surface, nodes[0], middles[1])
     error[..., 1] = np.linalg.norm(seen, axis=-1).max(axis=(2, 3))
     bu, bv = at_middles[0], at_middles[1]

@@ -118,6 +118,8 @@ def free_pieces(
         room *= 4
     control = control[:count]
     _weld(branches, jobs, fractions, first, control)
+    turn = np.flatnonzero(branches.closed[rows] & (start == stop))
+    control[first[first_job[turn + 1]] - 1, 5] = control[first[first_job[turn]], 0]
     flat_control = np.ones((6 * count, 3))
     flat_control[:, :2] = control.reshape(-1, 2)
     groups = first_job[:-1]
@@ -148,7 +150,9 @@ def _jobs(branches: FreeBranches, rows: Index, s0: Array, s1: Array) -> tuple[In
         if not keep.any():
             keep[0] = True
         k, part = k[keep], part[keep]
-        jobs.append(np.stack((np.full(len(k), row), np.full(len(k), branches.plane[branch]), begin + k % n), axis=1))
+        jobs.append(
+            np.stack((np.full(len(k), row), np.full(len(k), branches.plane[branch]), begin + k % n), axis=1)
+        )
         fractions.append(part)
         first.append(first[-1] + len(k))
     if not jobs:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numba import njit
 
@@ -10,7 +12,7 @@ STOP = 2.0**-44
 
 
 @njit(cache=True)
-def basis(n, t, row, out):
+def basis(n: Any, t: Any, row: Any, out: Any) -> Any:
     """Bernstein basis of degree n at t and its first two derivatives into three rows of out."""
     s = 1.0 - t
     for i in range(n + 1):
@@ -35,7 +37,7 @@ def basis(n, t, row, out):
 
 
 @njit(cache=True)
-def evaluate(coef, u, v, order, work, out):
+def evaluate(coef: Any, u: Any, v: Any, order: Any, work: Any, out: Any) -> Any:
     """Point and derivatives of a rational Bezier patch.
 
     coef (p + 1, q + 1, 4) is (w x, w y, w z, w); work (6, max(p, q) + 1); out (6, 4) gets S, Su, Sv and
@@ -81,21 +83,21 @@ def evaluate(coef, u, v, order, work, out):
 
 
 @njit(cache=True)
-def copy_row(row, n, to):
+def copy_row(row: Any, n: Any, to: Any) -> Any:
     """Copy n numbers: compiles in a fraction of the time of a slice assignment."""
     for i in range(n):
         to[i] = row[i]
 
 
 @njit(cache=True)
-def copy_net(net, to):
+def copy_net(net: Any, to: Any) -> Any:
     """Copy a table."""
     for i in range(net.shape[0]):
         copy_row(net[i], net.shape[1], to[i])
 
 
 @njit(cache=True)
-def halve(row, n, left, right):
+def halve(row: Any, n: Any, left: Any, right: Any) -> Any:
     """Halve a Bernstein polynomial of degree n (de Casteljau)."""
     for i in range(n + 1):
         right[i] = row[i]
@@ -108,7 +110,7 @@ def halve(row, n, left, right):
 
 
 @njit(cache=True)
-def value(row, n, t, scratch):
+def value(row: Any, n: Any, t: Any, scratch: Any) -> Any:
     """Value of a Bernstein polynomial of degree n at t."""
     for i in range(n + 1):
         scratch[i] = row[i]
@@ -120,7 +122,7 @@ def value(row, n, t, scratch):
 
 
 @njit(cache=True)
-def one_root(row, n, t0, t1, low_is_above, scratch):
+def one_root(row: Any, n: Any, t0: Any, t1: Any, low_is_above: Any, scratch: Any) -> Any:
     """Root of a polynomial between t0 and t1, whose signs there are known to differ.
 
     Regula falsi (Illinois) with bisection when it is slow.
@@ -161,7 +163,7 @@ def one_root(row, n, t0, t1, low_is_above, scratch):
 
 
 @njit(cache=True)
-def roots(row, n, above0, above1, stack, found):
+def roots(row: Any, n: Any, above0: Any, above1: Any, stack: Any, found: Any) -> Any:
     """All roots of a Bernstein polynomial on [0, 1], by variation-diminishing halving.
 
     The signs at the ends are forced to be those given, so the number of roots found has their parity.

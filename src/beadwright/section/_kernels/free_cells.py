@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numba import njit
 
@@ -16,7 +18,7 @@ SMALLEST = 1e-6
 
 
 @njit(cache=True)
-def corner(keys, state, u, v, above, stamp):
+def corner(keys: Any, state: Any, u: Any, v: Any, above: Any, stamp: Any) -> Any:
     """Slot of a corner in the hash table; with above >= 0 it is entered if it is new.
 
     keys (m, 2) int64; state (m, 6) int64: stamp, above, first root and number of roots along u, the
@@ -44,8 +46,8 @@ def corner(keys, state, u, v, above, stamp):
 
 
 @njit(cache=True)
-def judge(f, metric_u, metric_v, noise, way):
-    """What to do with a cell: 0 drop it, 1 keep it as simple, 2 split u, 3 split v.
+def judge(f: Any, metric_u: Any, metric_v: Any, noise: Any, way: Any) -> Any:
+    """What to do with a cell: 0 drop it, 1 keep it as simple, 2 split u, 3 split v, 4 all is rounding.
 
     f holds the Bernstein coefficients of Z - hW, metric_u and metric_v the cell's size in space. The
     gradients of the hull, in space, must lie in a cone about their mean, which goes to way (2,).
@@ -61,6 +63,8 @@ def judge(f, metric_u, metric_v, noise, way):
             high = max(high, f[i, j])
     if low > noise or high < -noise:
         return 0
+    if low >= -noise and high <= noise:
+        return 4
     a = 0.0
     b = 0.0
     for i in range(p + 1):
@@ -119,7 +123,7 @@ def judge(f, metric_u, metric_v, noise, way):
 
 
 @njit(cache=True)
-def split(f, along_u, row, low, high):
+def split(f: Any, along_u: Any, row: Any, low: Any, high: Any) -> Any:
     """Both halves of a cell's coefficients; row (3, >= n + 1) is scratch."""
     p = f.shape[0] - 1
     q = f.shape[1] - 1
@@ -143,8 +147,22 @@ def split(f, along_u, row, low, high):
 
 @njit(cache=True)
 def cells_of_plane(
-    coef, z_range, metric, shape, h, noise, stamp, stack, stack_box, row, keys, state, leaf_f, leaf_box, leaf_way
-):
+    coef: Any,
+    z_range: Any,
+    metric: Any,
+    shape: Any,
+    h: Any,
+    noise: Any,
+    stamp: Any,
+    stack: Any,
+    stack_box: Any,
+    row: Any,
+    keys: Any,
+    state: Any,
+    leaf_f: Any,
+    leaf_box: Any,
+    leaf_way: Any,
+) -> Any:
     """Refine one plane's cells; returns their number, or -1 if a table is full.
 
     Parameters
@@ -184,7 +202,12 @@ def cells_of_plane(
             vk = v + one * (k >> 1)
             at = stack[0, p * (k & 1), q * (k >> 1)]
             slot = corner(
-                keys, state, 0 if uk == wrap_u else uk, 0 if vk == wrap_v else vk, 1 if at >= 0.0 else 0, stamp
+                keys,
+                state,
+                0 if uk == wrap_u else uk,
+                0 if vk == wrap_v else vk,
+                1 if at >= 0.0 else 0,
+                stamp,
             )
             if slot < 0:
                 return -1
@@ -198,7 +221,7 @@ def cells_of_plane(
             action = judge(stack[top], size_u, size_v, noise, way)
             if action == 0:
                 continue
-            if action > 1:
+            if action == 2 or action == 3:
                 stuck_u = size_u <= SMALLEST or wu == 1
                 stuck_v = size_v <= SMALLEST or wv == 1
                 if action == 2 and stuck_u:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numba import njit
 
@@ -13,7 +15,21 @@ TIE = 1e-9
 
 
 @njit(cache=True)
-def crossings(box, f, shape, noise, keys, state, stamp, row, stack, found, root_at, counts, near):
+def crossings(
+    box: Any,
+    f: Any,
+    shape: Any,
+    noise: Any,
+    keys: Any,
+    state: Any,
+    stamp: Any,
+    row: Any,
+    stack: Any,
+    found: Any,
+    root_at: Any,
+    counts: Any,
+    near: Any,
+) -> Any:
     """Crossings of one cell's border, anticlockwise, each root solved once per elementary side.
 
     Parameters
@@ -129,7 +145,7 @@ def crossings(box, f, shape, noise, keys, state, stamp, row, stack, found, root_
 
 
 @njit(cache=True)
-def pair(near, count, simple, way, metric_u, metric_v, mate):
+def pair(near: Any, count: Any, simple: Any, way: Any, metric_u: Any, metric_v: Any, mate: Any) -> Any:
     """Pair entries with exits; mate[k] is the exit of entry k. Returns the number of conflicts.
 
     In a simple cell the curve is a graph across w, so crossings sorted across w alternate. A cell that
@@ -179,26 +195,26 @@ def pair(near, count, simple, way, metric_u, metric_v, mate):
 
 @njit(cache=True)
 def chain_planes(
-    coef,
-    z_range,
-    metric,
-    shape,
-    heights,
-    noises,
-    stamp0,
-    keys,
-    state,
-    leaf_f,
-    leaf_box,
-    leaf_way,
-    piece_span,
-    piece_box,
-    piece_way,
-    piece_uv,
-    piece_xy,
-    branch,
-    report,
-):
+    coef: Any,
+    z_range: Any,
+    metric: Any,
+    shape: Any,
+    heights: Any,
+    noises: Any,
+    stamp0: Any,
+    keys: Any,
+    state: Any,
+    leaf_f: Any,
+    leaf_box: Any,
+    leaf_way: Any,
+    piece_span: Any,
+    piece_box: Any,
+    piece_way: Any,
+    piece_uv: Any,
+    piece_xy: Any,
+    branch: Any,
+    report: Any,
+) -> Any:
     """Branches of the level curves at all heights.
 
     Parameters

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numba import njit
 
@@ -10,12 +12,26 @@ from beadwright.section._kernels.free_trace import point
 
 CHECKS = 5
 """Places inside a piece where it is compared with the surface."""
-LEAST = 1e-6
-"""A part of a piece shorter than this is carried as it is, with the bound that it has; fraction of the piece."""
+LEAST = 1e-9
+"""A part shorter than this fraction of its piece is carried as it is, with the bound that it has."""
+MOST = 500
+"""Quintics on one piece beyond which they are taken as they are, with the bound that they have."""
 
 
 @njit(cache=True)
-def ends_of_arc(coef, h, metric, box, way, ends, f, work, out, uv, data):
+def ends_of_arc(
+    coef: Any,
+    h: Any,
+    metric: Any,
+    box: Any,
+    way: Any,
+    ends: Any,
+    f: Any,
+    work: Any,
+    out: Any,
+    uv: Any,
+    data: Any,
+) -> Any:
     """Point, unit tangent and turning of the curve at a fraction of a piece.
 
     data (14,) gets x, y; tx, ty; curvature; u, v; first and second derivatives of (u, v) by arc length;
@@ -63,7 +79,7 @@ def ends_of_arc(coef, h, metric, box, way, ends, f, work, out, uv, data):
 
 
 @njit(cache=True)
-def quintic(d0, d1, length, control):
+def quintic(d0: Any, d1: Any, length: Any, control: Any) -> Any:
     """Control points (6, 4) of (x, y, u, v): both ends' point, tangent and turning, speed ``length``."""
     for k in range(2):
         d = d0 if k == 0 else d1
@@ -83,13 +99,16 @@ def quintic(d0, d1, length, control):
 
 
 @njit(cache=True)
-def deviation(coef, h, control, curvature, table, work, out):
+def deviation(
+    coef: Any, h: Any, control: Any, curvature: Any, noise: Any, table: Any, work: Any, out: Any
+) -> Any:
     """Greatest distance of a quintic from the level curve, from `CHECKS` places inside; and least tan.
 
     At each place the quintic's (u, v) lies on the surface exactly. To first order the quintic is away from
     the curve by its offset from that point across the curve less the residual of the height over the
     slope; second order terms are added. Divided by t^3 (1 - t)^3, to which all vanish by construction,
-    the distance changes slowly; its greatest value gives that of the whole piece.
+    the distance (less what rounding makes of it) changes slowly; its greatest value gives that of the
+    whole piece.
     """
     worst = 0.0
     second = 0.0
@@ -116,31 +135,32 @@ def deviation(coef, h, control, curvature, table, work, out):
         dy = y - out[0, 1]
         slip = (out[0, 2] - h) * nz / rise
         d = abs((dx * nx + dy * ny) / rise - slip)
-        worst = max(worst, d, d / table[k, 6])
+        floor = noise * max(1.0, abs(nz) / rise)
+        worst = max(worst, d, (d - 2.0 * floor) / table[k, 6])
         second = max(second, (np.hypot(dx, dy) + abs(slip)) ** 2 * curvature)
     return worst + second, flat
 
 
 @njit(cache=True)
 def carry(
-    coef,
-    metric,
-    heights,
-    size,
-    tolerance,
-    piece_span,
-    piece_box,
-    piece_way,
-    piece_uv,
-    piece_xy,
-    jobs,
-    fractions,
-    control,
-    first,
-    bound,
-    flat,
-    unsure,
-):
+    coef: Any,
+    metric: Any,
+    heights: Any,
+    size: Any,
+    tolerance: Any,
+    piece_span: Any,
+    piece_box: Any,
+    piece_way: Any,
+    piece_uv: Any,
+    piece_xy: Any,
+    jobs: Any,
+    fractions: Any,
+    control: Any,
+    first: Any,
+    bound: Any,
+    flat: Any,
+    unsure: Any,
+) -> Any:
     """Quintics for parts of pieces; returns their number, -1 if ``control`` is too short.
 
     Parameters
@@ -176,6 +196,7 @@ def carry(
         i = jobs[k, 2]
         s = piece_span[i, 0]
         h = heights[plane]
+        noise = 1e-15 * (size + abs(h))
         first[k] = count
         bound[k] = 0.0
         flat[k] = np.inf
@@ -218,14 +239,15 @@ def carry(
             length = chord * (half / np.sin(half) if half > 1e-6 else 1.0)
             quintic(d0, d1, length, patch)
             off, low = deviation(
-                coef[s], h, patch, abs(d0[4]) + abs(d1[4]) + 2.0 / max(chord, 1e-9), table, work, out
+                coef[s], h, patch, abs(d0[4]) + abs(d1[4]) + 2.0 / max(chord, 1e-9), noise, table, work, out
             )
             off *= 1.5
             angle = min(low, d0[11], d1[11])
-            shake = 1e-15 * (size + abs(h)) / min(angle, 1.0) if angle > 0.0 else np.inf
+            shake = noise / min(angle, 1.0) if angle > 0.0 else np.inf
             # The error goes with the sixth power of the length.
             ratio = min(max(0.95 * (tolerance / max(off, 1e-300)) ** (1.0 / 6.0), 0.1), 3.0)
-            if (off + shake > tolerance or half > 0.8) and off > 3.0 * shake and following - here > LEAST:
+            free = following - here > LEAST and count - first[k] < MOST
+            if free and off > 3.0 * shake and (off + shake > tolerance or half > 0.8):
                 width = (following - here) * min(ratio, 0.7)
                 continue
             if count == len(control):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numba import njit
 
@@ -13,7 +15,9 @@ STEPS = 12
 
 
 @njit(cache=True)
-def point(coef, h, metric, box, way, ends, f, work, out, uv):
+def point(
+    coef: Any, h: Any, metric: Any, box: Any, way: Any, ends: Any, f: Any, work: Any, out: Any, uv: Any
+) -> Any:
     """Point of a piece at the fraction f of its way, by safeguarded Newton along w inside the cell.
 
     uv (2,) gets the parameters inside the span, out (6, 4) the point and first derivatives there.
@@ -68,7 +72,16 @@ def point(coef, h, metric, box, way, ends, f, work, out, uv):
 
 
 @njit(cache=True)
-def samples(coef, metric, heights, piece_span, piece_box, piece_way, piece_uv, pieces):
+def samples(
+    coef: Any,
+    metric: Any,
+    heights: Any,
+    piece_span: Any,
+    piece_box: Any,
+    piece_way: Any,
+    piece_uv: Any,
+    pieces: Any,
+) -> Any:
     """Parameters inside the span of the middle of some pieces: (n, 2)."""
     n = max(coef.shape[1], coef.shape[2])
     work = np.empty((6, n))
@@ -79,7 +92,16 @@ def samples(coef, metric, heights, piece_span, piece_box, piece_way, piece_uv, p
         s = piece_span[i, 0]
         if piece_span[i, 1] == 1:
             point(
-                coef[s], heights[k], metric[s], piece_box[i], piece_way[i], piece_uv[i], 0.5, work, out, result[k]
+                coef[s],
+                heights[k],
+                metric[s],
+                piece_box[i],
+                piece_way[i],
+                piece_uv[i],
+                0.5,
+                work,
+                out,
+                result[k],
             )
         else:
             result[k, 0] = 0.5 * (piece_uv[i, 0] + piece_uv[i, 2])
@@ -88,7 +110,19 @@ def samples(coef, metric, heights, piece_span, piece_box, piece_way, piece_uv, p
 
 
 @njit(cache=True)
-def nearest_on_piece(coef, h, metric, box, way, ends, x, y, work, out, uv):
+def nearest_on_piece(
+    coef: Any,
+    h: Any,
+    metric: Any,
+    box: Any,
+    way: Any,
+    ends: Any,
+    x: Any,
+    y: Any,
+    work: Any,
+    out: Any,
+    uv: Any,
+) -> Any:
     """Fraction and distance in the plane of the point of a simple piece that is nearest to (x, y)."""
     best = np.inf
     f = 0.0
@@ -131,22 +165,22 @@ def nearest_on_piece(coef, h, metric, box, way, ends, x, y, work, out, uv):
 
 @njit(cache=True)
 def locate(
-    coef,
-    metric,
-    heights,
-    first_branch,
-    first_piece,
-    piece_span,
-    piece_box,
-    piece_way,
-    piece_uv,
-    piece_xy,
-    nodes,
-    planes,
-    branch,
-    place,
-    distance,
-):
+    coef: Any,
+    metric: Any,
+    heights: Any,
+    first_branch: Any,
+    first_piece: Any,
+    piece_span: Any,
+    piece_box: Any,
+    piece_way: Any,
+    piece_uv: Any,
+    piece_xy: Any,
+    nodes: Any,
+    planes: Any,
+    branch: Any,
+    place: Any,
+    distance: Any,
+) -> Any:
     """Nearest point on the branches of each node's plane; branch -1 where there are none.
 
     Pieces are tried in the order of a lower bound guessed from their chords, at most `NEAREST` of them.
