@@ -204,6 +204,12 @@ def test_closed_shells_become_solids_with_a_note() -> None:
         assert any(re.search("closed shell .* was taken as one", line) for line in model(name).healing)
 
 
+def test_healing_counts_what_the_reader_added() -> None:
+    # nist_ftc_11 writes its two tori and two cylinders without the edge that closes them round.
+    assert any("6 edges in the file became 12" in line for line in model("nist_ftc_11.stp").healing)
+    assert any("Missing seam-edge added (4 times" in line for line in model("nist_ftc_11.stp").healing)
+
+
 def test_an_assembly_keeps_names_colours_and_places() -> None:
     m = model("as1_oc_214.stp")
     names = [s.name for s in m.solids]

@@ -13,12 +13,14 @@ import numpy as np
 import pytest
 from OCP.BRep import BRep_Builder, BRep_Tool
 from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeFace
+from OCP.BRepLib import BRepLib
 from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox
+from OCP.BRepTools import BRepTools
 from OCP.Geom import Geom_CylindricalSurface
 from OCP.gp import gp_Ax3
-from OCP.TopAbs import TopAbs_ShapeEnum
+from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
-from OCP.TopoDS import TopoDS, TopoDS_Compound, TopoDS_Shell, TopoDS_Solid
+from OCP.TopoDS import TopoDS, TopoDS_Compound, TopoDS_Face, TopoDS_Shell, TopoDS_Solid
 
 from beadwright import brep, kernel
 from beadwright.errors import StepError
@@ -184,6 +186,12 @@ def test_a_shape_is_taken_as_workplane_shape_or_kernel_shape() -> None:
         kernel.from_shape(3)
 
 
+def half_tube() -> TopoDS_Face:
+    """Half a cylinder, radius 5, height 4."""
+    surface = Geom_CylindricalSurface(gp_Ax3(), 5.0)
+    return BRepBuilderAPI_MakeFace(surface, 0.0, math.pi, 0.0, 4.0, 1e-7).Face()
+
+
 def open_box() -> cq.Shape:
     """A box of side 10 without its top, as a shell."""
     faces = [f for f in cq.Workplane().box(10, 10, 10).faces().vals() if f.Center().z < 4]
@@ -281,3 +289,34 @@ def test_describe() -> None:
     assert d.volume == pytest.approx(500 * math.pi - corner, rel=1e-9)
     assert sum(f.area for f in d.faces) == pytest.approx(d.area, rel=1e-12)
     assert {f.solid for f in d.faces} == {0}
+
+
+def test_an_edge_inside_a_face_is_left_out_and_counted() -> None:
+    face = TopoDS.Face(cq.Workplane().rect(10, 10).extrude(1).faces(">Z").val().wrapped)
+    wire = TopoDS.Wire(BRepTools.OuterWire_s(face))
+    line = cq.Edge.makeLine(cq.Vector(-2, 0, 1), cq.Vector(2, 0, 1)).wrapped
+    wire.Free(True)
+    BRep_Builder().Add(wire, line.Oriented(TopAbs_Orientation.TopAbs_INTERNAL))
+    m = kernel.from_shape(face, walls=True)
+
+    assert len(m.edges) == 4
+    assert any("inside a face" in line for line in m.healing)
+
+
+def test_an_edge_without_a_trace_is_projected() -> None:
+    face = BRepBuilderAPI_MakeFace(
+        Geom_CylindricalSurface(gp_Ax3(), 5.0), 0.0, math.pi, 0.0, 4.0, 1e-7
+    ).Face()
+    explorer = TopExp_Explorer(face, TopAbs_ShapeEnum.TopAbs_EDGE)
+    edge = TopoDS.Edge(explorer.Current())
+    BRepLib.BuildCurve3d_s(edge)
+    BRep_Builder().UpdateEdge(edge, None, face, 1e-7)
+    assert BRep_Tool.CurveOnSurface_s(edge, face, 0.0, 1.0) is None
+    m = kernel.from_shape(face, walls=True)
+
+    assert any("projected onto it" in line for line in m.healing)
+    assert m.gap < 1e-9
+    for coedge in m.faces[0].wires[0]:
+        ends = m.vertices[list(m.edges[coedge.edge].vertices)]
+        p = brep.surface_points(m.faces[0].surface, coedge.uv)[[0, -1]]
+        assert np.abs(p - (ends if coedge.forward else ends[::-1])).max() < 1e-9

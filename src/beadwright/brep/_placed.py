@@ -138,7 +138,9 @@ def placed(model: Model, matrix: npt.ArrayLike) -> Model:
             for f in model.findings
         ),
     )
-    return replace(result, box=extents(model, move.turn) * move.scale + move.shift)
+    upright = np.array_equal(move.turn, np.eye(3))
+    box = model.box if upright else extents(model, move.turn)
+    return replace(result, box=box * move.scale + move.shift)
 
 
 def _triple(p: Array) -> tuple[float, float, float]:

@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from OCP.BRep import BRep_Tool
 from OCP.IFSelect import IFSelect_ReturnStatus
 from OCP.Message import Message
 from OCP.Quantity import Quantity_Color, Quantity_TypeOfColor
@@ -19,7 +20,7 @@ from OCP.TDocStd import TDocStd_Document
 from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
-from OCP.TopoDS import TopoDS_Shape
+from OCP.TopoDS import TopoDS, TopoDS_Shape
 from OCP.TopTools import TopTools_IndexedMapOfShape
 from OCP.XCAFDoc import XCAFDoc_ColorTool, XCAFDoc_ColorType, XCAFDoc_DocumentTool, XCAFDoc_ShapeTool
 
@@ -122,7 +123,25 @@ def _transfer(data: bytes, file: str) -> Document:
     document = TDocStd_Document(TCollection_ExtendedString("BinXCAF"))
     XCAFDoc_DocumentTool.SetLengthUnit_s(document, 1e-3)
     reader.Transfer(document)
-    return Document(bodies=tuple(_walk_roots(document)), unit=_unit(reader), messages=_messages(reader))
+    bodies = tuple(_walk_roots(document))
+    messages = (*_messages(reader), *_recount(data, bodies))
+    return Document(bodies=bodies, unit=_unit(reader), messages=messages)
+
+
+def _recount(data: bytes, bodies: tuple[Body, ...]) -> Iterator[str]:
+    """Faces and edges of the file that became more or fewer: split, closed by added edges, or dropped."""
+    for what, words, kind in (
+        ("faces", rb"\b(?:ADVANCED_FACE|FACE_SURFACE)\s*\(", TopAbs_ShapeEnum.TopAbs_FACE),
+        ("edges", rb"\bEDGE_CURVE\s*\(", TopAbs_ShapeEnum.TopAbs_EDGE),
+    ):
+        written = len(re.findall(words, data))
+        made = TopTools_IndexedMapOfShape()
+        for body in bodies:
+            for part in parts(body.shape, kind):
+                if kind == TopAbs_ShapeEnum.TopAbs_FACE or not BRep_Tool.Degenerated_s(TopoDS.Edge(part)):
+                    made.Add(part.Located(TopLoc_Location()))
+        if written != made.Extent():
+            yield f"reader: {written} {what} in the file became {made.Extent()} (split, joined, added)"
 
 
 def _unit(reader: STEPCAFControl_Reader) -> str:
