@@ -56,7 +56,8 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
     start = np.where(whole, -1, batch.use_node[segments[:, 2]])
     end = np.where(whole, -1, batch.use_node[segments[:, 3]])
     chord = batch.points[end, :2] - batch.points[start, :2]
-    chain, first, closed, first_chain = link(
+    chains, chain, first, closed, first_chain = link(
+        np.argsort(plane, kind="stable"),
         start,
         end,
         shell,
@@ -65,8 +66,9 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
         len(batch.heights),
         np.ascontiguousarray(np.concatenate((chord, chord), axis=1)),
     )
+    first, closed = first[: chains + 1], closed[:chains]
     free_row, free_tables, tangent = _free(cutter, batch)
-    curves, shape, first_piece, pieces, control, first_curve, gap = emit(
+    n, used, curves, shape, first_piece, pieces, control, first_curve, gap = emit(
         chain,
         segments,
         batch.use_node,
@@ -84,6 +86,8 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
         free_row,
         free_tables,
     )
+    curves, shape, first_piece = curves[:n], shape[:n], first_piece[: n + 1]
+    pieces, control = pieces[: used[0]], control[: used[1]]
     chain_curve = first_curve[first]
     kind, owner = curves[:, 0].astype(np.int8), curves[:, 1].astype(np.int32)
     degree = pieces[:, 0].astype(np.int32)

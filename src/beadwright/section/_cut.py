@@ -185,7 +185,7 @@ def run(cutter: Cutter, heights: Array) -> Batch:
     )
     for row, own in free.items():
         _locate_free(batch, row, cutter.free[row], own, cutter.outline[row].outward)
-    batch.segments, batch.counts = match.match(
+    count, segments, batch.counts = match.match(
         first_use,
         use_node,
         use_start,
@@ -196,6 +196,7 @@ def run(cutter: Cutter, heights: Array) -> Batch:
         first_branch,
         table,
     )
+    batch.segments = segments[:count]
     settle(cutter, batch)
     return batch
 

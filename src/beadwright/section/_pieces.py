@@ -93,7 +93,8 @@ def critical(value: Array, weight: Array) -> list[float]:
         return []
     from beadwright.section._kernels.nodes import bernstein_roots
 
-    roots = np.sort(bernstein_roots(np.ascontiguousarray(form)))
+    found, count = bernstein_roots(np.ascontiguousarray(form))
+    roots = np.sort(found[:count])
     out: list[float] = []
     for t in roots:
         if 1e-9 < t < 1.0 - 1e-9 and (not out or t - out[-1] > 1e-9):

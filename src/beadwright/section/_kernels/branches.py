@@ -199,7 +199,11 @@ def turned_circle(f: Any, h: float, rows: Any, count: Any) -> None:
         return
     for i in range(found):
         roots[i] -= 2.0 * pi * np.floor(roots[i] / (2.0 * pi))
-    roots[:found] = np.sort(roots[:found])
+    for i in range(1, found):
+        j = i
+        while j > 0 and roots[j] < roots[j - 1]:
+            roots[j], roots[j - 1] = roots[j - 1], roots[j]
+            j -= 1
     roots[found] = roots[0] + 2.0 * pi
     for i in range(found):
         va, vb = roots[i], roots[i + 1]
@@ -213,19 +217,57 @@ def turned_circle(f: Any, h: float, rows: Any, count: Any) -> None:
 
 
 @njit(cache=True)
+def refine(
+    f: Any, i: int, spans: Any, height: float, rho: float, a: float, b: float, ga: float, work: Any, out: Any
+) -> Any:
+    """Halve [a, b] down to the sign change of `excess` (``ga`` is its value at a): the place."""
+    for _ in range(54):
+        v = 0.5 * (a + b)
+        g = excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, v, work, out)
+        if (g > 0.0) == (ga > 0.0):
+            a = v
+        else:
+            b = v
+    return 0.5 * (a + b)
+
+
+@njit(cache=True)
+def dip(
+    f: Any, i: int, spans: Any, height: float, rho: float, a: float, b: float, sign: float, work: Any, out: Any
+) -> Any:
+    """Where `excess` times ``sign`` is least on [a, b], by golden section, and its value there."""
+    v, g = a, 0.0
+    best, at = 1e300, a
+    gp, gq = 0.0, 0.0
+    for turn in range(80):
+        # two values to begin with, then one a round
+        p, q = a + 0.38196601125 * (b - a), a + 0.61803398875 * (b - a)
+        v = p if turn % 2 == 0 else q
+        g = sign * excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, v, work, out)
+        if g < best:
+            best, at = g, v
+        if best < 0.0:
+            break
+        if turn % 2 == 0:
+            gp = g
+        else:
+            gq = g
+            if gp < gq:
+                b = q
+            else:
+                a = p
+    return at, best
+
+
+@njit(cache=True)
 def turned_spline(
-    f: Any,
-    first: int,
-    last: int,
-    spans: Any,
-    reach: Any,
-    h: float,
-    rows: Any,
-    count: Any,
-    work: Any,
-    out: Any,
+    f: Any, first: int, last: int, spans: Any, reach: Any, h: float, rows: Any, count: Any, work: Any, out: Any
 ) -> None:
-    """Any meridian: roots of `excess` on each piece that the plane can meet, then intervals between them."""
+    """Any meridian: roots of `excess` on each piece that the plane can meet, then intervals between them.
+
+    Values at equal steps, and at the least value between them where three neighbours dip towards zero
+    without a change of sign.
+    """
     rho = hypot(f[3], f[4])
     height = h - f[2]
     az, sense = f[5], f[6]
@@ -233,77 +275,62 @@ def turned_spline(
     if upright:
         rho = 0.0
     ends = spans[0]
+    place, value = np.empty(2 * SAMPLES + 3), np.empty(2 * SAMPLES + 3)
     inside, turn_low, va = False, False, 0.0
     par = rows[1]
     for i in range(first, last):
-        if h < reach[i, 0] or h > reach[i, 1]:
-            inside = False
-            continue
-        width = ends[i, 1] - ends[i, 0]
-        v0 = ends[i, 0]
-        g0 = excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, v0, work, out)
-        if not upright and g0 > 0.0 and not inside:
-            inside, turn_low, va = True, False, v0
-        v_before, g_before = v0, g0
-        step = width / SAMPLES
-        j = 1
-        while j <= SAMPLES:
-            v1 = ends[i, 0] + step * j if j < SAMPLES else ends[i, 1]
-            g1 = excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, v1, work, out)
-            # a hidden pair of roots: same signs, but the value heads for zero between the neighbours
-            if g0 * g1 > 0.0 and g_before * g0 > 0.0 and v_before < v0:
-                if abs(g0) < abs(g_before) and abs(g0) < abs(g1):
-                    a, b = v_before, v1
-                    for _ in range(60):
-                        p, q = a + 0.381966 * (b - a), a + 0.618034 * (b - a)
-                        gp = excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, p, work, out)
-                        gq = excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, q, work, out)
-                        if abs(gp) < abs(gq):
-                            b = q
-                        else:
-                            a = p
-                        if gp * g0 < 0.0 or gq * g0 < 0.0:
-                            break
-                    p = 0.5 * (a + b)
-                    gp = excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, p, work, out)
-                    if gp * g0 < 0.0 and p > v0:
-                        # finish this step in two: up to p, then on to v1
-                        v1, g1 = p, gp
-                        j -= 1
-            if (g0 > 0.0) != (g1 > 0.0):
-                a, b, ga = v0, v1, g0
-                for _ in range(60):
-                    v = 0.5 * (a + b)
-                    g = excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, v, work, out)
-                    if (g > 0.0) == (ga > 0.0):
-                        a = v
-                    else:
-                        b = v
-                v = 0.5 * (a + b)
-                if upright:
-                    profile(TURNED_SPLINE, f, i, i + 1, spans, v, work, out)
-                    n = add(rows, count, B_CIRCLE, 1, C_CIRCLE, sense)
-                    par[n, 0] = f[0] + f[3] * height / az
-                    par[n, 1] = f[1] + f[4] * height / az
-                    par[n, 2] = abs(out[0])
-                    par[n, 3] = 1.0 if sense * (g1 - g0) * az > 0.0 else -1.0
-                    par[n, 4] = v
-                elif g1 > 0.0:
-                    inside, turn_low, va = True, True, v
-                elif inside:
-                    if v - va > 1e-12 * width:
-                        level_row(f, height, rho, 0.0 if turn_low else 2.0, va, v, 1.0, rows, count)
-                    inside = False
-            v_before, g_before = v0, g0
-            v0, g0 = v1, g1
-            j += 1
-        if inside and (i + 1 == last or h < reach[i + 1, 0] or h > reach[i + 1, 1]):
+        met = reach[i, 0] <= h <= reach[i, 1]
+        n = 0
+        if met:
+            before, behind = 0.0, 0.0
+            for j in range(SAMPLES + 1):
+                v = ends[i, 0] + (ends[i, 1] - ends[i, 0]) * j / SAMPLES
+                g = excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, v, work, out)
+                if j >= 2 and before * behind > 0.0 and before * g > 0.0:
+                    if abs(before) < abs(behind) and abs(before) < abs(g):
+                        sign = 1.0 if before > 0.0 else -1.0
+                        step = (ends[i, 1] - ends[i, 0]) / SAMPLES
+                        at, low = dip(f, i, spans, height, rho, v - 2.0 * step, v, sign, work, out)
+                        if low < 0.0:
+                            # keep the row in order: the dip may lie before or after the middle sample
+                            if at < place[n - 1]:
+                                place[n], value[n] = place[n - 1], value[n - 1]
+                                place[n - 1], value[n - 1] = at, sign * low
+                            else:
+                                place[n], value[n] = at, sign * low
+                            n += 1
+                place[n], value[n] = v, g
+                n += 1
+                behind, before = before, g
+        for j in range(n):
+            v = place[j]
+            if j == 0:
+                if not upright and value[0] > 0.0 and not inside:
+                    inside, turn_low, va = True, False, v
+                continue
+            if (value[j - 1] > 0.0) == (value[j] > 0.0):
+                continue
+            v = refine(f, i, spans, height, rho, place[j - 1], v, value[j - 1], work, out)
+            if upright:
+                profile(TURNED_SPLINE, f, i, i + 1, spans, v, work, out)
+                row = add(rows, count, B_CIRCLE, 1, C_CIRCLE, sense)
+                par[row, 0] = f[0] + f[3] * height / az
+                par[row, 1] = f[1] + f[4] * height / az
+                par[row, 2] = abs(out[0])
+                par[row, 3] = 1.0 if sense * (value[j] - value[j - 1]) * az > 0.0 else -1.0
+                par[row, 4] = v
+            elif value[j] > 0.0:
+                inside, turn_low, va = True, True, v
+            elif inside:
+                if v > va:
+                    level_row(f, height, rho, 0.0 if turn_low else 2.0, va, v, 1.0, rows, count)
+                inside = False
+        goes_on = met and i + 1 < last and reach[i + 1, 0] <= h <= reach[i + 1, 1]
+        if inside and not goes_on:
             v = ends[i, 1]
-            if turn_low:
-                level_row(f, height, rho, 1.0, va, v, 1.0, rows, count)
-            else:
-                level_row(f, height, rho, 3.0, va, v, 1.0, rows, count)
-                level_row(f, height, rho, 3.0, va, v, -1.0, rows, count)
+            for turn in range(1 if turn_low else 2):
+                form = 1.0 if turn_low else 3.0
+                level_row(f, height, rho, form, va, v, 1.0 - 2.0 * turn, rows, count)
             inside = False
 
 

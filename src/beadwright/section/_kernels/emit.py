@@ -20,7 +20,7 @@ from beadwright.section._kernels.codes import (
     C_LINE,
     PUSHED_SPLINE,
 )
-from beadwright.section._kernels.level import point, span_at
+from beadwright.section._kernels.level import level_point, span_at
 from beadwright.section._kernels.match import span_of
 
 ABSORB = 2e-7  # a gap up to this is taken up by moving the curve's end and counts in its bound, mm
@@ -29,12 +29,26 @@ LEVEL_HALVINGS = 14
 
 
 @njit(cache=True)
-def grown(table: Any, rows: int) -> Any:
+def grown_pieces(table: Any, rows: int) -> Any:
     """The table itself, or a copy with room for twice the rows."""
-    if rows <= table.shape[0]:
+    n = table.shape[0]
+    if rows <= n:
         return table
-    out = np.zeros((max(rows, 2 * table.shape[0]), table.shape[1]), table.dtype)
-    out[: table.shape[0]] = table
+    out = np.empty((max(rows, 2 * n), 2), np.int64)
+    for i in range(n):
+        out[i, 0], out[i, 1] = table[i, 0], table[i, 1]
+    return out
+
+
+@njit(cache=True)
+def grown_control(table: Any, rows: int) -> Any:
+    """Likewise for control points."""
+    n = table.shape[0]
+    if rows <= n:
+        return table
+    out = np.empty((max(rows, 2 * n), 3))
+    for i in range(n):
+        out[i, 0], out[i, 1], out[i, 2] = table[i, 0], table[i, 1], table[i, 2]
     return out
 
 
@@ -52,8 +66,8 @@ def put_angle(par: Any, s0: float, s1: float, pieces: Any, control: Any, count: 
         if fine or parts > 4096:
             break
         parts *= 2
-    pieces = grown(pieces, count[0] + parts)
-    control = grown(control, count[1] + 3 * parts)
+    pieces = grown_pieces(pieces, count[0] + parts)
+    control = grown_control(control, count[1] + 3 * parts)
     half = cos(0.5 * d)
     for i in range(parts):
         pieces[count[0], 0], pieces[count[0], 1] = 2, count[1]
@@ -110,8 +124,8 @@ def put_pushed(
         ta = (local - ends[i, 0]) / width
         tb = (sense * stop - lap * turn - ends[i, 0]) / width
         n = degree[i]
-        pieces = grown(pieces, count[0] + 1)
-        control = grown(control, count[1] + n + 1)
+        pieces = grown_pieces(pieces, count[0] + 1)
+        control = grown_control(control, count[1] + n + 1)
         pieces[count[0], 0], pieces[count[0], 1] = n, count[1]
         count[0] += 1
         for k in range(n + 1):
@@ -163,24 +177,25 @@ def put_level(
         b = min(s1, here + width)
         if s1 - b < 1e-9 * (s1 - s0):
             b = s1
-        for i in range(n):
-            point(B_LEVEL, par, kind, f, first, last, spans, here + lobatto[i] * (b - here), work, out)
-            values[i, 0], values[i, 1] = out[2], out[3]
         miss = 0.0
-        for i in range(len(checks)):
-            point(B_LEVEL, par, kind, f, first, last, spans, here + checks[i] * (b - here), work, out)
+        for i in range(n + len(checks)):
+            place = lobatto[i] if i < n else checks[i - n]
+            level_point(par, kind, f, first, last, spans, here + place * (b - here), work, out)
+            if i < n:
+                values[i, 0], values[i, 1] = out[2], out[3]
+                continue
             ex, ey = -out[2], -out[3]
             for j in range(n):
-                ex += to_checks[i, j] * values[j, 0]
-                ey += to_checks[i, j] * values[j, 1]
+                ex += to_checks[i - n, j] * values[j, 0]
+                ey += to_checks[i - n, j] * values[j, 1]
             miss = max(miss, hypot(ex, ey))
         if miss > LEVEL_TARGET and level < LEVEL_HALVINGS:
             width *= 0.5
             level += 1
             continue
         worst = max(worst, miss)
-        pieces = grown(pieces, count[0] + 1)
-        control = grown(control, count[1] + n)
+        pieces = grown_pieces(pieces, count[0] + 1)
+        control = grown_control(control, count[1] + n)
         pieces[count[0], 0], pieces[count[0], 1] = n - 1, count[1]
         count[0] += 1
         for i in range(n):
@@ -283,9 +298,9 @@ def emit(
         if kind == B_FREE:
             row = free_row[i]
             pa, pb = free_first[row], free_first[row + 1]
-            pieces = grown(pieces, count[0] + pb - pa)
+            pieces = grown_pieces(pieces, count[0] + pb - pa)
             ca, cb = free_first_control[pa], free_first_control[pb]
-            control = grown(control, count[1] + cb - ca)
+            control = grown_control(control, count[1] + cb - ca)
             for q in range(pa, pb):
                 pieces[count[0], 0] = free_degree[q]
                 pieces[count[0], 1] = count[1] + free_first_control[q] - ca
@@ -327,10 +342,14 @@ def emit(
             w = control[count[1] - 1, 2]
             x1, y1 = control[count[1] - 1, 0] / w, control[count[1] - 1, 1] / w
         else:
-            point(kind, par[r], face_kind[f], fpar[f], first, last, spans, s0, work, out)
-            x0, y0 = out[2], out[3]
-            point(kind, par[r], face_kind[f], fpar[f], first, last, spans, s1, work, out)
-            x1, y1 = out[2], out[3]
+            x0, y0, x1, y1 = par[r, 0], par[r, 1], par[r, 0], par[r, 1]
+            if kind == B_LINE:
+                x0, y0 = x0 + s0 * par[r, 2], y0 + s0 * par[r, 3]
+                x1, y1 = x1 + s1 * par[r, 2], y1 + s1 * par[r, 3]
+            else:
+                radius, up = par[r, 2], par[r, 3] * par[r, 2]
+                x0, y0 = x0 + radius * cos(s0), y0 + up * sin(s0)
+                x1, y1 = x1 + radius * cos(s1), y1 + up * sin(s1)
         if whole:
             x1, y1 = x0, y0
         else:
@@ -348,7 +367,7 @@ def emit(
                 first_piece[c] = piece_a
             d = hypot(bx - x1, by - y1)
             if d <= ABSORB:
-                bound = max(bound, bound + d)
+                bound += d
                 x1, y1 = bx, by
         shape[c, 0], shape[c, 1], shape[c, 2], shape[c, 3] = x0, y0, x1, y1
         if count[0] > piece_a:
@@ -371,12 +390,4 @@ def emit(
             c += 1
             first_piece[c] = count[0]
         first_curve[m + 1] = c
-    return (
-        curves[:c],
-        shape[:c],
-        first_piece[: c + 1],
-        pieces[: count[0]],
-        control[: count[1]],
-        first_curve,
-        gap,
-    )
+    return c, count, curves, shape, first_piece, pieces, control, first_curve, gap

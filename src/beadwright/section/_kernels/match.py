@@ -68,6 +68,8 @@ def locate(
         s = atan2(par[3] * dy, dx)
         return (s if s >= 0.0 else s + TURN), abs(hypot(dx, dy) - par[2])
     low, high = span_of(kind, par, spans[0], first, last)
+    parts, step = 0, 1e-6
+    s = low
     if kind == B_ANGLE:
         # invert the linear map (1, cos, sin) -> (x W, y W, W) at the point, roughly
         a1, b1 = par[1] - x * par[7], par[2] - x * par[8]
@@ -78,58 +80,67 @@ def locate(
         sign = 1.0 if det > 0.0 else -1.0
         s = atan2(par[9] * sign * d, sign * c)
         if closed == 0:
+            low, high = low + 1e-12, high - 1e-12
             mid = par[10]
             s = mid + (s - mid - TURN * np.floor((s - mid) / TURN + 0.5))
-            edge = par[11] * (1.0 - 1e-12)
-            s = min(mid + edge, max(mid - edge, s))
-        step = 1e-6
+            s = min(high, max(low, s))
     else:
-        best = 1e300
-        s = low
         parts = LOCATE_SAMPLES if kind == B_LEVEL else max(LOCATE_SAMPLES, 4 * (last - first))
-        for i in range(parts + 1):
-            t = low + (high - low) * i / parts
-            point(kind, par, face_kind, fpar, first, last, spans, t, work, out)
-            d = (out[2] - x) ** 2 + (out[3] - y) ** 2
-            if d < best:
-                best, s = d, t
         step = 1e-5 * (high - low)
-    point(kind, par, face_kind, fpar, first, last, spans, s, work, out)
-    gx, gy = x - out[2], y - out[3]
-    best = hypot(gx, gy)
+    # One call of `point` serves the scan, the two neighbours for the tangent and the trials: phases 0 to 3.
     reach = 0.25 * (high - low)
-    for _ in range(12):
-        a, b = s - step, s + step
-        if closed == 0:
-            a, b = max(low, a), min(high, b)
-            if kind == B_ANGLE:
-                a, b = max(a, low + 1e-9), min(b, high - 1e-9)
-        point(kind, par, face_kind, fpar, first, last, spans, a, work, out)
-        ax, ay = out[2], out[3]
-        point(kind, par, face_kind, fpar, first, last, spans, b, work, out)
-        tx, ty = (out[2] - ax) / (b - a), (out[3] - ay) / (b - a)
-        speed = tx * tx + ty * ty
-        if speed == 0.0:
-            break
-        move = (gx * tx + gy * ty) / speed
-        move = min(reach, max(-reach, move))
-        done = True
-        for _half in range(6):
-            trial = s + move
-            if closed == 0:
-                trial = min(high, max(low, trial))
-                if kind == B_ANGLE:
-                    trial = min(high - 1e-12, max(low + 1e-12, trial))
-            point(kind, par, face_kind, fpar, first, last, spans, trial, work, out)
-            d = hypot(x - out[2], y - out[3])
+    best, gx, gy = 1e300, 0.0, 0.0
+    phase, i, halvings, rounds = 0, 0, 0, 0
+    t, ta, ax, ay, move = s, s, 0.0, 0.0, 0.0
+    while rounds < 12:
+        point(kind, par, face_kind, fpar, first, last, spans, t, work, out)
+        px, py = out[2], out[3]
+        if phase == 0:
+            d = hypot(px - x, py - y)
             if d < best:
-                done = best - d < 1e-13 * (1.0 + abs(x) + abs(y))
-                s, best = trial, d
-                gx, gy = x - out[2], y - out[3]
+                best, s, gx, gy = d, t, x - px, y - py
+            i += 1
+            if i <= parts:
+                t = low + (high - low) * i / parts
+                continue
+            phase = 1
+        elif phase == 1:
+            ax, ay, ta = px, py, t
+            t = s + step
+            if closed == 0:
+                t = min(high, t)
+            phase = 2
+            continue
+        elif phase == 2:
+            tx, ty = (px - ax) / (t - ta), (py - ay) / (t - ta)
+            speed = tx * tx + ty * ty
+            if speed == 0.0:
                 break
-            move *= 0.25
-        if done:
-            break
+            move = min(reach, max(-reach, (gx * tx + gy * ty) / speed))
+            halvings = 0
+            phase = 3
+        else:
+            d = hypot(px - x, py - y)
+            if d < best:
+                gain = best - d
+                best, s, gx, gy = d, t, x - px, y - py
+                rounds += 1
+                if gain < 1e-13 * (1.0 + abs(x) + abs(y)):
+                    break
+                phase = 1
+            else:
+                halvings += 1
+                if halvings == 6:
+                    break
+                move *= 0.25
+        if phase == 1:
+            t = s - step
+            if closed == 0:
+                t = max(low, t)
+        else:
+            t = s + move
+            if closed == 0:
+                t = min(high, max(low, t))
     if closed == 1:
         turn = high - low
         s = s - turn * np.floor((s - low) / turn)
@@ -160,7 +171,9 @@ def collect(
         first[p + 1] += first[p]
     node = np.empty(first[n_pairs], np.int64)
     start = np.empty(first[n_pairs], np.int64)
-    at = first[:-1].copy()
+    at = np.empty(n_pairs, np.int64)
+    for p in range(n_pairs):
+        at[p] = first[p]
     for u in range(len(use_face)):
         i, f = use_piece[u], use_face[u]
         base = first_pair[f] - pair_low[f]
@@ -388,16 +401,22 @@ def match(
             for i in (hi, lo):
                 n_loose -= 1
                 loose[i] = loose[n_loose]
-    return segments[:k], counts
+    return k, segments, counts
 
 
 @njit(cache=True)
 def link(
-    seg_from: Any, seg_to: Any, seg_shell: Any, seg_plane: Any, n_nodes: int, n_planes: int, directions: Any
+    order: Any,
+    seg_from: Any,
+    seg_to: Any,
+    seg_shell: Any,
+    seg_plane: Any,
+    n_nodes: int,
+    n_planes: int,
+    directions: Any,
 ) -> Any:
     """Order segments into chains: ``chain`` (segments in order), ``first`` of each chain, ``closed``, ``first_chain``."""
     n = len(seg_from)
-    order = np.argsort(seg_plane, kind="mergesort")
     head = np.full(n_nodes, -1, np.int64)
     follow = np.full(n, -1, np.int64)
     comes = np.zeros(n_nodes, np.int64)
@@ -470,4 +489,4 @@ def link(
         j = j_end
         first_chain[plane + 1] = chains
     first[chains] = at
-    return chain, first[: chains + 1], closed[:chains], first_chain
+    return chains, chain, first, closed, first_chain

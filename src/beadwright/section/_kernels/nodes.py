@@ -104,15 +104,18 @@ def bernstein_roots(coefficients: Any) -> Any:
     n = len(coefficients)
     stack = np.empty((64, n))
     ends = np.empty((64, 2))
-    stack[0] = coefficients
+    for j in range(n):
+        stack[0, j] = coefficients[j]
     ends[0, 0], ends[0, 1] = 0.0, 1.0
     depth = 1
     roots = np.empty(4 * n + 4)
     found = 0
     work = np.empty(n)
+    row = np.empty(n)
     while depth > 0:
         depth -= 1
-        row = stack[depth].copy()
+        for j in range(n):
+            row[j] = stack[depth, j]
         a, b = ends[depth, 0], ends[depth, 1]
         changes = 0
         last = 0.0
@@ -133,7 +136,8 @@ def bernstein_roots(coefficients: Any) -> Any:
             rising = row[n - 1] > 0.0
             for _ in range(60):
                 t = 0.5 * (low + high)
-                work[:] = row
+                for j in range(n):
+                    work[j] = row[j]
                 for r in range(n - 1, 0, -1):
                     for j in range(r):
                         work[j] = (1.0 - t) * work[j] + t * work[j + 1]
@@ -146,14 +150,12 @@ def bernstein_roots(coefficients: Any) -> Any:
                 found += 1
             continue
         middle = 0.5 * (a + b)
-        left = np.empty(n)
         for r in range(n):
-            left[r] = row[0]
+            stack[depth + 1, r] = row[0]
             stack[depth, n - 1 - r] = row[n - 1 - r]
             for j in range(n - 1 - r):
                 row[j] = 0.5 * (row[j] + row[j + 1])
         ends[depth, 0], ends[depth, 1] = middle, b
-        stack[depth + 1] = left
         ends[depth + 1, 0], ends[depth + 1, 1] = a, middle
         depth += 2
-    return roots[:found]
+    return roots, found
