@@ -55,7 +55,6 @@ def test_o8_holes_have_their_beads_with_the_material_on_the_left():
 
     assert sum(signed_area(b.path) for b in laid) == pytest.approx(95090.26644708, rel=1e-9)
     assert sum(length(b.path) for b in laid) == pytest.approx(1696.991118431, rel=1e-9)
-    assert sorted((b.loop, b.hole) for b in laid) == [(0, False), (1, True)]
     assert {b.loop for b in laid} == {0, 1}
     (hole,) = [b for b in laid if b.hole]
     assert signed_area(hole.path) == pytest.approx(-math.pi * 60**2, rel=1e-9)

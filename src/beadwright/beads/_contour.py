@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from beadwright.arcs import offset
 from beadwright.beads._bead import Bead
 from beadwright.beads._loops import nearest_loop
 from beadwright.beads._thin import thin_places
@@ -26,11 +27,17 @@ class LayerBeads:
         Greatest proven error of the offsets, mm: it adds to the layer's ``region``.
     findings : tuple of Finding
         ``thin`` for each place that no bead reaches.
+    grey : int
+        Places where an offset region vanishes within the audit's reach: necks of width 0.
+    fallbacks : int
+        How often polygons had to stand in for lines and arcs.
     """
 
     beads: tuple[Bead, ...]
     bound: float
     findings: tuple[Finding, ...]
+    grey: int = 0
+    fallbacks: int = 0
 
 
 def contour_beads(
@@ -61,16 +68,15 @@ def contour_beads(
     SettingsError
         If a measure is not above 0.
     """
-    from beadwright.arcs import offset
-
     check_sizes(width=width, height=height, spacing=spacing, contours=contours)
     beads: list[Bead] = []
     outermost: list[ArcPath] = []
-    bound = 0.0
+    bound, grey, fallbacks = 0.0, 0, 0
     for rank in range(1, contours + 1):
         distance = width / 2 + (rank - 1) * spacing
-        inner = offset(layer.region, -distance)
+        inner = offset(layer.region, distance=distance)
         bound = max(bound, inner.bound.mm)
+        grey, fallbacks = grey + inner.grey, fallbacks + inner.fallbacks
         if not inner.region.loops:
             break
         if rank == 1:
@@ -90,7 +96,7 @@ def contour_beads(
             )
     first = [bead for bead in beads if bead.rank == 1]
     findings = thin_places(layer.region, first, width=width, layer=layer.plan.index, z=layer.plan.z)
-    return LayerBeads(beads=tuple(beads), bound=bound, findings=findings)
+    return LayerBeads(beads=tuple(beads), bound=bound, findings=findings, grey=grey, fallbacks=fallbacks)
 
 
 def check_sizes(**sizes: float) -> None:

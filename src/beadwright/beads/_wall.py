@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from beadwright.arcs import offset_path
 from beadwright.beads._bead import Bead, Side
 from beadwright.beads._contour import LayerBeads, check_sizes
 from beadwright.beads._trails import branches, joined
@@ -44,8 +45,6 @@ def wall_beads(
     SettingsError
         If a measure is not above 0, or the side is unknown.
     """
-    from beadwright.arcs import offset_path
-
     check_sizes(width=width, height=height)
     if side not in SIGN:
         msg = f"a wall lies 'centre', 'left' or 'right', not {side!r}"
@@ -55,7 +54,7 @@ def wall_beads(
     paths: list[tuple[int, ArcPath]] = []
     if distance:
         for loop, chain in enumerate(chains):
-            beside = offset_path(chain, distance)
+            beside = offset_path(chain, distance=distance)
             bound = max(bound, beside.bound.mm)
             paths += [(loop, path) for path in beside.paths]
     else:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from beadwright.arcs import unite
 from beadwright.curves import ArcPath, ArcRegion, CurveLoops, chain_measures, length, signed_area
 from beadwright.layers._plan import LayerPlan
 from beadwright.numeric import Budget, Finding
@@ -34,6 +35,10 @@ class LayerRegion:
         Bounds so far: model, section, fit, region (of the union).
     findings : tuple of Finding
         What was met on the way.
+    fallbacks : int
+        How often polygons had to stand in for lines and arcs in the union.
+    inverted : tuple of (float, float, float)
+        Area (mm2) and a place of each piece of winding number below 0, which is left out.
     """
 
     plan: LayerPlan
@@ -46,6 +51,8 @@ class LayerRegion:
     stock: float = 0.0
     budget: Budget = field(default_factory=Budget)
     findings: tuple[Finding, ...] = ()
+    fallbacks: int = 0
+    inverted: tuple[tuple[float, float, float], ...] = ()
 
 
 def layer_region(
@@ -84,8 +91,6 @@ def layer_region(
         changed in area and length, loop by loop. Where solids overlap that share is taken as if all of it lay
         on the union's boundary, which errs by at most the fit's bound times the length of the hidden part.
     """
-    from beadwright.arcs import unite
-
     united = unite(fitted)
     loops = united.region.loops
     areas, lengths = chain_measures(section)
@@ -102,6 +107,8 @@ def layer_region(
         n_holes=sum(signed_area(loop) < 0 for loop in loops),
         budget=replace(budget, region=united.bound.mm),
         findings=findings,
+        fallbacks=united.fallbacks,
+        inverted=united.inverted,
     )
 
 
