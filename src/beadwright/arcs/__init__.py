@@ -3,7 +3,24 @@
 Lengths in mm, angles in rad, counter-clockwise positive. Material lies left of every loop.
 """
 
+from beadwright.arcs._boolean import intersect, subtract, unite
 from beadwright.arcs._fit import Fitted, fit
 from beadwright.arcs._fit_check import certify
+from beadwright.arcs._offset import offset, offset_path
+from beadwright.arcs._region import Paths, Result
+from beadwright.arcs._region_lost import Lost, lost
 
-__all__ = ["Fitted", "certify", "fit"]
+__all__ = [
+    "Fitted",
+    "Lost",
+    "Paths",
+    "Result",
+    "certify",
+    "fit",
+    "intersect",
+    "lost",
+    "offset",
+    "offset_path",
+    "subtract",
+    "unite",
+]

@@ -3,6 +3,14 @@
 Lengths in mm, angles in rad, counter-clockwise positive. Material lies left of every loop.
 """
 
+from beadwright.curves._arc_measure import (
+    bounding_box,
+    depths,
+    inside,
+    region_area,
+    region_length,
+    winding,
+)
 from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
 from beadwright.curves._measure import chords, length, lengths, signed_area
@@ -13,9 +21,15 @@ __all__ = [
     "ArcRegion",
     "CurveKind",
     "CurveLoops",
+    "bounding_box",
     "chain_measures",
     "chords",
+    "depths",
+    "inside",
     "length",
     "lengths",
+    "region_area",
+    "region_length",
     "signed_area",
+    "winding",
 ]

@@ -1,0 +1,110 @@
+"""Where an offset may lose part of the true one: necks and dead ends about twice the distance wide."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from beadwright.arcs._boolean import subtract
+from beadwright.arcs._offset import offset
+from beadwright.arcs._region import Result
+from beadwright.curves import ArcRegion, signed_area
+from beadwright.curves._arc_measure import bounding_box, moments_place
+from beadwright.errors import GeometryError
+
+# Parts of the offset nearer than this to what is printed are not lost, mm.
+DELTA = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lost:
+    """One place where the true offset curve may go on and the printed one does not.
+
+    Attributes
+    ----------
+    kind : str
+        ``neck``, or ``sharp``: at a corner, shorter than `DELTA`, which is no loss.
+    at : (float, float)
+        Place, mm.
+    length, width : float
+        Greatest extent of the place, and width of the material there, mm.
+    """
+
+    kind: str
+    at: tuple[float, float]
+    length: float
+    width: float
+
+
+def lost(region: ArcRegion, *, distance: float, error: float) -> tuple[Lost, ...]:
+    """Places that an erosion by a distance may lose because the region is only known within an error.
+
+    D(distance - error) less D(distance) grown by `DELTA`, D(t) being the points at least t inside. Where
+    D(distance - error) and D(distance + error) run along the same faces and moves in the same order nothing
+    is lost, and no more is computed.
+
+    Parameters
+    ----------
+    region : ArcRegion
+        What is offset.
+    distance, error : float
+        Into the material, above 0; how far the region may be from the true one, above 0 and below the
+        distance; mm.
+
+    Returns
+    -------
+    tuple of Lost
+        In the order of the loops; empty in the usual case.
+
+    Raises
+    ------
+    GeometryError
+        If the error is not between 0 and the distance, or an offset cannot be made.
+    """
+    if not 0 < error < distance:
+        msg = f"an error must lie between 0 and the distance {distance} mm, not at {error}"
+        raise GeometryError(msg)
+    marked = _marked(region)
+    wide = offset(marked, distance=distance - error)
+    if not wide.region.loops:
+        return ()
+    narrow = offset(marked, distance=distance + error)
+    if _order(wide) == _order(narrow):
+        return ()
+    kept = offset(region, distance=distance)
+    grown = offset(kept.region, distance=-DELTA)
+    rest = subtract(wide.region, grown.region).region
+    places = []
+    for loop in rest.loops:
+        if signed_area(loop) <= 0:
+            continue
+        low, high = bounding_box(loop)
+        length = float(np.hypot(*(high - low)))
+        x, y = moments_place(loop)
+        kind = "neck" if length >= DELTA else "sharp"
+        width = 2 * (distance - error) + 2 * abs(signed_area(loop)) / max(length, 1e-300)
+        places.append(Lost(kind=kind, at=(x, y), length=length, width=min(width, 2 * distance)))
+    return tuple(places)
+
+
+def _marked(region: ArcRegion) -> ArcRegion:
+    """The same region, each move with its own number as face."""
+    from dataclasses import replace
+
+    loops, first = [], 0
+    for loop in region.loops:
+        loops.append(replace(loop, face=np.arange(first, first + len(loop.bulge), dtype=np.int32)))
+        first += len(loop.bulge)
+    return ArcRegion(loops=tuple(loops), supports=region.supports)
+
+
+def _order(result: Result) -> list[tuple[int, ...]]:
+    """Cyclic lists of the moves that each loop stems from, begun at the least, sorted."""
+    lists = []
+    for loop in result.region.loops:
+        face = [int(f) for f in loop.face]
+        face = [f for i, f in enumerate(face) if f != face[i - 1]] or face[:1]
+        turns = [i for i, f in enumerate(face) if f == min(face)]
+        lists.append(min(tuple(face[i:] + face[:i]) for i in turns))
+    return sorted(lists)

@@ -1,0 +1,112 @@
+"""Extent, area, centroid and nesting of arc paths; whether a point lies inside."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.curves._measure import chords, length, signed_area
+from beadwright.curves._path import ArcPath, ArcRegion
+
+Floats = npt.NDArray[np.float64]
+
+
+def bounding_box(path: ArcPath) -> tuple[Floats, Floats]:
+    """Least and greatest x and y of a path, arcs included: two (2,), mm.
+
+    Examples
+    --------
+    >>> ring = ArcPath(points=np.array([[500.0, 0], [-500, 0]]), bulge=np.ones(2),
+    ...                face=np.zeros(2, np.int32), support=np.zeros(2, np.int32))
+    >>> [v.tolist() for v in bounding_box(ring)]
+    [[-500.0, -500.0], [500.0, 500.0]]
+    """
+    low, high = path.points.min(axis=0), path.points.max(axis=0)
+    arc = np.flatnonzero(path.bulge)
+    if not len(arc):
+        return low, high
+    chord, b = chords(path)[arc], path.bulge[arc]
+    start, end = path.points[arc], path.points[arc] + chord
+    # Centre: from the middle of the chord to its left by L (1 - b^2) / (4 b).
+    left = np.column_stack([-chord[:, 1], chord[:, 0]])
+    to_centre = (left.T * ((1 - b) * (1 + b) / (4 * b))).T
+    centre = (start + end) / 2 + to_centre
+    radius = np.hypot(chord[:, 0], chord[:, 1]) * (1 + b * b) / (4 * np.abs(b))
+    for axis in (0, 1):
+        for sign in (-1.0, 1.0):
+            direction = np.zeros(2)
+            direction[axis] = sign
+            # An extreme of the circle lies on the arc if it is on the arc's side of the chord.
+            tip = sign * radius[:, None] * np.abs(direction) - (start - centre)
+            side = chord[:, 0] * tip[:, 1] - chord[:, 1] * tip[:, 0]
+            on = side * b < 0
+            if on.any():
+                value = centre[on, axis] + sign * radius[on]
+                if sign > 0:
+                    high[axis] = max(high[axis], float(value.max()))
+                else:
+                    low[axis] = min(low[axis], float(value.min()))
+    return low, high
+
+
+def moments_place(path: ArcPath) -> tuple[float, float]:
+    """Mean of the ends of a path, weighed by the lengths of the chords beside them: a place near its middle, mm."""
+    chord = chords(path)
+    weight = np.hypot(chord[:, 0], chord[:, 1])
+    middle = path.points[: len(weight)] + chord / 2
+    total = float(weight.sum())
+    if total == 0.0:
+        return float(path.points[0, 0]), float(path.points[0, 1])
+    x, y = (middle * weight[:, None]).sum(axis=0) / total
+    return float(x), float(y)
+
+
+def region_area(region: ArcRegion) -> float:
+    """Area of a region, mm2: of its outer loops less that of its holes."""
+    return sum((signed_area(loop) for loop in region.loops), 0.0)
+
+
+def region_length(region: ArcRegion) -> float:
+    """Length of a region's whole boundary, mm."""
+    return sum((length(loop) for loop in region.loops), 0.0)
+
+
+def winding(path: ArcPath, points: Floats) -> npt.NDArray[np.int64]:
+    """How often a closed path winds round points: (k,) for points (k, 2).
+
+    That of the polygon of the ends by a ray, plus the circular segments that hold the point. Points on the
+    path count to one of its sides.
+    """
+    x, y = np.asarray(points, dtype=float).T
+    total = np.zeros(len(x), np.int64)
+    chord = chords(path)
+    for (ax, ay), (cx, cy), b in zip(path.points.tolist(), chord.tolist(), path.bulge.tolist(), strict=True):
+        side = cx * (y - ay) - cy * (x - ax)
+        up = (ay <= y) & (ay + cy > y) & (side > 0)
+        down = (ay > y) & (ay + cy <= y) & (side < 0)
+        total += up.astype(np.int64) - down
+        if b:
+            # Inside the circle: power of the point, by the chord as diameter and the arc's height.
+            power = (x - ax) * (x - ax - cx) + (y - ay) * (y - ay - cy)
+            within = power * abs(b) * 2 + (1 - b * b) * side * np.sign(b) * -1 < 0
+            total += np.where((side * b < 0) & within, int(np.sign(b)), 0)
+    return total
+
+
+def inside(region: ArcRegion, points: Floats) -> npt.NDArray[np.bool_]:
+    """Whether points (k, 2) lie inside a region: (k,)."""
+    total = np.zeros(len(points), np.int64)
+    for loop in region.loops:
+        total += winding(loop, points)
+    return np.asarray(total > 0)
+
+
+def depths(region: ArcRegion) -> npt.NDArray[np.int64]:
+    """How many other loops lie round each loop: even for an outer loop, odd for a hole: (loops,)."""
+    places = np.array([loop.points[0] for loop in region.loops]).reshape(-1, 2)
+    depth = np.zeros(len(places), np.int64)
+    for i, loop in enumerate(region.loops):
+        around = winding(loop, places) != 0
+        around[i] = False
+        depth += around
+    return depth
