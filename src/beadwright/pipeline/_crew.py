@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
@@ -16,8 +15,9 @@ from beadwright.section import TakenPlane
 # Layers of the first chunk, which is made in this process: it compiles what must be compiled, and tells how
 # long a layer takes.
 FIRST_CHUNK = 4
-# Most layers of a chunk: many planes share the cost of a call, few keep the progress bar moving.
-MAX_CHUNK = 32
+# Layers of a chunk: many planes share the cost of a call, few keep the progress bar moving. The chunks of a
+# plan are the same for any number of workers, so that its bytes are too.
+CHUNK = 16
 # Starting workers costs about a second of each core; work that takes less than this is done here, s.
 WORTH_WORKERS = 4.0
 
@@ -65,8 +65,7 @@ class Crew:
             return
         seconds = here / len(made.layers) * n_left
         with self._hired(seconds, n_left) as executor:
-            size = max(1, min(MAX_CHUNK, math.ceil(n_left / (4 * self.count))))
-            calls = _split(data, plans[FIRST_CHUNK:], planes[FIRST_CHUNK:], size)
+            calls = _split(data, plans[FIRST_CHUNK:], planes[FIRST_CHUNK:])
             for chunk in mapped(executor, work_on, calls, self._lost.append):
                 self._stages.merge(chunk.seconds)
                 self.peak_memory = max(self.peak_memory, chunk.peak_memory)
@@ -78,7 +77,7 @@ class Crew:
         if self._executor is not None:
             yield self._executor
             return
-        wanted = min(self._asked or core_count(), n_left)
+        wanted = min(self._asked or core_count(), -(-n_left // CHUNK))
         if wanted == 1 or (self._asked is None and seconds < WORTH_WORKERS):
             yield None
             return
@@ -92,9 +91,9 @@ class Crew:
 
 
 def _split(
-    data: bytes, plans: Sequence[LayerPlan], planes: Sequence[TakenPlane], size: int
+    data: bytes, plans: Sequence[LayerPlan], planes: Sequence[TakenPlane]
 ) -> list[tuple[bytes, tuple[LayerPlan, ...], tuple[TakenPlane, ...]]]:
     """Calls of `work_on` for chunks of layers."""
     return [
-        (data, tuple(plans[i : i + size]), tuple(planes[i : i + size])) for i in range(0, len(plans), size)
+        (data, tuple(plans[i : i + CHUNK]), tuple(planes[i : i + CHUNK])) for i in range(0, len(plans), CHUNK)
     ]
