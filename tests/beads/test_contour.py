@@ -170,3 +170,18 @@ def test_sizes_must_be_above_zero(sizes):
 def test_an_unknown_side_is_refused():
     with pytest.raises(SettingsError, match="'centre', 'left' or 'right'"):
         wall_beads(on(), [], side="middle", width=W, height=H)
+
+
+def test_a_neck_just_under_two_offsets_wide_is_a_finding():
+    # two blocks joined by a bar narrower than one bead by less than the bounds: there or not, nobody knows
+    low, high = 50 - W / 2 + 1e-3, 50 + W / 2 - 1e-3
+    bar = [[0, 0], [100, 0], [100, low], [140, low], [140, 0], [240, 0],
+           [240, 100], [140, 100], [140, high], [100, high], [100, 100], [0, 100]]  # fmt: skip
+    laid = beads_of(polygon(bar), contours=1)
+    necks = [f for f in laid.findings if f.code == "neck"]
+
+    assert len(laid.beads) == 2
+    assert len(necks) == len(laid.lost) == 1
+    assert necks[0].at_mm[:2] == pytest.approx((120.0, 50.0), abs=0.5)
+    # the layer's fit bound is 0.01: the bar's 2e-3 lie within it
+    assert necks[0].measured == pytest.approx(W, abs=0.03)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from beadwright.arcs import offset
+from beadwright.arcs import Lost, lost, offset
 from beadwright.beads._bead import Bead
 from beadwright.beads._loops import nearest_loop
 from beadwright.beads._thin import thin_places
@@ -13,6 +13,9 @@ from beadwright.curves import ArcPath, signed_area
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Finding
+
+# What printing with 4 decimals may move a bead by, mm: three units of the last place.
+PRINTED = 3e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -26,7 +29,9 @@ class LayerBeads:
     bound : float
         Greatest proven error of the offsets, mm: it adds to the layer's ``region``.
     findings : tuple of Finding
-        ``thin`` for each place that no bead reaches.
+        ``thin`` for each place that no bead reaches; ``neck`` for each of `lost`.
+    lost : tuple of Lost
+        Places where the true offset curve may go on and the printed one does not.
     grey : int
         Places where an offset region vanishes within the audit's reach: necks of width 0.
     fallbacks : int
@@ -36,12 +41,19 @@ class LayerBeads:
     beads: tuple[Bead, ...]
     bound: float
     findings: tuple[Finding, ...]
+    lost: tuple[Lost, ...] = ()
     grey: int = 0
     fallbacks: int = 0
 
 
 def contour_beads(
-    layer: LayerRegion, *, width: float, height: float, spacing: float, contours: int
+    layer: LayerRegion,
+    *,
+    width: float,
+    height: float,
+    spacing: float,
+    contours: int,
+    rounding: float = PRINTED,
 ) -> LayerBeads:
     """Lay up to `contours` beads along every loop of the region, holes too.
 
@@ -57,11 +69,14 @@ def contour_beads(
         Of the beads, mm, above 0; spacing is from centreline to centreline.
     contours : int
         Greatest rank, at least 1.
+    rounding : float
+        What printing may move a bead by, mm: about three units of the last place.
 
     Returns
     -------
     LayerBeads
-        Material on the left of every bead. A place thinner than one bead is a finding, never silence.
+        Material on the left of every bead. A place thinner than one bead is a finding, and so is a neck that
+        is there or not within the bounds so far, so that a bead of the true region may be missing.
 
     Raises
     ------
@@ -71,12 +86,17 @@ def contour_beads(
     check_sizes(width=width, height=height, spacing=spacing, contours=contours)
     beads: list[Bead] = []
     outermost: list[ArcPath] = []
+    necks: list[Lost] = []
     bound, grey, fallbacks = 0.0, 0, 0
     for rank in range(1, contours + 1):
         distance = width / 2 + (rank - 1) * spacing
         inner = offset(layer.region, distance=distance)
         bound = max(bound, inner.bound.mm)
         grey, fallbacks = grey + inner.grey, fallbacks + inner.fallbacks
+        error = layer.budget.total + inner.bound.mm + rounding
+        necks += [
+            place for place in lost(layer.region, distance=distance, error=error) if place.kind == "neck"
+        ]
         if not inner.region.loops:
             break
         if rank == 1:
@@ -96,7 +116,27 @@ def contour_beads(
             )
     first = [bead for bead in beads if bead.rank == 1]
     findings = thin_places(layer.region, first, width=width, layer=layer.plan.index, z=layer.plan.z)
-    return LayerBeads(beads=tuple(beads), bound=bound, findings=findings, grey=grey, fallbacks=fallbacks)
+    return LayerBeads(
+        beads=tuple(beads),
+        bound=bound,
+        findings=(*findings, *(_neck(place, layer) for place in necks)),
+        lost=tuple(necks),
+        grey=grey,
+        fallbacks=fallbacks,
+    )
+
+
+def _neck(place: Lost, layer: LayerRegion) -> Finding:
+    """The finding for a place where a bead of the true region may be missing."""
+    return Finding(
+        code="neck",
+        level="warning",
+        layer=layer.plan.index,
+        at_mm=(*place.at, layer.plan.z),
+        measured=place.width,
+        unit="mm",
+        text=f"a neck {place.length:.1f} mm long is so nearly two offsets wide that a bead may not fit",
+    )
 
 
 def check_sizes(**sizes: float) -> None:
