@@ -137,7 +137,9 @@ def _areas_agree(graph: Graph, source: Spans, counts: Ints, eps: float, rule: st
     for channel, code in ((0, FIRST), (1, SECOND)):
         mine = counts[:, channel] == 1
         rows = source.rows[mine]
-        loops = np.unique(np.searchsorted(source.heads, np.flatnonzero(mine), side="right"), return_index=True)
+        loops = np.unique(
+            np.searchsorted(source.heads, np.flatnonzero(mine), side="right"), return_index=True
+        )
         part = Spans(
             rows=np.ascontiguousarray(rows),
             move=source.move[mine],

@@ -225,7 +225,7 @@ def offset_path(path: ArcPath, *, distance: float) -> Paths:
                 closed=closed,
             )
         )
-    return Paths(paths=tuple(paths), bound=Bound(TAU, "region", "kept where nowhere nearer than the distance"))
+    return Paths(paths=tuple(paths), bound=Bound(TAU, "region", "kept where not nearer than that"))
 
 
 def _ending(key: Ints) -> Ints:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from beadwright.arcs._boolean import subtract
 from beadwright.arcs._offset import offset
 from beadwright.arcs._region import Result
-from beadwright.curves import ArcRegion, signed_area
-from beadwright.curves._arc_measure import bounding_box, moments_place
+from beadwright.curves import ArcRegion, bounding_box, middle_of, signed_area
 from beadwright.errors import GeometryError
 
 # Parts of the offset nearer than this to what is printed are not lost, mm.
@@ -81,7 +80,7 @@ def lost(region: ArcRegion, *, distance: float, error: float) -> tuple[Lost, ...
             continue
         low, high = bounding_box(loop)
         length = float(np.hypot(*(high - low)))
-        x, y = moments_place(loop)
+        x, y = middle_of(loop)
         kind = "neck" if length >= DELTA else "sharp"
         width = 2 * (distance - error) + 2 * abs(signed_area(loop)) / max(length, 1e-300)
         places.append(Lost(kind=kind, at=(x, y), length=length, width=min(width, 2 * distance)))
@@ -90,8 +89,6 @@ def lost(region: ArcRegion, *, distance: float, error: float) -> tuple[Lost, ...
 
 def _marked(region: ArcRegion) -> ArcRegion:
     """The same region, each move with its own number as face."""
-    from dataclasses import replace
-
     loops, first = [], 0
     for loop in region.loops:
         loops.append(replace(loop, face=np.arange(first, first + len(loop.bulge), dtype=np.int32)))

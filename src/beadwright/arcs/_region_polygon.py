@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 
@@ -23,7 +24,8 @@ def offset_polygons(region: ArcRegion, distance: float) -> Result | None:
 
     from beadwright.arcs._kernels.region_audit import reaches, shape
 
-    outer, holes = [], []
+    outer: list[Any] = []
+    holes: list[Any] = []
     for loop in region.loops:
         ring = Polygon(_flat(loop))
         (outer if ring.exterior.is_ccw else holes).append(make_valid(ring))

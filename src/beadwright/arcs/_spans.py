@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -123,7 +124,7 @@ def spans_of(paths: Sequence[ArcPath], origin: Floats | None = None) -> Spans:
 
 
 def choose_origin(points: Floats) -> Floats:
-    """Zero, or for points far from it a round place among them, so that lengths of 1e-9 keep their meaning."""
+    """Zero, or a round place among points far from it, so that lengths of 1e-9 keep their meaning."""
     if not len(points):
         return np.zeros(2)
     low, high = points.min(axis=0), points.max(axis=0)
@@ -148,6 +149,6 @@ def region_of(
     edges = begin.tolist()
     loops = tuple(
         ArcPath(points=points[a:b], bulge=bulge[a:b], face=face[a:b], support=support[a:b])
-        for a, b in zip(edges[:-1], edges[1:], strict=True)
+        for a, b in pairwise(edges)
     )
     return ArcRegion(loops=loops, supports=supports)

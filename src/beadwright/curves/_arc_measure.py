@@ -49,8 +49,8 @@ def bounding_box(path: ArcPath) -> tuple[Floats, Floats]:
     return low, high
 
 
-def moments_place(path: ArcPath) -> tuple[float, float]:
-    """Mean of the ends of a path, weighed by the lengths of the chords beside them: a place near its middle, mm."""
+def middle_of(path: ArcPath) -> tuple[float, float]:
+    """Mean of the chords' middles, weighed by their lengths: a place near a path's middle, mm."""
     chord = chords(path)
     weight = np.hypot(chord[:, 0], chord[:, 1])
     middle = path.points[: len(weight)] + chord / 2

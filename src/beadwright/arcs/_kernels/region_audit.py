@@ -12,11 +12,6 @@ from beadwright.arcs._kernels.region_grid import boxes, build, cells, pieces
 from beadwright.arcs._kernels.region_raw import HELPER
 from beadwright.arcs._kernels.span import (
     COLUMNS,
-    EX,
-    EY,
-    SWEEP,
-    TX,
-    TY,
     X0,
     X1,
     Y0,
@@ -137,8 +132,8 @@ def _nearest(s: Any, grid: Any, x: float, y: float, reach: float, enough: float)
     x0, x1 = int(max(0.0, (x - reach - g[0]) * g[2])), int(min(nx - 1.0, (x + reach - g[0]) * g[2]))
     y0, y1 = int(max(0.0, (y - reach - g[1]) * g[2])), int(min(ny - 1.0, (y + reach - g[1]) * g[2]))
     least = np.inf
-    for row in range(y0, y1 + 1):
-        for h in range(head[row * nx + x0], head[row * nx + x1 + 1] if x1 >= x0 else 0):
+    for row in range(y0, y1 + 1 if x1 >= x0 else 0):
+        for h in range(head[row * nx + x0], head[row * nx + x1 + 1]):
             least = min(least, away(s, items[h], x, y))
             if least < enough:
                 return float(least)
@@ -216,8 +211,8 @@ def audit(
             reach = dist + half
             x0, x1 = int(max(0.0, (x - reach - g[0]) * g[2])), int(min(nx - 1.0, (x + reach - g[0]) * g[2]))
             y0, y1 = int(max(0.0, (y - reach - g[1]) * g[2])), int(min(ny - 1.0, (y + reach - g[1]) * g[2]))
-            for row in range(y0, y1 + 1):
-                for h in range(head[row * nx + x0], head[row * nx + x1 + 1] if x1 >= x0 else 0):
+            for row in range(y0, y1 + 1 if x1 >= x0 else 0):
+                for h in range(head[row * nx + x0], head[row * nx + x1 + 1]):
                     j = items[h]
                     if seen[j] == i:
                         continue

@@ -17,7 +17,6 @@ from beadwright.arcs._kernels.span import (
     X1,
     Y0,
     Y1,
-    K,
     beside,
     cosine,
     gap,
@@ -101,7 +100,12 @@ def meetings(s: Any, eps: float, room: int) -> tuple[Any, Any, Any, Any]:
     at = np.empty(2 * room)
     count = np.zeros(3, np.int64)
     for i in range(n):
-        xy[2 * i, 0], xy[2 * i, 1], xy[2 * i + 1, 0], xy[2 * i + 1, 1] = s[i, X0], s[i, Y0], s[i, X1], s[i, Y1]
+        xy[2 * i, 0], xy[2 * i, 1], xy[2 * i + 1, 0], xy[2 * i + 1, 1] = (
+            s[i, X0],
+            s[i, Y0],
+            s[i, X1],
+            s[i, Y1],
+        )
     count[NODES] = 2 * n
     seen = np.full(n, -1, np.int64)
     r = np.empty(4, np.int64)

@@ -37,7 +37,7 @@ def cells(s: Any, box: Any, i: int, piece: int, count: int, g: Any, margin: floa
     if count > 1:
         ax, ay = place(s, i, piece / count)
         bx, by = place(s, i, (piece + 1) / count)
-        out = (0.14 * abs(s[i, SWEEP]) * np.hypot(bx - ax, by - ay) + 1e-8 + 1e-15 * (abs(ax) + abs(ay)))
+        out = 0.14 * abs(s[i, SWEEP]) * np.hypot(bx - ax, by - ay) + 1e-8 + 1e-15 * (abs(ax) + abs(ay))
         x0, y0, x1, y1 = min(ax, bx) - out, min(ay, by) - out, max(ax, bx) + out, max(ay, by) + out
     q = g[INVERSE]
     r[0] = max(0, int((x0 - margin - g[GX]) * q))

@@ -8,7 +8,7 @@ import numpy as np
 
 from beadwright.arcs._kernels.fit_options import helper, kernel
 from beadwright.arcs._kernels.region_graph import AGAINST, ALONG
-from beadwright.arcs._kernels.span import COLUMNS, EX, EY, K, SWEEP, TX, TY, X0, X1, Y0, Y1
+from beadwright.arcs._kernels.span import COLUMNS, EX, EY, SWEEP, TX, TY, X0, X1, Y0, Y1, K
 
 UNION, COMMON, FIRST, SECOND, EITHER, NEGATIVE = range(6)
 

@@ -139,8 +139,8 @@ def apart(s: Any, i: int, q: Any, j: int) -> float:
     From the four ends, and from the places of the more curved span whose normal passes the other's centre.
     """
     if abs(s[i, K]) < abs(q[j, K]):
-        return _least(q, j, s, i)
-    return _least(s, i, q, j)
+        return float(_least(q, j, s, i))
+    return float(_least(s, i, q, j))
 
 
 @helper
