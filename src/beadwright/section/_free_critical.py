@@ -153,7 +153,8 @@ def _newton(cells: Array) -> Array:
         height = f
         uv = np.clip(uv + np.clip(step, -0.5, 0.5), 0.0, 1.0)
     inside = np.all((uv > 0.0) & (uv < 1.0), axis=1)
-    return height[inside & (last < 1e-9)]
+    out: Array = height[inside & (last < 1e-9)]
+    return out
 
 
 def _basis(n: int, t: Array) -> Array:
@@ -220,7 +221,9 @@ def _bent(line: Array, before: Array, after: Array) -> npt.NDArray[np.bool_]:
         normal = np.cross(tangent, d[..., :3] - d[..., 3:] * point)
         size = np.linalg.norm(normal, axis=-1, keepdims=True)
         normals.append(normal / np.where(size > 0.0, size, 1.0))
-    return np.any(np.linalg.norm(normals[0] - normals[1], axis=-1) > BENT, axis=1)
+    jump = np.linalg.norm(normals[0] - normals[1], axis=-1).max(axis=1)
+    bent: npt.NDArray[np.bool_] = jump > BENT
+    return bent
 
 
 def _turns(line: Array) -> list[float]:

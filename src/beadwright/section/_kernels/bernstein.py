@@ -7,11 +7,18 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+# A helper is called by kernels only: without wrappers for Python it compiles faster. A zero divisor gives an
+# infinity, as in numpy; the callers check for it.
+KERNEL: dict[str, Any] = {"cache": True, "error_model": "numpy", "no_cfunc_wrapper": True}
+HELPER: dict[str, Any] = KERNEL | {"no_cpython_wrapper": True}
+kernel = njit(**KERNEL)
+helper = njit(**HELPER)
+
 STOP = 2.0**-44
 """A piece of a side shorter than this part of it is not halved further: two roots inside are none."""
 
 
-@njit(cache=True)
+@helper
 def basis(n: Any, t: Any, row: Any, out: Any) -> Any:
     """Bernstein basis of degree n at t and its first two derivatives into three rows of out."""
     s = 1.0 - t
@@ -36,7 +43,7 @@ def basis(n: Any, t: Any, row: Any, out: Any) -> Any:
             out[row, 0] *= s
 
 
-@njit(cache=True)
+@helper
 def evaluate(coef: Any, u: Any, v: Any, order: Any, work: Any, out: Any) -> Any:
     """Point and derivatives of a rational Bezier patch.
 
@@ -82,21 +89,21 @@ def evaluate(coef: Any, u: Any, v: Any, order: Any, work: Any, out: Any) -> Any:
         out[2, c] = sv
 
 
-@njit(cache=True)
+@helper
 def copy_row(row: Any, n: Any, to: Any) -> Any:
     """Copy n numbers: compiles in a fraction of the time of a slice assignment."""
     for i in range(n):
         to[i] = row[i]
 
 
-@njit(cache=True)
+@helper
 def copy_net(net: Any, to: Any) -> Any:
     """Copy a table."""
     for i in range(net.shape[0]):
         copy_row(net[i], net.shape[1], to[i])
 
 
-@njit(cache=True)
+@helper
 def halve(row: Any, n: Any, left: Any, right: Any) -> Any:
     """Halve a Bernstein polynomial of degree n (de Casteljau)."""
     for i in range(n + 1):
@@ -109,7 +116,7 @@ def halve(row: Any, n: Any, left: Any, right: Any) -> Any:
     # What is left in `right` are the last entries of the columns: the right half.
 
 
-@njit(cache=True)
+@helper
 def value(row: Any, n: Any, t: Any, scratch: Any) -> Any:
     """Value of a Bernstein polynomial of degree n at t."""
     for i in range(n + 1):
@@ -121,7 +128,7 @@ def value(row: Any, n: Any, t: Any, scratch: Any) -> Any:
     return scratch[0]
 
 
-@njit(cache=True)
+@helper
 def one_root(row: Any, n: Any, t0: Any, t1: Any, low_is_above: Any, scratch: Any) -> Any:
     """Root of a polynomial between t0 and t1, whose signs there are known to differ.
 
@@ -162,7 +169,7 @@ def one_root(row: Any, n: Any, t0: Any, t1: Any, low_is_above: Any, scratch: Any
     return t
 
 
-@njit(cache=True)
+@kernel
 def roots(row: Any, n: Any, above0: Any, above1: Any, stack: Any, found: Any) -> Any:
     """All roots of a Bernstein polynomial on [0, 1], by variation-diminishing halving.
 
@@ -186,6 +193,18 @@ def roots(row: Any, n: Any, above0: Any, above1: Any, stack: Any, found: Any) ->
         Number of roots; greater than ``len(found)`` if they did not fit.
     """
     count = 0
+    changes = 0
+    previous = above0
+    for i in range(1, n + 1):
+        current = row[i] >= 0.0 if i < n else above1
+        if current != previous:
+            changes += 1
+            previous = current
+    if changes == 0:
+        return 0
+    if changes == 1:
+        found[0] = one_root(row, n, 0.0, 1.0, above0, stack[63])
+        return 1
     starts = np.empty(62)
     widths = np.empty(62)
     lows = np.empty(62, np.bool_)

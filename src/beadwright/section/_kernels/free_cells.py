@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from beadwright.section._kernels.bernstein import copy_net, copy_row, halve
+from beadwright.section._kernels.bernstein import copy_net, copy_row, halve, helper
 
 BITS = 28
 """A knot span is this many halvings wide in the integers that name corners."""
@@ -17,7 +16,7 @@ SMALLEST = 1e-6
 """A cell smaller than this in space is not split further, mm."""
 
 
-@njit(cache=True)
+@helper
 def corner(keys: Any, state: Any, u: Any, v: Any, above: Any, stamp: Any) -> Any:
     """Slot of a corner in the hash table; with above >= 0 it is entered if it is new.
 
@@ -45,7 +44,7 @@ def corner(keys: Any, state: Any, u: Any, v: Any, above: Any, stamp: Any) -> Any
     return -1
 
 
-@njit(cache=True)
+@helper
 def judge(f: Any, metric_u: Any, metric_v: Any, noise: Any, way: Any) -> Any:
     """What to do with a cell: 0 drop it, 1 keep it as simple, 2 split u, 3 split v, 4 all is rounding.
 
@@ -122,7 +121,7 @@ def judge(f: Any, metric_u: Any, metric_v: Any, noise: Any, way: Any) -> Any:
     return 2 if along_u > along_v else 3
 
 
-@njit(cache=True)
+@helper
 def split(f: Any, along_u: Any, row: Any, low: Any, high: Any) -> Any:
     """Both halves of a cell's coefficients; row (3, >= n + 1) is scratch."""
     p = f.shape[0] - 1
@@ -145,7 +144,7 @@ def split(f: Any, along_u: Any, row: Any, low: Any, high: Any) -> Any:
                 high[i, j] = row[2, j]
 
 
-@njit(cache=True)
+@helper
 def cells_of_plane(
     coef: Any,
     z_range: Any,

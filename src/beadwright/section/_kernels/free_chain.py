@@ -5,16 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from beadwright.section._kernels.bernstein import copy_row, evaluate, halve, roots
+from beadwright.section._kernels.bernstein import copy_row, evaluate, halve, helper, kernel, roots
 from beadwright.section._kernels.free_cells import BITS, cells_of_plane, corner
 
 TIE = 1e-9
 """Crossings of a cell's border nearer than this across w may swap places, mm."""
 
 
-@njit(cache=True)
+@helper
 def crossings(
     box: Any,
     f: Any,
@@ -54,6 +53,8 @@ def crossings(
     span_u = (box[0] >> BITS) << BITS
     span_v = (box[1] >> BITS) << BITS
     count = 0
+    starts = np.empty(32, np.int64)
+    widths = np.empty(32, np.int64)
     for side in range(4):
         along_u = side % 2 == 0
         n = p if along_u else q
@@ -77,8 +78,6 @@ def crossings(
             width = box[3]
             fixed = box[0] + (box[2] if far else 0)
         # Walk the parts of the side between corners that lie on it, from its start (or end) on.
-        starts = np.empty(32, np.int64)
-        widths = np.empty(32, np.int64)
         starts[0] = start
         widths[0] = width
         top = 1
@@ -144,7 +143,7 @@ def crossings(
     return count
 
 
-@njit(cache=True)
+@helper
 def pair(near: Any, count: Any, simple: Any, way: Any, metric_u: Any, metric_v: Any, mate: Any) -> Any:
     """Pair entries with exits; mate[k] is the exit of entry k. Returns the number of conflicts.
 
@@ -193,7 +192,7 @@ def pair(near: Any, count: Any, simple: Any, way: Any, metric_u: Any, metric_v: 
     return 0
 
 
-@njit(cache=True)
+@kernel
 def chain_planes(
     coef: Any,
     z_range: Any,

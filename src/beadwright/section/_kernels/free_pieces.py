@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from beadwright.section._kernels.bernstein import basis, copy_row, evaluate
+from beadwright.section._kernels.bernstein import basis, copy_row, evaluate, helper, kernel
 from beadwright.section._kernels.free_trace import point
 
 CHECKS = 5
@@ -18,7 +17,7 @@ MOST = 500
 """Quintics on one piece beyond which they are taken as they are, with the bound that they have."""
 
 
-@njit(cache=True)
+@helper
 def ends_of_arc(
     coef: Any,
     h: Any,
@@ -78,7 +77,7 @@ def ends_of_arc(
     return True
 
 
-@njit(cache=True)
+@helper
 def quintic(d0: Any, d1: Any, length: Any, control: Any) -> Any:
     """Control points (6, 4) of (x, y, u, v): both ends' point, tangent and turning, speed ``length``."""
     for k in range(2):
@@ -98,7 +97,7 @@ def quintic(d0: Any, d1: Any, length: Any, control: Any) -> Any:
             control[base + 2 * step, c] = at + 0.4 * first + second / 20.0
 
 
-@njit(cache=True)
+@helper
 def deviation(
     coef: Any, h: Any, control: Any, curvature: Any, noise: Any, table: Any, work: Any, out: Any
 ) -> Any:
@@ -141,7 +140,7 @@ def deviation(
     return worst + second, flat
 
 
-@njit(cache=True)
+@kernel
 def carry(
     coef: Any,
     metric: Any,

@@ -5,16 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from beadwright.section._kernels.bernstein import evaluate
+from beadwright.section._kernels.bernstein import evaluate, helper, kernel
 
 NEAREST = 6
 SAMPLES = 5
 STEPS = 12
 
 
-@njit(cache=True)
+@helper
 def point(
     coef: Any, h: Any, metric: Any, box: Any, way: Any, ends: Any, f: Any, work: Any, out: Any, uv: Any
 ) -> Any:
@@ -71,7 +70,7 @@ def point(
         x = next_x
 
 
-@njit(cache=True)
+@kernel
 def samples(
     coef: Any,
     metric: Any,
@@ -109,7 +108,7 @@ def samples(
     return result
 
 
-@njit(cache=True)
+@helper
 def nearest_on_piece(
     coef: Any,
     h: Any,
@@ -163,7 +162,7 @@ def nearest_on_piece(
     return kept, np.sqrt(best)
 
 
-@njit(cache=True)
+@kernel
 def locate(
     coef: Any,
     metric: Any,
