@@ -185,3 +185,11 @@ def test_a_neck_just_under_two_offsets_wide_is_a_finding():
     assert necks[0].at_mm[:2] == pytest.approx((120.0, 50.0), abs=0.5)
     # the layer's fit bound is 0.01: the bar's 2e-3 lie within it
     assert necks[0].measured == pytest.approx(W, abs=0.03)
+
+
+def test_a_wall_too_tight_for_its_bead_is_a_finding():
+    laid = wall_beads(on(), [circle(0, 0, 4.0)], side="left", width=W, height=H)
+
+    assert laid.beads == ()
+    assert [(f.code, f.layer) for f in laid.findings] == [("thin", 0)]
+    assert laid.findings[0].measured == pytest.approx(8 * math.pi)

@@ -8,7 +8,7 @@ from beadwright.arcs import offset_path
 from beadwright.beads._bead import Bead, Side
 from beadwright.beads._contour import LayerBeads, check_sizes
 from beadwright.beads._trails import branches, joined
-from beadwright.curves import ArcPath, signed_area
+from beadwright.curves import ArcPath, length
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Finding
@@ -38,7 +38,7 @@ def wall_beads(
     LayerBeads
         An open bead keeps both ends: those of the curve, moved across by half a width where it lies beside
         it. On the curve itself, curves that meet are joined into the fewest beads. A point where more than
-        two curves meet is a finding ``branch``.
+        two curves meet is a finding ``branch``, a curve beside which no bead fits a finding ``thin``.
 
     Raises
     ------
@@ -51,12 +51,15 @@ def wall_beads(
         raise SettingsError(msg)
     distance = SIGN[side] * width / 2
     bound = 0.0
+    findings = list(_branch_findings(layer, chains))
     paths: list[tuple[int, ArcPath]] = []
     if distance:
         for loop, chain in enumerate(chains):
             beside = offset_path(chain, distance=distance)
             bound = max(bound, beside.bound.mm)
             paths += [(loop, path) for path in beside.paths]
+            if not beside.paths:
+                findings.append(_gone(layer, chain, side, width))
     else:
         paths = list(enumerate(joined(chains)))
     beads = tuple(
@@ -65,14 +68,29 @@ def wall_beads(
             role="wall",
             rank=1,
             loop=loop,
-            hole=path.closed and signed_area(path) < 0,
+            hole=False,
             offset=distance,
             width=width,
             height=height,
         )
         for loop, path in paths
     )
-    return LayerBeads(beads=beads, bound=bound, findings=_branch_findings(layer, chains))
+    return LayerBeads(beads=beads, bound=bound, findings=tuple(findings))
+
+
+def _gone(layer: LayerRegion, chain: ArcPath, side: Side, width: float) -> Finding:
+    """The finding for a curve that bends so tightly that nothing lies half a width beside it."""
+    x, y = chain.points[0]
+    return Finding(
+        code="thin",
+        level="warning",
+        layer=layer.plan.index,
+        at_mm=(float(x), float(y), layer.plan.z),
+        measured=length(chain),
+        allowed=width,
+        unit="mm",
+        text=f"no bead fits to the {side} of this curve of the surface, whose length is told",
+    )
 
 
 def _branch_findings(layer: LayerRegion, chains: Sequence[ArcPath]) -> tuple[Finding, ...]:
