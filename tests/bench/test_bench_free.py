@@ -79,7 +79,8 @@ def test_bench_hull_side(capsys: pytest.CaptureFixture[str]) -> None:
 
     with capsys.disabled():
         print(
-            f"\nhull side: cells and branches {1e6 * cells:.0f} us a plane ({branches.cells.mean():.0f} cells), "
+            f"\nhull side: cells and branches {1e6 * cells:.0f} us a plane "
+            f"({branches.cells.mean():.0f} cells), "
             f"a node {1e6 * located:.1f} us, pieces {1e6 * carried:.0f} us a plane "
             f"({1e6 * carried * len(heights) / len(pieces.degree):.2f} us a quintic), "
             f"kernel {1e3 * theirs:.1f} ms a plane: {theirs / (cells + 2 * located + carried):.0f} times"

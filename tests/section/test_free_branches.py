@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import pickle
+
 import numpy as np
 import pytest
 
 from beadwright.brep import SplineSurface
+from beadwright.errors import GeometryError
 from beadwright.section._free import FreeFace, pack_free
 from beadwright.section._free_branches import FreeBranches, free_branches
 from beadwright.section._free_locate import free_locate
@@ -283,3 +286,32 @@ def test_degree_22_in_one_span() -> None:
             opened,
             closed,
         )
+
+
+def test_a_packed_face_pickles_and_keeps_only_what_the_face_uses() -> None:
+    surface = build.hull_side()
+
+    part = pack_free(surface, [[0.45, 0.45], [0.5, 0.5]])
+    again = pickle.loads(pickle.dumps(part))
+
+    assert len(part.coef) < 0.1 * len(whole(surface).coef)
+    np.testing.assert_array_equal(again.coef, part.coef)
+    branches = free_branches(part, [160.0])
+    assert np.all((branches.sample > 0.3) & (branches.sample < 0.65))
+    assert build.Referee(surface)(branches.sample)[0][:, 2] == pytest.approx(160.0, abs=1e-10)
+
+
+def test_a_torn_surface_is_refused() -> None:
+    poles = np.zeros((4, 2, 3))
+    poles[..., 0] = np.array([0.0, 1, 5, 6])[:, None]
+    poles[..., 1] = np.array([0.0, 1])
+    surface = SplineSurface(
+        degree=(1, 1),
+        knots_u=np.array([0.0, 0, 1, 1, 2, 2]),
+        knots_v=np.array([0.0, 0, 1, 1]),
+        poles=poles,
+        weights=np.ones((4, 2)),
+    )
+
+    with pytest.raises(GeometryError, match="torn at the knot 1"):
+        whole(surface)

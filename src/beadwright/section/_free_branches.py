@@ -128,7 +128,6 @@ def free_branches(free: FreeFace, heights: npt.ArrayLike) -> FreeBranches:
             free.shape,
             heights,
             noises,
-            1,
             keys,
             state,
             *leaf,

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.brep import Conic3, ExtrusionSurface, Line3, OffsetSurface, surface_points
+from beadwright.errors import GeometryError
 
 Array = npt.NDArray[np.float64]
 
@@ -29,6 +30,11 @@ def interpolated(surface: OffsetSurface, uv_box: Array) -> tuple[Array, Array, A
         Weights are all 1.
     bound : float
         Twice the greatest error seen, mm: an estimate, not a proof.
+
+    Raises
+    ------
+    GeometryError
+        The base has no normal somewhere.
     """
     (u0, v0), (u1, v1) = uv_box[0], uv_box[1]
     base = surface.base
@@ -83,6 +89,8 @@ def _fit(surface: OffsetSurface, breaks: list[Array], degree: list[int]) -> tupl
         to_bernstein.append(np.linalg.inv(_bernstein(n, t)))
         at_middles.append(_bernstein(n, m))
     points = _grid(surface, nodes[0], nodes[1])
+    if not np.all(np.isfinite(points)):
+        raise GeometryError("an offset surface has no normal at some point of its face (a pole or a cusp)")
     origin = points[:, :, :1, :1]
     local = np.einsum("ai,bj,stijc->stabc", to_bernstein[0], to_bernstein[1], points - origin)
     net = np.concatenate((local + origin, np.ones((*local.shape[:4], 1))), axis=4)

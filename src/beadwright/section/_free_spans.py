@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from beadwright.errors import GeometryError
+
 Array = npt.NDArray[np.float64]
+
+TORN = 1e-6
+"""Coefficients on both sides of a knot that differ by more than this are a tear, mm."""
 
 
 def bezier_rows(knots: Array, degree: int, net: Array) -> tuple[Array, Array]:
@@ -23,6 +28,11 @@ def bezier_rows(knots: Array, degree: int, net: Array) -> tuple[Array, Array]:
     -------
     breaks : (s + 1,) float
     rows : (s, degree + 1, ...) float
+
+    Raises
+    ------
+    GeometryError
+        A knot repeated more than ``degree`` times tears the surface.
 
     Notes
     -----
@@ -47,6 +57,8 @@ def bezier_rows(knots: Array, degree: int, net: Array) -> tuple[Array, Array]:
                     level[j] = (1.0 - share) * level[j - 1] + share * level[j]
             rows[s, c] = level[p]
         if s > 0:
+            if np.abs(rows[s, 0] - rows[s - 1, p]).max() > TORN:
+                raise GeometryError(f"a spline surface is torn at the knot {a:g}: its two sides differ")
             rows[s, 0] = rows[s - 1, p]
     return breaks, rows
 

@@ -200,7 +200,6 @@ def chain_planes(
     shape: Any,
     heights: Any,
     noises: Any,
-    stamp0: Any,
     keys: Any,
     state: Any,
     leaf_f: Any,
@@ -259,7 +258,7 @@ def chain_planes(
     branches = 0
     pieces = 0
     for plane in range(len(heights)):
-        stamp = stamp0 + plane
+        stamp = plane + 1
         noise = noises[plane]
         cells = cells_of_plane(
             coef,
