@@ -22,6 +22,8 @@ from beadwright.curves import ArcPath, ArcRegion, CurveKind, CurveLoops
 from beadwright.errors import BoundError, GeometryError
 from beadwright.numeric import Bound
 
+# Below this the rounding of coordinates of some metres is no longer small.
+_LEAST_TOLERANCE = 1e-6
 # Most control points of a piece: binomial coefficients of twice the degree must stay exact enough.
 _MAX_DEGREE = 60
 
@@ -89,7 +91,7 @@ def fit(loops: CurveLoops, *, tolerance: float) -> Fitted:
     BoundError
         If a curve cannot be followed within the tolerance; it carries the bound that was reached.
     GeometryError
-        If a number is not finite, a weight not positive, or a degree above 60.
+        If a number is not finite, a weight not positive, a degree above 60, or the tolerance below 1e-6 mm.
 
     Examples
     --------
@@ -142,8 +144,8 @@ def fit(loops: CurveLoops, *, tolerance: float) -> Fitted:
 
 def _check(loops: CurveLoops, tolerance: float) -> None:
     """Refuse what the kernels cannot take."""
-    if not 0.0 < tolerance < np.inf:
-        msg = f"the fit's tolerance must be positive and finite, not {tolerance} mm"
+    if not _LEAST_TOLERANCE <= tolerance < np.inf:
+        msg = f"the fit's tolerance must be at least {_LEAST_TOLERANCE} mm and finite, not {tolerance} mm"
         raise GeometryError(msg)
     if not (np.isfinite(loops.control).all() and np.isfinite(loops.ends).all()):
         msg = "a section curve has coordinates that are not finite"

@@ -9,6 +9,8 @@ import numpy as np
 from beadwright.arcs._kernels.fit_options import helper
 from beadwright.arcs._kernels.fit_table import X, Y
 
+# Kink, rad, at which an arc counts as tangent to what follows.
+KINK = 1e-8
 # Sine of the half sweep of one arc: at most about a third of a turn.
 MAX_SINE = 0.86
 
@@ -139,3 +141,35 @@ def try_biarc(
             break
         ratio *= ((e2 + 0.02 * worst) / (e1 + 0.02 * worst)) ** 0.25
     return best
+
+
+@helper
+def hidden_radius(table: Any, i0: int, i1: int, start: Any, end: Any, free: Any) -> float:
+    """Radius of the circle that all rows of a section lie on to 1e-9 mm, signed by its turn; 0 if none.
+
+    Where the tangents at the ends are given, they must be the circle's.
+    """
+    a, b = i0 + (i1 - i0) // 3, i0 + 2 * (i1 - i0) // 3
+    if a == i0 or b == a:
+        return 0.0
+    x, y = table[i0, X], table[i0, Y]
+    ux, uy = table[a, X] - x, table[a, Y] - y
+    vx, vy = table[b, X] - x, table[b, Y] - y
+    cross = ux * vy - uy * vx
+    u2, v2 = ux * ux + uy * uy, vx * vx + vy * vy
+    if abs(cross) < 1e-6 * np.sqrt(u2 * v2):
+        return 0.0
+    cx, cy = 0.5 * (u2 * vy - v2 * uy) / cross, 0.5 * (v2 * ux - u2 * vx) / cross
+    radius = np.hypot(cx, cy)
+    for p in range(i0, i1 + 1):
+        if abs(np.hypot(table[p, X] - x - cx, table[p, Y] - y - cy) - radius) > 1e-9:
+            return 0.0
+    side = 1.0 if cross > 0.0 else -1.0
+    for k in range(2):
+        p = i1 if k == 1 else i0
+        t = end if k == 1 else start
+        if not free[k]:
+            along = (table[p, X] - x - cx) * t[0] + (table[p, Y] - y - cy) * t[1]
+            if abs(along) > KINK * radius:
+                return 0.0
+    return side * radius

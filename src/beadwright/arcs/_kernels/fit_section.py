@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from beadwright.arcs._kernels.fit_bezier import tangent_and_curvature
-from beadwright.arcs._kernels.fit_biarc import bulge_of, single_arc, try_arc, try_biarc
+from beadwright.arcs._kernels.fit_biarc import KINK, bulge_of, hidden_radius, single_arc, try_arc, try_biarc
 from beadwright.arcs._kernels.fit_certify import (
     M_BOUND,
     M_BULGE,
@@ -23,7 +23,7 @@ from beadwright.arcs._kernels.fit_certify import (
     M_Y,
     arc_bound,
 )
-from beadwright.arcs._kernels.fit_layout import plan, rise_at, row_before
+from beadwright.arcs._kernels.fit_layout import MAX_TURN, plan, rise_at, row_before
 from beadwright.arcs._kernels.fit_options import helper
 from beadwright.arcs._kernels.fit_table import (
     ARCS,
@@ -46,8 +46,6 @@ N_ROW, N_PIECE, N_T, N_X, N_Y, N_TX, N_TY, N_CX, N_CY, NODE = 0, 1, 2, 3, 4, 5, 
 PLANNED = 0.985
 # How often a section is planned again, each time with less.
 TIGHTENINGS = 8
-# Kink, rad, at which an arc counts as tangent to what follows.
-KINK = 1e-8
 
 
 @helper
@@ -214,6 +212,39 @@ def _realise(
 
 
 @helper
+def _circle_section(
+    table: Any, i0: int, i1: int, radius: float, curve: int,
+    degree: Any, first_control: Any, control: Any, choose: Any, stack: Any, depth: Any, moves: Any, n: int,
+) -> tuple[int, float]:  # fmt: skip
+    """Moves of about a quarter turn at most along a circle of known signed radius, from row to row."""
+    begin, stop = np.empty(4), np.empty(2)
+    worst = 0.0
+    p = i0
+    while p < i1:
+        q = p
+        turned = 0.0
+        while q < i1:
+            step = abs(turn_between(table[q, TX], table[q, TY], table[q + 1, TX], table[q + 1, TY]))
+            if q > p and turned + step > MAX_TURN:
+                break
+            turned += step
+            q += 1
+        begin[0], begin[1], begin[2], begin[3] = table[p, X], table[p, Y], table[p, PIECE], table[p, T]
+        stop[0], stop[1] = table[q, X], table[q, Y]
+        chord = np.hypot(stop[0] - begin[0], stop[1] - begin[1])
+        root = np.sqrt(max(4.0 * radius * radius - chord * chord, 0.0))
+        bulge = chord / (2.0 * abs(radius) + root)
+        _write_move(
+            begin, stop, int(table[q, PIECE]), table[q, T], bulge if radius > 0.0 else -bulge, worst, curve,
+            degree, first_control, control, choose, stack, depth, moves[n],
+        )  # fmt: skip
+        worst = max(worst, moves[n, M_BOUND])
+        n += 1
+        p = q
+    return n, worst
+
+
+@helper
 def fit_section(
     table: Any, i0: int, i1: int, start: Any, end: Any, free: Any, tolerance: float, curve: int,
     degree: Any, first_control: Any, control: Any, choose: Any, work: Any, stack: Any, depth: Any,
@@ -252,6 +283,13 @@ def fit_section(
             reached = moves[n, M_BOUND]
             if reached <= tolerance:
                 return n + 1, reached
+    radius = hidden_radius(table, i0, i1, start, end, free)
+    if radius != 0.0:
+        m, worst = _circle_section(
+            table, i0, i1, radius, curve, degree, first_control, control, choose, stack, depth, moves, n
+        )
+        if worst <= tolerance:
+            return m, worst
     integrate(table, i0, i1)
     if not free[0]:
         tilts[0] = turn_between(first[TX], first[TY], start[0], start[1])

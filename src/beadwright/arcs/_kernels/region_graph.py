@@ -11,7 +11,7 @@ from beadwright.arcs._kernels.region_cut import CUTS, NODES, meetings
 from beadwright.arcs._kernels.region_grid import ordered, sort
 from beadwright.arcs._kernels.span import COLUMNS, SWEEP, X0, X1, Y0, Y1, K, green, put, round_trip
 
-# Columns of an edge: nodes, count of channel 0 and 1, a sub-edge that runs along it, one that runs against it.
+# Columns of an edge: nodes, count of channel 0 and 1, a sub-edge along it, one against it.
 A, B, W0, W1, ALONG, AGAINST = range(6)
 # Rows of the state: status, components, edges.
 STATUS, PARTS, EDGES = 0, 1, 2

@@ -1,7 +1,7 @@
 """The raw offset curve: source plus boundaries of the swept strips.
 
-Its winding number is that of the source plus or minus the number of strips and sectors that cover a point, all
-of one sign; so the points of winding above 0 are exactly the offset region.
+Its winding number is that of the source plus or minus the number of strips and sectors that cover a point,
+all of one sign; so the points of winding above 0 are exactly the offset region.
 """
 
 from __future__ import annotations

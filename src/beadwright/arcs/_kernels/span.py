@@ -1,7 +1,7 @@
 """Spans: an arc of at most 90 degrees or a line, as a row of numbers; places, roots and distances.
 
-A row holds start, end, unit tangent at the start, signed curvature, sweep, unit tangent at the end. Centre and
-radius are never formed: a radius of 1e13 mm loses no digits.
+A row holds start, end, unit tangent at the start, signed curvature, sweep, unit tangent at the end. Centre
+and radius are never formed: a radius of 1e13 mm loses no digits.
 """
 
 from __future__ import annotations
@@ -128,7 +128,7 @@ def roots(s: Any, i: int, j: int, shift: float, out: Any) -> int:
 def away(s: Any, i: int, x: float, y: float) -> float:
     """Distance of a point from a span."""
     if beside(s, i, x, y, 0.0):
-        return abs(gap(s, i, x, y))
+        return float(abs(gap(s, i, x, y)))
     return float(min(np.hypot(x - s[i, X0], y - s[i, Y0]), np.hypot(x - s[i, X1], y - s[i, Y1])))
 
 
