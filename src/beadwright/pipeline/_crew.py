@@ -57,7 +57,7 @@ class Crew:
         """Layers in their order."""
         clock = Stages()
         made = work_on(data, tuple(plans[:FIRST_CHUNK]), tuple(planes[:FIRST_CHUNK]))
-        here = clock.total() - made.seconds.get(COMPILE, 0.0)
+        here = clock.total() - made.seconds.get(COMPILE, 0.0) - made.seconds["load"]
         self._stages.merge(made.seconds)
         yield from made.layers
         n_left = len(plans) - len(made.layers)

@@ -110,8 +110,13 @@ def _layer(laid: Laid) -> dict[str, Any]:
         "length_mm": text.length,
         "moves": {"line": text.n_lines, "arc": text.n_arcs},
         "bounds_mm": bounds_of(text.budget, text.budget.total),
+        "lost": [
+            {"at_mm": [*place.at, layer.plan.z], "length_mm": place.length, "width_mm": place.width}
+            for place in laid.work.lost
+        ],
         "near_tangent": laid.work.near_tangent,
         "hidden_mm": laid.work.hidden,
+        "grey": laid.work.grey,
     }
 
 
@@ -120,7 +125,7 @@ def _totals(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     summed: dict[str, Any] = {"layers": len(rows)}
     for name in ("area_mm2", "perimeter_mm", "length_mm"):
         summed[name] = math.fsum(row[name] for row in rows)
-    for name in ("loops", "holes", "beads", "near_tangent"):
+    for name in ("loops", "holes", "beads", "near_tangent", "grey"):
         summed[name] = sum(row[name] for row in rows)
     summed["moves"] = {kind: sum(row["moves"][kind] for row in rows) for kind in ("line", "arc")}
     summed["hidden_mm"] = max((row["hidden_mm"] for row in rows), default=0.0)
@@ -150,8 +155,8 @@ def run_document(
 ) -> dict[str, Any]:
     """What run.json holds: all that differs from run to run.
 
-    ``seconds`` are those of this process by stage, but for the stages of the layers (section, fit, region,
-    beads, compile), which are summed over all processes; ``total`` is what the clock on the wall says.
+    ``seconds`` are those of this process by stage, but for the stages of the layers (load, section, fit,
+    region, beads, compile), which are summed over all processes; ``total`` is the time of the wall clock.
     """
     seconds = {name: round(value, 4) for name, value in stages.seconds().items()}
     seconds.setdefault("compile", 0.0)

@@ -25,7 +25,7 @@ def plan_findings(solid: Model, works: Sequence[LayerWork], *, strict: bool) -> 
         *solid.findings,
         *_worst_layer(works, lambda work: work.overlap, _overlapping),
         *_worst_layer(works, lambda work: work.shared, _touching),
-        *_worst_layer(works, lambda work: work.inverted, _inverted),
+        *_inverted(works),
         *(finding for work in works for finding in work.layer.findings),
     ]
     return tuple(finding.strict() if strict else finding for finding in found)
@@ -62,11 +62,22 @@ def _touching(count: int) -> Finding:
     )
 
 
-def _inverted(count: int) -> Finding:
-    return Finding(
-        code="inverted",
-        level="warning",
-        unit="mm2",
-        allowed=0.0,
-        text=f"a piece turned inside out is left out in {count} layer(s), here most; check the CAD",
-    )
+def _inverted(works: Sequence[LayerWork]) -> list[Finding]:
+    """Pieces that wind the wrong way: one finding, at the largest."""
+    pieces = [(abs(area), x, y, work) for work in works for area, x, y in work.layer.inverted]
+    if not pieces:
+        return []
+    area, x, y, work = max(pieces, key=lambda piece: piece[0])
+    count = len({work.layer.plan.index for *_, work in pieces})
+    return [
+        Finding(
+            code="inverted",
+            level="warning",
+            layer=work.layer.plan.index,
+            at_mm=(x, y, work.layer.plan.z),
+            measured=area,
+            allowed=0.0,
+            unit="mm2",
+            text=f"a piece turned inside out is left out in {count} layer(s), here most; check the CAD",
+        )
+    ]

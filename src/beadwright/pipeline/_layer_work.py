@@ -8,14 +8,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from beadwright.arcs import fit
+from beadwright.arcs import Lost, fit
 from beadwright.beads import Bead, contour_beads, wall_beads
 from beadwright.curves import ArcRegion, length, lengths, signed_area
 from beadwright.layers import LayerPlan, LayerRegion, layer_region, wall_region
 from beadwright.numeric import Budget, Finding
+from beadwright.pipeline._load import load_kernels
 from beadwright.pipeline._stages import Stages, peak_memory_mb
 from beadwright.section import Cutter, Section, TakenPlane, cut
-from beadwright.settings import PlanSettings
+from beadwright.settings import ROUNDING_UNITS, PlanSettings
 
 # Areas and lengths that a union may lose by its own snapping, far above it: mm2, mm.
 NO_AREA = 1e-3
@@ -55,10 +56,14 @@ class LayerWork:
         Pieces along which plane and surface are nearly parallel.
     hidden : float
         What cells of free-form faces could hide, mm.
+    grey : int
+        Places where an offset vanishes within its audit's reach.
+    lost : tuple of Lost
+        Places about as wide as a bead, where one may be missing; one entry for 4 mm at most.
     fallbacks : int
-        Faces that were cut by the CAD kernel instead.
-    overlap, inverted : float
-        Area covered more than once before the union; area left out because its loops wind the wrong way, mm2.
+        Faces that the CAD kernel cut, and regions for which polygons had to stand in.
+    overlap : float
+        Area covered more than once before the union, mm2.
     shared : float
         Length of boundary along which pieces that do not overlap touch, mm.
     """
@@ -68,9 +73,10 @@ class LayerWork:
     taken: TakenPlane
     near_tangent: int
     hidden: float
+    grey: int
+    lost: tuple[Lost, ...]
     fallbacks: int
     overlap: float = 0.0
-    inverted: float = 0.0
     shared: float = 0.0
 
     def face_lengths(self) -> dict[int, float]:
@@ -122,7 +128,10 @@ def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[TakenPlane,
     GeometryError
         The geometry cannot be made as asked, for example at this tolerance.
     """
-    job, stages = _job(data), Stages()
+    stages = Stages()
+    with stages.measure("load"):
+        load_kernels()
+        job = _job(data)
     with stages.measure("section"):
         sections = cut(job.cutter, [p.taken for p in planes], asked=[p.asked for p in planes])
     made = [
@@ -134,7 +143,7 @@ def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[TakenPlane,
 
 def _layer(job: Job, plan: LayerPlan, plane: TakenPlane, section: Section, stages: Stages) -> LayerWork:
     settings = job.settings
-    overlap = inverted = shared = 0.0
+    overlap = shared = 0.0
     with stages.measure("fit"):
         fitted = fit(section.loops, tolerance=settings.tolerance)
     budget = Budget(model=section.model, section=section.bound, fit=fitted.bound.mm)
@@ -151,7 +160,7 @@ def _layer(job: Job, plan: LayerPlan, plane: TakenPlane, section: Section, stage
             layer = layer_region(
                 plan, section.loops, fitted.region, section_z=heights, budget=budget, findings=findings
             )
-            overlap, inverted, shared = _united(fitted.region, layer.region)
+            overlap, shared = _united(fitted.region, layer)
         with stages.measure("beads"):
             laid = contour_beads(
                 layer,
@@ -159,6 +168,7 @@ def _layer(job: Job, plan: LayerPlan, plane: TakenPlane, section: Section, stage
                 height=plan.height,
                 spacing=job.spacing,
                 contours=settings.contours,
+                rounding=ROUNDING_UNITS * 10.0**-settings.decimals,
             )
     return LayerWork(
         layer=replace(
@@ -170,22 +180,23 @@ def _layer(job: Job, plan: LayerPlan, plane: TakenPlane, section: Section, stage
         taken=plane,
         near_tangent=len(section.near_tangent),
         hidden=section.hidden,
-        fallbacks=section.fallbacks,
+        grey=laid.grey,
+        lost=laid.lost,
+        fallbacks=section.fallbacks + layer.fallbacks + laid.fallbacks,
         overlap=overlap,
-        inverted=inverted,
         shared=shared,
     )
 
 
-def _united(before: ArcRegion, after: ArcRegion) -> tuple[float, float, float]:
-    """What uniting the loops of all solids took away: overlap, inverted area (mm2), shared boundary (mm)."""
-    gone = sum(map(signed_area, before.loops)) - sum(map(signed_area, after.loops))
-    shorter = sum(map(length, before.loops)) - sum(map(length, after.loops))
-    overlap, inverted = max(gone, 0.0), max(-gone, 0.0)
-    overlap = overlap if overlap > NO_AREA else 0.0
-    inverted = inverted if inverted > NO_AREA else 0.0
-    touches = shorter > NO_LENGTH and not overlap and not inverted
-    return overlap, inverted, shorter if touches else 0.0
+def _united(before: ArcRegion, layer: LayerRegion) -> tuple[float, float]:
+    """What uniting the loops of all solids took away: overlap (mm2), else shared boundary (mm)."""
+    inverted = sum(area for area, _, _ in layer.inverted)
+    gone = sum(map(signed_area, before.loops)) - sum(map(signed_area, layer.region.loops))
+    overlap = gone + abs(inverted)
+    if overlap > NO_AREA:
+        return overlap, 0.0
+    shorter = sum(map(length, before.loops)) - sum(map(length, layer.region.loops))
+    return 0.0, shorter if shorter > NO_LENGTH and not layer.inverted else 0.0
 
 
 def _section_findings(plan: LayerPlan, section: Section) -> tuple[Finding, ...]:

@@ -1,0 +1,36 @@
+"""Loading the compiled kernels of all rooms at once, so that their time is told apart from the work."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+
+import beadwright
+
+KERNELS = "_kernels"
+"""Name of the module or package in which every room keeps what numba compiles."""
+
+
+def load_kernels() -> tuple[str, ...]:
+    """Import every room's kernels: compiled at the first time on a machine, from numba's cache after that.
+
+    Returns
+    -------
+    tuple of str
+        Names of the modules.
+    """
+    rooms = [room.name for room in pkgutil.iter_modules(beadwright.__path__) if room.ispkg]
+    names = []
+    for room in rooms:
+        package = importlib.import_module(f"beadwright.{room}")
+        inside = [module.name for module in pkgutil.iter_modules(package.__path__)]
+        if KERNELS in inside:
+            names += _tree(f"beadwright.{room}.{KERNELS}")
+    return tuple(names)
+
+
+def _tree(name: str) -> list[str]:
+    """Import a module and, if it is a package, all modules in it."""
+    module = importlib.import_module(name)
+    path = getattr(module, "__path__", ())
+    return [name, *(deep for part in pkgutil.iter_modules(path) for deep in _tree(f"{name}.{part.name}"))]
