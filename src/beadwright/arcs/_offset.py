@@ -140,22 +140,28 @@ def _supports(
     """Table of the lines and circles that moves lie on after an offset, and the row of each move."""
     row = source.support[source.move[own]].astype(np.int64)
     k, tx, ty = (source.rows[own, c] for c in (6, 4, 5))
-    table = np.zeros((len(own), 4))
+    support = np.full(len(own), -1, np.int32)
     has = row >= 0
+    any_of = has | join
+    if not any_of.any():
+        return np.zeros((0, 4)), support
+    table = np.zeros((len(own), 4))
+    key = np.zeros(len(own), np.int64)
     if has.any():
         old = region.supports[row[has]]
         line = old[:, 0] == 0
         # Left of the move is +1 along the row's normal, or towards a circle's centre for a left turn.
         side = np.where(line, np.sign(old[:, 2] * tx[has] - old[:, 1] * ty[has]), -np.sign(k[has]))
-        old = old.copy()
-        old[:, 3] = np.where(line, old[:, 3] + side * distance, np.abs(old[:, 3] + side * distance))
-        table[has] = old
+        key[has] = 2 * row[has] + (side > 0)
+        table[has, :3] = old[:, :3]
+        moved = old[:, 3] + side * distance
+        table[has, 3] = np.where(line, moved, np.abs(moved))
     corner = source.rows[own[join], 2:4] + source.origin
     table[join] = np.column_stack([np.ones(len(corner)), corner, np.full(len(corner), abs(distance))])
-    has = has | join
-    supports, index = np.unique(table[has], axis=0, return_inverse=True)
-    support = np.full(len(own), -1, np.int32)
-    support[has] = index.ravel()
+    key[join] = -1 - own[join]
+    _, first, index = np.unique(key[any_of], return_index=True, return_inverse=True)
+    supports = table[any_of][first]
+    support[any_of] = index
     return supports, support
 
 
