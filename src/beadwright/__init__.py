@@ -26,7 +26,7 @@ _HOMES = {
     "StepError": "beadwright.errors",
     "examine": "beadwright.pipeline",
     "plan": "beadwright.pipeline",
-    "read_step": "beadwright.kernel",
+    "read_step": "beadwright.pipeline",
     "section_at": "beadwright.pipeline",
     "write_section": "beadwright.pipeline",
 }

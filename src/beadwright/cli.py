@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from beadwright import __version__
-from beadwright.errors import BeadwrightError, InternalError
+from beadwright.errors import BeadwrightError, InternalError, unexpected
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -77,8 +77,6 @@ class _Edge:
             raise typer.Exit(fault.exit_code)
         if os.environ.get("BEADWRIGHT_TRACEBACK"):
             traceback.print_exception(kind, fault, trace)
-        from beadwright.pipeline import unexpected
-
         told = fault if isinstance(fault, InternalError) else unexpected(fault)
         _say(
             f"fault of beadwright: {told}\n"

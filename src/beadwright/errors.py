@@ -12,6 +12,8 @@ A print that fails a check is a finding, never an exception.
 
 from __future__ import annotations
 
+import os
+
 
 class BeadwrightError(Exception):
     """Base of all errors raised on purpose; never raised itself.
@@ -71,3 +73,14 @@ class InternalError(BeadwrightError):
     """An invariant of ours is broken: a fault of the program, to be reported."""
 
     exit_code = 70
+
+
+def unexpected(fault: BaseException) -> InternalError:
+    """An error of ours for one that nobody raised on purpose, with the place where it came up."""
+    trace = fault.__traceback__
+    where = ""
+    while trace is not None:
+        code = trace.tb_frame.f_code
+        where = f" at {os.path.basename(code.co_filename)}:{trace.tb_lineno} in {code.co_name}"
+        trace = trace.tb_next
+    return InternalError(f"{type(fault).__name__}: {fault}{where}")

@@ -2,6 +2,7 @@
 
 from beadwright.kernel._export import section_step, write_section_step
 from beadwright.kernel._read import from_shape, read_step
+from beadwright.kernel._reader import serve as serve_reader
 from beadwright.kernel._referee import Reference, face_section, reference_section, volume
 
 __all__ = [
@@ -11,6 +12,7 @@ __all__ = [
     "read_step",
     "reference_section",
     "section_step",
+    "serve_reader",
     "volume",
     "write_section_step",
 ]

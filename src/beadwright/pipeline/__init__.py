@@ -1,11 +1,11 @@
 """The commands as functions: the only place that knows all rooms."""
 
 from beadwright.pipeline._examine import Examination, examine
+from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._plan import Progress, plan, plan_part
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._section import PlaneSection, section_at, write_section
 from beadwright.pipeline._tables import show_examination, show_plan, show_section
-from beadwright.pipeline._worker import unexpected
 
 __all__ = [
     "Examination",
@@ -16,10 +16,10 @@ __all__ = [
     "examine",
     "plan",
     "plan_part",
+    "read_step",
     "section_at",
     "show_examination",
     "show_plan",
     "show_section",
-    "unexpected",
     "write_section",
 ]

@@ -7,6 +7,7 @@ from typing import Any
 
 from beadwright.brep import Model
 from beadwright.errors import StepError
+from beadwright.pipeline._guard import read_step
 
 
 def read_part(part: Any, *, walls: bool = False) -> Model:
@@ -28,10 +29,10 @@ def read_part(part: Any, *, walls: bool = False) -> Model:
         if not part.faces:
             raise StepError(f"{part.file}: the model has no faces")
         return part
-    from beadwright.kernel import from_shape, read_step
-
     if isinstance(part, (str, Path)):
         return read_step(part, walls=walls)
+    from beadwright.kernel import from_shape
+
     return from_shape(part, walls=walls)
 
 

@@ -15,7 +15,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, BinaryIO
 
-from beadwright.errors import BeadwrightError, InternalError
+from beadwright.errors import BeadwrightError, unexpected
 
 BOOT = (
     "import sys, pickle\n"
@@ -58,14 +58,3 @@ def _answer(thread: ThreadPoolExecutor, function: Callable[..., Any], arguments:
     if isinstance(fault, BeadwrightError):
         return Answer(error=fault)
     return Answer(error=unexpected(fault))
-
-
-def unexpected(fault: BaseException) -> InternalError:
-    """An error of ours for one that nobody raised on purpose, with the place where it came up."""
-    trace = fault.__traceback__
-    where = ""
-    while trace is not None:
-        code = trace.tb_frame.f_code
-        where = f" at {os.path.basename(code.co_filename)}:{trace.tb_lineno} in {code.co_name}"
-        trace = trace.tb_next
-    return InternalError(f"{type(fault).__name__}: {fault}{where}")

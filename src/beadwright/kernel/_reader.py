@@ -1,0 +1,82 @@
+"""What the process that reads a STEP file does: one file, under limits, its answer on standard output.
+
+The reader of the CAD kernel meets files from anywhere. What such a file can do to it (an endless loop, a
+crash, all the memory there is) happens here and not in the caller's process.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import resource
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+from beadwright.brep import Model
+from beadwright.errors import BeadwrightError, StepError, unexpected
+from beadwright.kernel._read import read_step
+
+GIGABYTE = 1_000_000_000
+
+
+def serve(path: str, walls: bool, seconds: int, memory: int) -> None:
+    """Read a file and write the pickled `Model`, or the error, on standard output.
+
+    Parameters
+    ----------
+    path : str
+    walls : bool
+        See `read_step`.
+    seconds : int
+        Processor time after which the system ends this process, also when nobody waits for it any more.
+    memory : int
+        Bytes that reading may take.
+    """
+    with os.fdopen(os.dup(1), "wb") as answers:
+        os.dup2(2, 1)  # whatever the kernel prints must not get into the answer
+        pickle.dump(_answer(path, walls, seconds, memory), answers, pickle.HIGHEST_PROTOCOL)
+
+
+def _limited(path: str, walls: bool, seconds: int, memory: int) -> Model:
+    _limit(resource.RLIMIT_CPU, seconds)
+    _limit(resource.RLIMIT_AS, _mapped() + memory)
+    return read_step(path, walls=walls)
+
+
+def _answer(path: str, walls: bool, seconds: int, memory: int) -> Model | BeadwrightError:
+    """Read in a thread, whose future keeps any error."""
+    with ThreadPoolExecutor(1) as thread:
+        call = thread.submit(_limited, path, walls, seconds, memory)
+        fault = call.exception()
+        if fault is None:
+            return call.result()
+    if isinstance(fault, BeadwrightError):
+        return fault
+    if isinstance(fault, MemoryError):
+        return StepError(out_of_memory(path, memory))
+    return unexpected(fault)
+
+
+def out_of_memory(path: str, memory: int) -> str:
+    """The sentence for a file that takes more than it may."""
+    return (
+        f"{Path(path).name}: reading it took more than {memory / GIGABYTE:.3g} GB of memory; export the part"
+        " alone, or, if it really is that large, raise BEADWRIGHT_READ_GB in the environment"
+    )
+
+
+def _limit(which: int, value: int) -> None:
+    """Lower a limit of this process; what is lower already stays."""
+    _, hard = resource.getrlimit(which)
+    if hard != resource.RLIM_INFINITY:
+        value = min(value, hard)
+    resource.setrlimit(which, (value, hard))
+
+
+def _mapped() -> int:
+    """Address space that this process has taken already (libraries, reserves of threads), bytes."""
+    status = Path("/proc/self/statm")
+    if not status.exists():
+        return GIGABYTE
+    return int(status.read_text().split()[0]) * os.sysconf("SC_PAGE_SIZE")

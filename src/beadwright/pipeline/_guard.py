@@ -1,0 +1,128 @@
+"""Reading a STEP file where a crash, a hang or a memory explosion of the CAD kernel does no harm."""
+
+from __future__ import annotations
+
+import math
+import os
+import pickle
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+from beadwright.brep import Model
+from beadwright.errors import BeadwrightError, InternalError, SettingsError, StepError
+
+BOOT = (
+    "import pickle, sys\n"
+    "sys.path[:], request = pickle.load(sys.stdin.buffer)\n"
+    "from beadwright.kernel import serve_reader\n"
+    "serve_reader(*request)\n"
+)
+"""What the reading process runs: it looks for modules where its caller does."""
+
+# The slowest public model needs 4 s a megabyte here; a machine may be ten times slower.
+SECONDS, SECONDS_PER_MB = 120.0, 40.0
+# The greediest public model takes 0.3 GB.
+GIGABYTES = 8.0
+
+
+def read_step(path: str | Path, *, walls: bool = False) -> Model:
+    """Read a STEP file (AP203, AP214, AP242; plain or packed by gzip) in a process of its own.
+
+    Lengths come out in mm whatever the file's unit is. Every placed copy of a body has rows of its own.
+    Time and memory are limited; ``BEADWRIGHT_READ_SECONDS`` and ``BEADWRIGHT_READ_GB`` in the environment
+    replace the limits (120 s and 40 s a megabyte; 8 GB).
+
+    Parameters
+    ----------
+    path : str or Path
+    walls : bool
+        Take open shells and loose faces too. Otherwise they are an error, or left out with a finding
+        where there are solids as well.
+
+    Returns
+    -------
+    Model
+        With ``findings`` of the health check and ``healing``, what was changed on the way.
+
+    Raises
+    ------
+    StepError
+        The file cannot be read, holds nothing to print, or crashes the CAD kernel or keeps it busy beyond
+        the limits; the message says what to do.
+    SettingsError
+        A limit in the environment is no positive number.
+    """
+    path = Path(path)
+    seconds = _from_environment("BEADWRIGHT_READ_SECONDS", SECONDS + SECONDS_PER_MB * _megabytes(path))
+    memory = int(1e9 * _from_environment("BEADWRIGHT_READ_GB", GIGABYTES))
+    request = (str(path), walls, math.ceil(seconds), memory)
+    try:
+        done = subprocess.run(
+            [sys.executable, "-c", BOOT],
+            input=pickle.dumps((sys.path, request)),
+            capture_output=True,
+            timeout=seconds,
+            start_new_session=True,  # an interruption from the keyboard goes to the caller alone
+            check=False,
+        )
+    except subprocess.TimeoutExpired as error:
+        raise StepError(_too_slow(path, seconds)) from error
+    if done.returncode == -signal.SIGXCPU:
+        raise StepError(_too_slow(path, seconds))
+    if done.returncode != 0:
+        raise _crash(path, done.returncode, done.stderr)
+    answer = pickle.loads(done.stdout)
+    if isinstance(answer, BeadwrightError):
+        raise answer
+    assert isinstance(answer, Model)
+    return answer
+
+
+def _crash(path: Path, code: int, said: bytes) -> BeadwrightError:
+    """The error for a reader that ended without an answer."""
+    if code < 0:
+        return StepError(
+            f"{path.name}: the CAD kernel crashed on this file ({_signal_name(-code)}); it is damaged, or holds"
+            " what the kernel does not master: export it again, or with another schema (AP214 or AP242)"
+        )
+    last = said.decode(errors="replace").strip().rpartition("\n")[2]
+    return InternalError(f"the process that reads {path.name} ended with code {code}: {last}")
+
+
+def _signal_name(number: int) -> str:
+    try:
+        return signal.Signals(number).name
+    except ValueError:  # real-time signals have no names
+        return f"signal {number}"
+
+
+def _too_slow(path: Path, seconds: float) -> str:
+    return (
+        f"{path.name}: the CAD kernel did not finish reading within {seconds:.0f} s; the file is damaged or too"
+        " large: export it again, or, if it really needs that long, raise BEADWRIGHT_READ_SECONDS in the"
+        " environment"
+    )
+
+
+def _megabytes(path: Path) -> float:
+    """Size of a file; of none where there is none, which the reader tells better."""
+    try:
+        return path.stat().st_size / 1e6
+    except OSError:
+        return 0.0
+
+
+def _from_environment(name: str, default: float) -> float:
+    """A positive number from the environment, or the default."""
+    text = os.environ.get(name)
+    if text is None:
+        return default
+    try:
+        number = float(text)
+    except ValueError:
+        number = math.nan
+    if not 0.0 < number < math.inf:
+        raise SettingsError(f"{name}: {text!r} in the environment is no positive number")
+    return number
