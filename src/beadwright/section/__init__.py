@@ -2,6 +2,7 @@
 
 from beadwright.section._cut import cut
 from beadwright.section._cutter import Cutter, prepare, take_plane
+from beadwright.section._events import face_events
 from beadwright.section._heights import Intervals, Side, TakenPlane
 from beadwright.section._section import Counters, NearTangent, Section
 
@@ -14,6 +15,7 @@ __all__ = [
     "Side",
     "TakenPlane",
     "cut",
+    "face_events",
     "prepare",
     "take_plane",
 ]

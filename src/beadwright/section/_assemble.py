@@ -179,6 +179,8 @@ def _free(
             s1 = np.where(whole, 0.0, batch.use_s[segments[rows, 3]])
             if not outward:
                 s0, s1 = -s1, -s0
+            # a whole number is the joint of two pieces: a part of 1e-9 of one says nothing
+            s0, s1 = _snapped(s0), _snapped(s1)
             own_rows = batch.free_branch[branch[rows]]
             turn = np.diff(own.first_piece)[own_rows]
             s0, s1 = (
@@ -220,6 +222,11 @@ def _free(
         ),
         near,
     )
+
+
+def _snapped(s: Array) -> Array:
+    whole = np.round(s)
+    return np.where(np.abs(s - whole) < 1e-9, whole, s)
 
 
 def _reversed(

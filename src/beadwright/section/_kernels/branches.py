@@ -131,8 +131,8 @@ def level_row(
     f: Any, height: float, rho: float, form: float, va: float, vb: float, side: float, rows: Any, count: Any
 ) -> None:
     """One branch of a surface of revolution about an inclined axis."""
-    closed = 1 if form == 0.0 or form == 4.0 else 0
-    n = add(rows, count, B_LEVEL, closed, C_LEVEL, f[6])
+    closed = 1 if form == 0.0 or form >= 4.0 else 0
+    n = add(rows, count, B_LEVEL, closed, C_CIRCLE if form == 5.0 else C_LEVEL, f[6])
     par = rows[1]
     par[n, 0], par[n, 1], par[n, 2], par[n, 3] = form, va, vb, side
     par[n, 4], par[n, 5], par[n, 6] = height, rho, f[5]
@@ -176,6 +176,12 @@ def turned_circle(f: Any, h: float, rows: Any, count: Any) -> None:
             # outward normal away from the tube's centre for minor * sense > 0
             par[n, 3], par[n, 4] = 1.0 if sense * minor > 0.0 else -1.0, 0.0
             par[n, 5] = side
+        return
+    bitangent = abs(over) < UPRIGHT * major and abs(rho * major - abs(minor)) < UPRIGHT * major
+    if bitangent and minor > 0.0:
+        # Villarceau: Y = +-R (cos v + rho), X = R sin v: arcs of two circles, corners where they cross
+        for turn in range(2):
+            level_row(f, height, rho, 5.0, 0.0, 2.0 * pi, 1.0 - 2.0 * turn, rows, count)
         return
     roots = np.empty(6)
     found = 0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import ceil, cos, hypot, pi, sin
+from math import acos, ceil, cos, hypot, pi, sin
 from typing import Any
 
 import numpy as np
@@ -213,6 +213,60 @@ def put_level(
 
 
 @njit(cache=True)
+def put_bitangent(
+    par: Any,
+    f: Any,
+    face: int,
+    s0: float,
+    s1: float,
+    x0: float,
+    y0: float,
+    curves: Any,
+    shape: Any,
+    first_piece: Any,
+    c: int,
+    piece: int,
+) -> int:
+    """Circle arcs of a bitangent torus section between its corners; the last is left to the caller.
+
+    Its start, circle and sweep are in row ``c`` when this returns.
+    """
+    major, rho, side = f[9], par[5], par[3]
+    ex, ey = par[9], par[10]
+    up = side * par[11] < 0.0  # v grows
+    corner = acos(-rho)
+    here = s0
+    while True:
+        # the next corner: v = +-corner, whole turns apart
+        stop = s1
+        last = True
+        for k in range(-1, 3):
+            for turn in range(2):
+                at = 2.0 * pi * k + (corner if turn == 0 else -corner)
+                if here + 1e-9 < at < stop - 1e-9:
+                    stop, last = at, False
+        middle = 0.5 * (here + stop)
+        v = middle if up else -middle
+        flip = side if cos(v) + rho > 0.0 else -side
+        offset = flip * major * rho
+        shape[c, 0], shape[c, 1] = x0, y0
+        shape[c, 4], shape[c, 5], shape[c, 6] = par[7] - offset * ey, par[8] + offset * ex, major
+        # (sin v, flip cos v) turns clockwise with v for flip = 1
+        shape[c, 7] = -(flip if up else -flip) * (stop - here)
+        if last:
+            return c
+        vs = stop if up else -stop
+        x, y = major * sin(vs), 0.0
+        x0, y0 = par[7] + x * ex - y * ey, par[8] + x * ey + y * ex
+        shape[c, 2], shape[c, 3] = x0, y0
+        shape[c, 8] = 16.0 * 2.3e-16 * (abs(x0) + abs(y0) + major)
+        curves[c, 0], curves[c, 1] = C_CIRCLE, face
+        c += 1
+        first_piece[c] = piece
+        here = stop
+
+
+@njit(cache=True)
 def emit(
     chain: Any,
     segments: Any,
@@ -247,9 +301,9 @@ def emit(
         Longest connector of each segment.
     """
     k = len(chain)
-    curves = np.zeros((3 * k + 1, 2), np.int64)
-    shape = np.zeros((3 * k + 1, 9))
-    first_piece = np.zeros(3 * k + 2, np.int64)
+    curves = np.zeros((7 * k + 1, 2), np.int64)
+    shape = np.zeros((7 * k + 1, 9))
+    first_piece = np.zeros(7 * k + 2, np.int64)
     pieces = np.zeros((max(16, k), 2), np.int64)
     control = np.zeros((max(64, 4 * k), 3))
     count = np.zeros(2, np.int64)
@@ -316,7 +370,7 @@ def emit(
             pieces, control = put_pushed(
                 par[r], fpar[f], first, last, spans, s0, s1, pieces, control, count, work
             )
-        elif kind == B_LEVEL:
+        elif kind == B_LEVEL and par[r, 0] < 5.0:
             pieces, control, bound = put_level(
                 par[r],
                 face_kind[f],
@@ -343,7 +397,12 @@ def emit(
             x1, y1 = control[count[1] - 1, 0] / w, control[count[1] - 1, 1] / w
         else:
             x0, y0, x1, y1 = par[r, 0], par[r, 1], par[r, 0], par[r, 1]
-            if kind == B_LINE:
+            if kind == B_LEVEL:
+                level_point(par[r], face_kind[f], fpar[f], first, last, spans, s0, work, out)
+                x0, y0 = out[2], out[3]
+                level_point(par[r], face_kind[f], fpar[f], first, last, spans, s1, work, out)
+                x1, y1 = out[2], out[3]
+            elif kind == B_LINE:
                 x0, y0 = x0 + s0 * par[r, 2], y0 + s0 * par[r, 3]
                 x1, y1 = x1 + s1 * par[r, 2], y1 + s1 * par[r, 3]
             else:
@@ -369,6 +428,9 @@ def emit(
             if d <= ABSORB:
                 bound += d
                 x1, y1 = bx, by
+        if kind == B_LEVEL and par[r, 0] == 5.0:
+            c = put_bitangent(par[r], fpar[f], f, s0, s1, x0, y0, curves, shape, first_piece, c, piece_a)
+            x0, y0 = shape[c, 0], shape[c, 1]
         shape[c, 0], shape[c, 1], shape[c, 2], shape[c, 3] = x0, y0, x1, y1
         if count[0] > piece_a:
             w = control[control_a, 2]

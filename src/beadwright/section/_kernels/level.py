@@ -111,7 +111,25 @@ def level_point(
     r, w = out[0], out[1]
     q = (height - az * w) / rho
     x = (w - az * height) / rho
-    y = side * sqrt(max(0.0, (r - q) * (r + q)))
+    minus, plus = r - q, r + q
+    if kind == TURNED_CIRCLE and form == 0.0:
+        # the factor that vanishes at the nearer turn, from the distance to it: no cancellation
+        lower = v - va <= vb - v
+        d = (vb - va) * (sin(0.5 * s) ** 2 if lower else -(cos(0.5 * s) ** 2))
+        end = va if lower else vb
+        r_end = fpar[9] + fpar[10] * cos(end)
+        q_end = (height - az * (fpar[11] + fpar[10] * sin(end))) / rho
+        sign = 1.0 if abs(r_end - q_end) < abs(r_end + q_end) else -1.0
+        value = 2.0 * fpar[10] * sin(0.5 * d)
+        value *= sign * az / rho * cos(end + 0.5 * d) - sin(end + 0.5 * d)
+        if sign > 0.0:
+            minus = value
+        else:
+            plus = value
+    if form == 5.0:
+        y = side * fpar[9] * abs(cos(v) + rho)
+    else:
+        y = side * sqrt(max(0.0, minus * plus))
     out[2] = par[7] + x * par[9] - y * par[10]
     out[3] = par[8] + x * par[10] + y * par[9]
     out[4] = v
