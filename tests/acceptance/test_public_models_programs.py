@@ -1,0 +1,79 @@
+"""Every public model with a closed solid becomes a program that an independent oracle passes.
+
+The oracle and the models stand beside the checkout, made by others than the code under test; without them
+the tests are skipped. Each part is scaled so that its mean wall takes at least two beads.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import beadwright
+
+SHARED = Path(__file__).resolve().parents[3] / "shared"
+MODELS, ORACLE = SHARED / "models", SHARED / "tools" / "oracle.py"
+WIDTH, HEIGHT = 8.4, 8.0
+
+if not ORACLE.is_file() or not MODELS.is_dir():
+    pytest.skip("the public models and the oracle are not beside this checkout", allow_module_level=True)
+
+with (MODELS / "index.csv").open() as _file:
+    INDEX = {row["file"]: row for row in csv.DictReader(_file)}
+
+
+def solids() -> list[str]:
+    return [name for name, row in INDEX.items() if row["solids"] not in ("", "0")]
+
+
+def judge(program: Path, part: Path, layers: int = 8) -> dict[str, object]:
+    """The oracle's report on a program."""
+    run = subprocess.run(
+        [sys.executable, str(ORACLE), str(program), str(part), "--layers", str(layers), "--json"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    report = json.loads(run.stdout.strip().split("\n")[-1])
+    report["exit"] = run.returncode
+    return dict(report)
+
+
+def scale_of(name: str) -> float:
+    row = INDEX[name]
+    wall = 2.0 * float(row["volume"]) / float(row["surface_area"])
+    return max(2.8 * WIDTH / wall, 16.0 * HEIGHT / float(row["size_z"]))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", solids())
+def test_the_oracle_passes(name: str, tmp_path: Path) -> None:
+    beadwright.plan(
+        MODELS / name, tmp_path / "out", width=WIDTH, height=HEIGHT, scale=scale_of(name), workers=1
+    )
+
+    report = judge(tmp_path / "out" / "program.nc", MODELS / name)
+
+    assert report["exit"] == 0, report
+
+
+def test_the_oracle_sees_a_bead_that_is_moved(tmp_path: Path) -> None:
+    """0.05 mm in x on every word of the rank 1 beads of one layer."""
+    name = "nist_ctc_01_ap242.stp"
+    beadwright.plan(MODELS / name, tmp_path / "out", workers=1, layers=(3, 5))
+    program = tmp_path / "out" / "program.nc"
+    text = program.read_text()
+    head, bead, rest = text.partition("(bead index=")
+    inside, end, tail = rest.partition("(end bead)")
+    moved = re.sub(r"X(-?[\d.]+)", lambda m: f"X{float(m[1]) + 0.05:.4f}", inside)
+    program.write_text(head + bead + moved + end + tail)
+
+    report = judge(program, MODELS / name)
+
+    assert report["exit"] == 1, report
