@@ -158,7 +158,7 @@ def _check(loops: CurveLoops, tolerance: float) -> None:
         raise GeometryError(msg)
 
 
-def choose_table(degree: npt.NDArray[np.int32]) -> npt.NDArray[np.float64]:
+def choose_table(degree: npt.NDArray[np.int32] | npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
     """Pascal's triangle up to twice the greatest degree: row n holds n choose k."""
     rows = 2 * (int(degree.max()) if len(degree) else 1) + 1
     table = np.zeros((rows, rows))

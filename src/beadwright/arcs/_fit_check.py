@@ -72,7 +72,7 @@ def _pieces(
     npt.NDArray[np.float64],
     bool,
 ]:
-    """Bézier pieces of all curves, CAD lines and circles too; spans, own rounding, and whether all is there."""
+    """Bézier pieces of all curves, CAD lines and circles too; spans, own rounding, whether all is there."""
     degree = loops.degree.astype(np.int64).tolist()
     control = [loops.control.reshape(-1, 3)]
     span = fitted.span.copy()

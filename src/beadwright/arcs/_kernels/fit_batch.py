@@ -234,8 +234,8 @@ def fit_batch(
                             open_ends[0] = s > b0 or free[i, 0]
                             open_ends[1] = s < corners or free[i, 1]
                             n, reached = fit_section(
-                                table, begin, stop, start, end, open_ends, tolerance, c, degree,
-                                first_control, control, choose, work, stack, depth, moves, n,
+                                table, begin, stop, start, end, open_ends, tolerance,
+                                attempt == REFINEMENTS, c, degree, first_control, control, choose, work, stack, depth, moves, n,
                             )  # fmt: skip
                             worst = max(worst, reached)
                         begin = stop + 1

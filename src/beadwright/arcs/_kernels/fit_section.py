@@ -246,7 +246,7 @@ def _circle_section(
 
 @helper
 def fit_section(
-    table: Any, i0: int, i1: int, start: Any, end: Any, free: Any, tolerance: float, curve: int,
+    table: Any, i0: int, i1: int, start: Any, end: Any, free: Any, tolerance: float, force: bool, curve: int,
     degree: Any, first_control: Any, control: Any, choose: Any, work: Any, stack: Any, depth: Any,
     moves: Any, n: int,
 ) -> tuple[int, float]:  # fmt: skip
@@ -258,7 +258,8 @@ def fit_section(
     tilts, res = np.zeros(2), np.empty(4)
     arcs = table[i1, ARCS] - table[i0, ARCS]
     first, last = table[i0], table[i1]
-    if arcs < 2.5:
+    short = np.hypot(last[X] - first[X], last[Y] - first[Y]) < 0.5 * tolerance
+    if arcs < 2.5 or short or i1 - i0 == 1:
         # One arc, if it happens to be tangent where it must.
         bulge, stray = 0.0, np.inf
         if free[0] and free[1]:
@@ -324,5 +325,21 @@ def fit_section(
                 if m == n or off > 1.0:
                     table[p, SCALE] *= min(max(1.02 * off, 1.02), 1.5) if m > n else 1.5
                 p += 1
-        goal *= 0.99
-    return n, reached
+        # Offsets as large as the radius are beyond the plan's model: ask it for less.
+        goal *= 0.99 if m > n else 0.3
+    if not force:
+        return n, reached
+    # No tangent chain was found: straight from place to place, with kinks, which are counted.
+    begin, stop = np.empty(4), np.empty(2)
+    worst = 0.0
+    for p in range(i0, i1):
+        begin[0], begin[1], begin[2], begin[3] = table[p, X], table[p, Y], table[p, PIECE], table[p, T]
+        stop[0], stop[1] = table[p + 1, X], table[p + 1, Y]
+        _write_move(
+            begin, stop, int(table[p + 1, PIECE]), table[p + 1, T], 0.0, worst, curve,
+            degree, first_control, control, choose, stack, depth, moves[n],
+        )  # fmt: skip
+        moves[n, M_KINK] = 1.0
+        worst = max(worst, moves[n, M_BOUND])
+        n += 1
+    return n, worst

@@ -1,4 +1,4 @@
-"""Where spans meet: crossings, ends on other spans, and both ends of the intervals in which they nearly touch."""
+"""Where spans meet: crossings, ends on other spans, and both ends of intervals of near contact."""
 
 from __future__ import annotations
 
