@@ -63,7 +63,7 @@ class Case:
                 if np.array_equal(ends[c : c + 2], at):
                     ends[c : c + 2] = at + by
             if not np.array_equal(ends, q[i, :4]):
-                put(q, i, *ends, q[i, 6])
+                put.py_func(q, i, *ends, q[i, 6])
         return q
 
 
@@ -135,7 +135,7 @@ def test_a_crossing_is_found_from_its_depth_on():
     for depth, many in ((3e-8, True), (0.3e-8, False)):
         # A tooth that reaches through the opposite side by the depth.
         loop = spans_of([make.path([[0, 0], [10, 0], [10, 10], [6, 10], [5, -depth], [4, 10], [0, 10]])])
-        assert (shape(loop.rows, loop.heads, 1e-8)[CROSSED] > 0) is many
+        assert bool(shape(loop.rows, loop.heads, 1e-8)[CROSSED]) is many
 
 
 def test_the_polygon_rung_stands_in_and_is_counted(monkeypatch):

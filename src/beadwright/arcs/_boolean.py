@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -25,8 +26,8 @@ def unite(what: ArcRegion | Iterable[ArcRegion | ArcPath]) -> Result:
     Parameters
     ----------
     what : ArcRegion, or iterable of ArcRegion and closed ArcPath
-        Loops may cross, touch, coincide and lie in any order; this also makes a valid region of invalid input.
-        Rows of the supports of bare paths are dropped.
+        Loops may cross, touch, coincide and lie in any order; this also makes a valid region of invalid
+        input. Bare paths have no table of supports, so theirs become -1.
 
     Returns
     -------
@@ -115,7 +116,7 @@ def _combine(name: str, source: Spans, counts: Ints, supports: Floats, rule: str
 
 
 def _areas_agree(graph: Graph, source: Spans, counts: Ints, eps: float, rule: str) -> bool:
-    """|A u B| + |A n B| = |A| + |B| and |A - B| + |A n B| = |A|, operands by Green's formula on what was given.
+    """|A u B| + |A n B| = |A| + |B| and |A - B| + |A n B| = |A|, operands by Green on what was given.
 
     A union of one channel has no such identity.
     """
@@ -180,7 +181,7 @@ def _inverted(graph: Graph, origin: npt.NDArray[np.float64]) -> tuple[tuple[floa
         return ()
     q, _, heads, _ = link(graph.e, graph.edge, graph.following, graph.wind, graph.sub, NEGATIVE)
     pieces = []
-    for a, b in zip(heads[:-1], heads[1:], strict=True):
+    for a, b in pairwise(heads):
         x, y = q[a, :2] + origin
         pieces.append((float(green_areas(q[a:b]).sum()), float(x), float(y)))
     return tuple(pieces)
