@@ -32,16 +32,17 @@ def point(
     x = (1.0 - f) * (a0 * wa + b0 * wb) + f * (a1 * wa + b1 * wb)
     low = -np.inf
     high = np.inf
-    if abs(wa) > 1e-12:
-        r0 = (box[0] * metric[0] - t * wb) / wa
-        r1 = (box[2] * metric[0] - t * wb) / wa
-        low = max(low, min(r0, r1))
-        high = min(high, max(r0, r1))
-    if abs(wb) > 1e-12:
-        r0 = (box[1] * metric[1] + t * wa) / wb
-        r1 = (box[3] * metric[1] + t * wa) / wb
-        low = max(low, min(r0, r1))
-        high = min(high, max(r0, r1))
+    # The cell is taken a little larger: at its border a line nearly along the border would else meet it,
+    # by rounding, in one wrong point.
+    for axis in range(2):
+        along = wa if axis == 0 else wb
+        if abs(along) > 1e-12:
+            slack = 1e-7 * (box[2 + axis] - box[axis])
+            base = t * wb if axis == 0 else -t * wa
+            r0 = ((box[axis] - slack) * metric[axis] - base) / along
+            r1 = ((box[2 + axis] + slack) * metric[axis] - base) / along
+            low = max(low, min(r0, r1))
+            high = min(high, max(r0, r1))
     if low > high:
         low = 0.5 * (low + high)
         high = low
