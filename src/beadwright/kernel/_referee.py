@@ -23,6 +23,7 @@ from OCP.gp import gp_Dir, gp_Pln, gp_Pnt, gp_Vec
 from OCP.GProp import GProp_GProps
 from OCP.TColStd import TColStd_Array1OfReal
 from OCP.TopoDS import TopoDS, TopoDS_Edge, TopoDS_Face, TopoDS_Iterator, TopoDS_Shape
+from OCP.TopTools import TopTools_IndexedMapOfShape
 
 from beadwright.brep import Model
 from beadwright.errors import GeometryError
@@ -31,6 +32,7 @@ from beadwright.kernel._convert_curve import xyz
 from beadwright.kernel._document import faces
 
 Array = npt.NDArray[np.float64]
+Faces = npt.NDArray[np.int32]
 
 SPANS = 192
 ROUNDS = 12
@@ -52,6 +54,10 @@ class Reference:
         Whether every chain of every solid closes.
     uncorrected : int
         Points that Newton's method could not move onto surface and plane.
+    faces : tuple of (k,) int32
+        Face id of each point of each chain; -1 where the kernel does not tell it.
+    body : tuple of int
+        Of each chain, the solid that it bounds, counted in the order of the file.
     """
 
     area: float
@@ -59,6 +65,8 @@ class Reference:
     chains: tuple[Array, ...]
     closed: bool
     uncorrected: int
+    faces: tuple[Faces, ...] = ()
+    body: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -144,15 +152,31 @@ def reference_section(model: Model, z: float, matrix: npt.ArrayLike | None = Non
     reach = max(1e-5, 4.0 * model.gap) * float(np.linalg.norm(plane.matrix[2, :3]))
     area = length = 0.0
     all_chains: list[Array] = []
-    closed, lost = True, 0
-    for body in _bodies(model.kernel_bytes):
-        pieces, missed = _pieces(body, plane)
-        chains, shut = _chain([plane.flat(p) for p in pieces], reach)
+    owners: list[Faces] = []
+    bodies: list[int] = []
+    closed, lost, first = True, 0, 0
+    for number, body in enumerate(_bodies(model.kernel_bytes)):
+        ids = TopTools_IndexedMapOfShape()
+        for face in faces(body):
+            ids.Add(face)
+        pieces, missed = _pieces(body, plane, ids)
+        flat = [(plane.flat(p), first + own if own >= 0 else -1) for p, own in pieces]
+        chains, told, shut = _chain(flat, reach)
         area += _even_odd(chains)
         length += sum(float(np.sum(np.linalg.norm(np.diff(c, axis=0), axis=1))) for c in chains)
         all_chains += chains
-        closed, lost = closed and shut, lost + missed
-    return Reference(area=area, length=length, chains=tuple(all_chains), closed=closed, uncorrected=lost)
+        owners += told
+        bodies += [number] * len(chains)
+        closed, lost, first = closed and shut, lost + missed, first + ids.Extent()
+    return Reference(
+        area=area,
+        length=length,
+        chains=tuple(all_chains),
+        closed=closed,
+        uncorrected=lost,
+        faces=tuple(owners),
+        body=tuple(bodies),
+    )
 
 
 def face_section(
@@ -183,27 +207,34 @@ def face_section(
         for face in faces(body):
             if row == 0:
                 plane = _plane(matrix, z)
-                return tuple(plane.flat(p) for p in _pieces(face, plane)[0])
+                return tuple(plane.flat(p) for p, _ in _pieces(face, plane)[0])
             row -= 1
     raise GeometryError(f"{model.file}: there is no face {face_id}")
 
 
-def _pieces(shape: TopoDS_Shape, plane: _Plane) -> tuple[list[Array], int]:
-    """Each edge of the section as points in space, an odd number, and how many could not be corrected."""
+def _pieces(
+    shape: TopoDS_Shape, plane: _Plane, ids: TopTools_IndexedMapOfShape | None = None
+) -> tuple[list[tuple[Array, int]], int]:
+    """Each edge of the section as points in space, an odd number, and how many could not be corrected.
+
+    With each goes the place of its face in a map of the shape's faces, from 0; -1 if that is not told.
+    """
     section = BRepAlgoAPI_Section(shape, plane.kernel, False)
     section.ComputePCurveOn1(True)
     section.Approximation(False)
     section.Build()
-    found, lost = [], 0
+    found: list[tuple[Array, int]] = []
+    lost = 0
     for edge_shape in section.SectionEdges():
         edge = TopoDS.Edge(edge_shape)
         curve = BRepAdaptor_Curve(edge)
         t = _nodes(curve)
         points = np.array([xyz(curve.Value(v)) for v in t])
         face = TopoDS_Face()
-        if len(t) > 3 and section.HasAncestorFaceOn1(edge, face):
+        known = section.HasAncestorFaceOn1(edge, face)
+        if len(t) > 3 and known:
             lost += _correct(points, t, edge, face, plane)
-        found.append(points)
+        found.append((points, ids.FindIndex(face) - 1 if known and ids is not None else -1))
     return found, lost
 
 
@@ -265,32 +296,36 @@ def _newton(surface: Geom_Surface, seed: tuple[float, float], point: Array, plan
     return None
 
 
-def _chain(pieces: list[Array], reach: float) -> tuple[list[Array], bool]:
-    """Join pieces whose ends are nearest, and tell whether all chains close."""
+def _chain(pieces: list[tuple[Array, int]], reach: float) -> tuple[list[Array], list[Faces], bool]:
+    """Join pieces whose ends are nearest; the face of each point; and whether all chains close."""
     left = list(pieces)
     chains: list[Array] = []
+    owners: list[Faces] = []
     closed = True
     while left:
-        chain = left.pop(0)
+        chain, face = left.pop(0)
+        owner = np.full(len(chain), face, np.int32)
         while True:
             tail = chain[-1]
             if np.linalg.norm(tail - chain[0]) <= reach and len(chain) > 3:
                 break
             gaps = [
                 (float(np.linalg.norm(tail - end)), i, flip)
-                for i, other in enumerate(left)
+                for i, (other, _) in enumerate(left)
                 for flip, end in ((False, other[0]), (True, other[-1]))
             ]
             best = min(gaps, default=(np.inf, -1, False))
             if best[0] > reach:
                 closed = False
                 break
-            other = left.pop(best[1])
+            other, face = left.pop(best[1])
             other = other[::-1] if best[2] else other
             # A straight piece over the gap keeps the count odd.
             chain = np.concatenate((chain, [0.5 * (tail + other[0])], other))
+            owner = np.concatenate((owner, np.full(1 + len(other), face, np.int32)))
         chains.append(chain)
-    return chains, closed
+        owners.append(owner)
+    return chains, owners, closed
 
 
 def _even_odd(chains: list[Array]) -> float:
