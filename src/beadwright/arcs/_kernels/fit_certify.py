@@ -42,7 +42,7 @@ def gap(f: float, k: float) -> float:
     q = 1.0 - 2.0 * k * f
     if q < 0.25:
         return np.inf
-    return 2.0 * f / (1.0 + np.sqrt(q))
+    return float(2.0 * f / (1.0 + np.sqrt(q)))
 
 
 @helper
@@ -192,4 +192,4 @@ def arc_bound(
     loose = ball + chord * (1.0 if abs(bulge) <= 1.0 else np.inf) + 4.0 * blur
     if not sound or not started:
         total = loose if started else chord
-    return min(total, loose if started else chord) * (1.0 + 16.0 * ROUNDING)
+    return float(min(total, loose if started else chord) * (1.0 + 16.0 * ROUNDING))
