@@ -235,7 +235,8 @@ def fit_batch(
                             open_ends[1] = s < corners or free[i, 1]
                             n, reached = fit_section(
                                 table, begin, stop, start, end, open_ends, tolerance,
-                                attempt == REFINEMENTS, c, degree, first_control, control, choose, work, stack, depth, moves, n,
+                                attempt == REFINEMENTS, c, degree, first_control, control,
+                                choose, work, stack, depth, moves, n,
                             )  # fmt: skip
                             worst = max(worst, reached)
                         begin = stop + 1
