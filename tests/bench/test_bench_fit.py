@@ -22,8 +22,6 @@ def test_time_and_count_of_ellipses():
         fitted = fit(loops, tolerance=tolerance)
         spent = time.process_time() - start
         n = len(fitted.curve)
-        print(
         each = spent / n * 1e6
         print(f"{tolerance:7} mm {n / 50:6.1f} arcs {n / 50 / best:5.2f} of best {each:6.1f} us an arc")
-        )
         assert n / 50 <= max(1.15 * best, best + 2)
