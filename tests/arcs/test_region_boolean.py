@@ -94,12 +94,8 @@ def test_numbers_must_be_finite():
 
 class TestLost:
     def corridor(self, width):
-        return make.region(
-            make.path(
-                [[0, 0], [40, 0], [40, 15], [60, 15], [60, 0], [100, 0], [100, 40], [60, 40], [60, 15 + width],
-                 [40, 15 + width], [40, 40], [0, 40]]
-            )
-        )  # fmt: skip
+        low = [[0, 0], [40, 0], [40, 15], [60, 15], [60, 0], [100, 0], [100, 40], [60, 40]]
+        return make.region(make.path([*low, [60, 15 + width], [40, 15 + width], [40, 40], [0, 40]]))
 
     @pytest.mark.parametrize("error", [0.01, 2.5e-4, 2e-6])
     def test_a_corridor_just_too_narrow_is_a_neck(self, error):

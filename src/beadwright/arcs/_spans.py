@@ -15,9 +15,6 @@ from beadwright.errors import GeometryError
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-# Greatest bulge of one span: a quarter turn, with room for rounding.
-_QUARTER = float(np.tan(np.pi / 8)) * (1 + 1e-12)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Spans:
@@ -67,56 +64,25 @@ def spans_of(paths: Sequence[ArcPath], origin: Floats | None = None) -> Spans:
             support=np.zeros(0, np.int32),
             origin=np.zeros(2),
         )
-    ends = [path.points[1:] for path in paths]
-    ends = [np.vstack([e, p.points[:1]]) if p.closed else e for e, p in zip(ends, paths, strict=True)]
-    start = np.concatenate([p.points if p.closed else p.points[:-1] for p in paths])
-    end = np.concatenate(ends)
+    from beadwright.arcs._kernels.region_spans import from_moves
+
+    points = np.ascontiguousarray(np.concatenate([p.points for p in paths]), dtype=np.float64)
     bulge = np.concatenate([p.bulge for p in paths])
-    path = np.repeat(np.arange(len(paths)), [len(p.bulge) for p in paths])
-    if not (np.isfinite(start).all() and np.isfinite(end).all() and np.abs(bulge).max(initial=0) <= 1 + 1e-9):
+    first_point = np.cumsum([0, *(len(p.points) for p in paths)])
+    first_move = np.cumsum([0, *(len(p.bulge) for p in paths)])
+    if origin is None:
+        origin = choose_origin(points)
+    rows, move, after, heads = from_moves(
+        points, bulge, first_point, first_move, float(origin[0]), float(origin[1])
+    )
+    if not len(heads):
         msg = "a path has a number that is not finite, or an arc of more than half a turn"
         raise GeometryError(msg)
-    if origin is None:
-        origin = choose_origin(start)
-    move = np.flatnonzero((start != end).any(axis=1))
-    start, end = start[move] - origin, end[move] - origin
-    b, path = bulge[move], path[move]
-    chord = end - start
-    length = np.hypot(chord[:, 0], chord[:, 1])
-    unit = chord / length[:, None]
-    wide = np.abs(b) > _QUARTER
-    if wide.any():
-        # The middle of an arc lies b / 2 of the chord to the right of it for b > 0.
-        w = np.flatnonzero(wide)
-        middle = 0.5 * (start[w] + end[w])
-        middle[:, 0] += 0.5 * b[w] * chord[w, 1]
-        middle[:, 1] -= 0.5 * b[w] * chord[w, 0]
-        b = b.copy()
-        b[w] = np.tan(0.5 * np.arctan(b[w]))
-        end_first = end.copy()
-        end_first[w] = middle
-        start, end = np.insert(start, w + 1, middle, axis=0), np.insert(end_first, w + 1, end[w], axis=0)
-        b, move, path = (np.insert(v, w + 1, v[w]) for v in (b, move, path))
-        chord = end - start
-        length = np.hypot(chord[:, 0], chord[:, 1])
-        unit = chord / length[:, None]
-    n = 2 * b / (1 + b * b)
-    c = (1 - b) * (1 + b) / (1 + b * b)
-    rows = np.empty((len(b), 10))
-    rows[:, 0:2], rows[:, 2:4] = start, end
-    rows[:, 4], rows[:, 5] = unit[:, 0] * c + unit[:, 1] * n, unit[:, 1] * c - unit[:, 0] * n
-    rows[:, 6], rows[:, 7] = 2 * n / length, 4 * np.arctan(b)
-    rows[:, 8], rows[:, 9] = unit[:, 0] * c - unit[:, 1] * n, unit[:, 1] * c + unit[:, 0] * n
-    after = np.arange(1, len(b) + 1)
-    heads = np.searchsorted(path, np.arange(len(paths) + 1))
-    full = heads[1:] > heads[:-1]
-    closed = np.array([p.closed for p in paths])
-    after[heads[1:][full] - 1] = np.where(closed, heads[:-1], -1)[full]
     return Spans(
         rows=rows,
         move=move,
         after=after,
-        heads=np.append(heads[:-1][full], heads[-1]),
+        heads=heads,
         face=np.concatenate([p.face for p in paths]),
         support=np.concatenate([p.support for p in paths]),
         origin=origin,
@@ -129,6 +95,8 @@ def choose_origin(points: Floats) -> Floats:
         return np.zeros(2)
     low, high = points.min(axis=0), points.max(axis=0)
     size = max(float((high - low).max()), 1.0)
+    if not np.isfinite(size):
+        return np.zeros(2)
     if max(float(np.abs(low).max()), float(np.abs(high).max())) <= 16 * size:
         return np.zeros(2)
     step = 2.0 ** np.floor(np.log2(size))
