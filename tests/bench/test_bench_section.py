@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from beadwright import brep, kernel, section
+from beadwright import kernel, section
 
 MODELS = Path(__file__).resolve().parents[3] / "shared" / "models"
 

@@ -192,7 +192,9 @@ def test_hexagon_of_a_cube() -> None:
 def test_catenoid_by_a_spline() -> None:
     z = np.linspace(-100, 100, 81)
     points = [cq.Vector(100 * math.cosh(h / 100), 0, h) for h in z]
-    edge = cq.Edge.makeSpline(points, tangents=[cq.Vector(math.sinh(-1), 0, 1), cq.Vector(math.sinh(1), 0, 1)])
+    edge = cq.Edge.makeSpline(
+        points, tangents=[cq.Vector(math.sinh(-1), 0, 1), cq.Vector(math.sinh(1), 0, 1)]
+    )
     top, bottom = points[-1], points[0]
     wire = cq.Wire.assembleEdges(
         [
@@ -216,8 +218,10 @@ def test_planes_keep_clear_of_flats() -> None:
 
     below, above = (section.take_plane(cutter, 40.0, side) for side in ("below", "above"))
 
-    assert below.taken < 40.0 - 1e-6 and above.taken > 40.0 + 1e-6
-    assert below.why and above.why
+    assert below.taken < 40.0 - 1e-6
+    assert above.taken > 40.0 + 1e-6
+    assert below.why
+    assert above.why
     first, second = section.cut(cutter, [below.taken, above.taken])
     assert area(first) == pytest.approx(10000.0, rel=1e-9)
     assert second.loops.n_chains == 0

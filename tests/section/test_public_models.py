@@ -1,4 +1,4 @@
-"""Public parts at many heights: every node matched, every loop closed, volumes that do not turn with the part."""
+"""Public parts at many heights: every loop closed, and volumes that do not turn with the part."""
 
 from __future__ import annotations
 

@@ -29,7 +29,7 @@ def _interpolation() -> tuple[Array, Array, Array, Array]:
     """Lobatto points on [0, 1], values to Bernstein coefficients, values to checks, places of the checks."""
     nodes = 0.5 - 0.5 * np.cos(np.pi * np.arange(ORDER + 1) / ORDER)
     checks = 0.5 * (nodes[1:] + nodes[:-1])
-    inverse = np.linalg.inv(_bernstein(nodes))
+    inverse: Array = np.linalg.inv(_bernstein(nodes)).astype(np.float64)
     inverse[0], inverse[-1] = 0.0, 0.0
     inverse[0, 0] = inverse[-1, -1] = 1.0
     return nodes, inverse, _bernstein(checks) @ inverse, checks
@@ -39,14 +39,14 @@ def _bernstein(t: Array) -> Array:
     from math import comb
 
     k = np.arange(ORDER + 1)
-    return np.array([comb(ORDER, int(j)) for j in k]) * t[:, None] ** k * (1.0 - t[:, None]) ** (ORDER - k)
+    return np.asarray([comb(ORDER, int(j)) for j in k]) * t[:, None] ** k * (1.0 - t[:, None]) ** (ORDER - k)
 
 
 def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
     """Sections of all planes of a batch, in its order."""
     from beadwright.section._cut import spans_of
     from beadwright.section._kernels.emit import emit
-    from beadwright.section._kernels.match import link
+    from beadwright.section._kernels.link import link
 
     segments, faces = batch.segments, cutter.faces
     pair = segments[:, 0]
@@ -74,7 +74,6 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
         batch.use_node,
         batch.points,
         batch.use_s,
-        batch.use_distance,
         batch.table,
         batch.par,
         batch.pair_face,
@@ -195,7 +194,9 @@ def _free(
             )
             sizes = degree + 1
             if not outward:
-                first, degree, control, sizes = _reversed(first, degree, found.first_control, control)
+                first, degree, control, sizes = _reversed(
+                    first, degree, found.first_control.astype(np.int64), control
+                )
             free_row[rows] = done + np.arange(len(rows))
             done += len(rows)
             firsts.append(pieces_done + first[1:])

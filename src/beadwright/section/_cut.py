@@ -108,7 +108,7 @@ def spans_of(cutter: Cutter) -> tuple[Array, Ints, Ints, Array]:
 
 def run(cutter: Cutter, heights: Array) -> Batch:
     """Everything up to matched segments."""
-    from beadwright.section._kernels import match
+    from beadwright.section._kernels import locate, match
     from beadwright.section._kernels.nodes import node_points
 
     pieces, faces, uses = cutter.pieces, cutter.faces, cutter.uses
@@ -146,8 +146,8 @@ def run(cutter: Cutter, heights: Array) -> Batch:
             free[row] = free_branches(packed, heights[face_low[row] : face_high[row]])
     free_branch = np.full(len(table), -1, dtype=np.int64)
     if free:
-        first_branch, table, par, free_branch = _with_free(cutter, free, first_pair, first_branch, table, par)
-    branch, s, distance = match.locate_all(
+        first_branch, table, par, free_branch = _with_free(free, first_pair, first_branch, table, par)
+    branch, s, distance = locate.locate_all(
         first_use,
         use_node,
         points,
@@ -224,7 +224,6 @@ def _branches(cutter: Cutter, heights: Array, pair_face: Ints, pair_plane: Ints)
 
 
 def _with_free(
-    cutter: Cutter,
     free: dict[int, FreeBranches],
     first_pair: Ints,
     first_branch: Ints,

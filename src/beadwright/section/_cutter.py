@@ -96,10 +96,10 @@ def prepare(model: Model) -> Cutter:
         face_shell[list(shell.faces)] = row
     uses = _uses(model, pieces)
     free: dict[int, FreeFace] = {}
-    for row in np.flatnonzero(faces.kind == codes.FREE):
+    for row in map(int, np.flatnonzero(faces.kind == codes.FREE)):
         face = model.faces[row]
         assert isinstance(face.surface, SplineSurface | OffsetSurface)
-        free[int(row)] = pack_free(face.surface, face.uv_box)
+        free[row] = pack_free(face.surface, face.uv_box)
     face_z = _face_heights(pieces, uses, faces, free)
     return Cutter(
         pieces=pieces,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -77,18 +78,18 @@ def _profile_spans(profile: SplineProfile, tilt: float) -> list[tuple[float, flo
     for a, b, row in spans(curve, float(curve.knots[0]), float(curve.knots[-1])):
         control = np.stack((row[:, 0], row[:, 1], np.zeros(len(row)), row[:, 2]), axis=1)
         cuts = [0.0, *(critical(row[:, 1], row[:, 2]) if tilt < UPRIGHT else []), 1.0]
-        for s, t in zip(cuts[:-1], cuts[1:], strict=True):
+        for s, t in pairwise(cuts):
             part = control if len(cuts) == 2 else restricted(control, s, t)
             out.append((a + s * (b - a), a + t * (b - a), part))
     return out
 
 
-def _directrix_spans(curve: Spline3, face: Face, level: bool) -> list[tuple[float, float, Array]]:
+def _directrix_spans(curve: Spline3, level: bool) -> list[tuple[float, float, Array]]:
     """Pieces of a directrix, cut where its height turns if the direction is horizontal."""
     out = []
     for a, b, control in spans(curve, float(curve.knots[0]), float(curve.knots[-1])):
         cuts = [0.0, *(critical(control[:, 2], control[:, 3]) if level else []), 1.0]
-        for s, t in zip(cuts[:-1], cuts[1:], strict=True):
+        for s, t in pairwise(cuts):
             part = control if len(cuts) == 2 else restricted(control, s, t)
             out.append((a + s * (b - a), a + t * (b - a), part))
     return out
@@ -138,7 +139,7 @@ def _row(face: Face) -> tuple[int, Array, list[tuple[float, float, Array]], tupl
                 shape = np.concatenate((direction, directrix.centre, directrix.major, directrix.minor))
                 return codes.PUSHED_CONIC, np.concatenate((shape, [out, box[0, 0], box[1, 0]])), [], none
             if isinstance(directrix, Spline3):
-                ends = _directrix_spans(directrix, face, level)
+                ends = _directrix_spans(directrix, level)
                 first, last = ends[0][2][0], ends[-1][2][-1]
                 gap = float(np.linalg.norm(first[:3] / first[3] - last[:3] / last[3]))
                 par = np.concatenate((direction, [out, 1.0 if gap < FLAT else 0.0]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -65,7 +66,8 @@ def restricted(control: Array, a: float, b: float) -> Array:
 def product(f: Array, g: Array) -> Array:
     """Bernstein coefficients of the product of two polynomials in Bernstein form."""
     m, n = len(f) - 1, len(g) - 1
-    return np.convolve(f * binomials(m), g * binomials(n)) / binomials(m + n)
+    scaled: Array = np.convolve(f * binomials(m), g * binomials(n)).astype(np.float64)
+    return scaled / binomials(m + n)
 
 
 def binomials(n: int) -> Array:
@@ -165,7 +167,7 @@ class _Builder:
     def spline(self, curve: Spline3, start: float, end: float) -> None:
         for _, _, control in spans(curve, start, end):
             cuts = [0.0, *critical(control[:, 2], control[:, 3]), 1.0]
-            for a, b in zip(cuts[:-1], cuts[1:], strict=True):
+            for a, b in pairwise(cuts):
                 part = control if len(cuts) == 2 else restricted(control, a, b)
                 z = part[[0, -1], 2] / part[[0, -1], 3]
                 self.add(SPLINE, np.zeros(0), float(z[0]), float(z[1]), part)

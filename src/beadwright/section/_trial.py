@@ -40,7 +40,7 @@ def settle(cutter: Cutter, batch: Batch) -> None:
         if not doubtful[row]:
             continue
         a, b = segments[row, 2], segments[row, 3]
-        turn = _turn(cutter, batch, row)
+        turn = _turn(cutter, batch, int(row))
         ahead = batch.use_s[b] > batch.use_s[a]
         if full and ahead:
             batch.use_s[b] += turn
@@ -50,7 +50,7 @@ def settle(cutter: Cutter, batch: Batch) -> None:
 
 
 def _turn(cutter: Cutter, batch: Batch, row: int) -> float:
-    from beadwright.section._kernels.match import span_of
+    from beadwright.section._kernels.locate import span_of
 
     branch = batch.segments[row, 1]
     face = int(batch.pair_face[batch.segments[row, 0]])

@@ -18,7 +18,7 @@ B_ANGLE = 2
 B_PUSHED = 3
 """par: height, sense; the directrix is the face's."""
 B_LEVEL = 4
-"""par: form, v at both ends, side, height over the origin, tilt, axis z, x, y, e x, e y, sense; see `level`."""
+"""par: form, v at both ends, side, height, tilt, axis z, x, y, e x, e y, sense; see `level`."""
 B_FREE = 5
 """par: row of the free face's own table."""
 

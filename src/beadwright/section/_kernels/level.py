@@ -76,7 +76,7 @@ def excess(
     v: float,
     work: Any,
     out: Any,
-) -> float:
+) -> Any:
     """r^2 - q^2, positive where the curve of latitude meets the plane; a_z w - H about a vertical axis."""
     profile(kind, par, first, last, spans, v, work, out)
     if rho == 0.0:
