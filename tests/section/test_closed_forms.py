@@ -225,3 +225,10 @@ def test_planes_keep_clear_of_flats() -> None:
     first, second = section.cut(cutter, [below.taken, above.taken])
     assert area(first) == pytest.approx(10000.0, rel=1e-9)
     assert second.loops.n_chains == 0
+
+
+def test_turn_at_the_very_middle_of_a_piece_is_found() -> None:
+    # z = 4 t (1 - t) as a cubic: its slope is zero exactly where halving cuts
+    from beadwright.section._pieces import critical
+
+    assert critical(np.array([0.0, 4 / 3, 4 / 3, 0.0]), np.ones(4)) == pytest.approx([0.5], abs=1e-15)

@@ -66,8 +66,9 @@ def restricted(control: Array, a: float, b: float) -> Array:
 def product(f: Array, g: Array) -> Array:
     """Bernstein coefficients of the product of two polynomials in Bernstein form."""
     m, n = len(f) - 1, len(g) - 1
-    scaled: Array = np.convolve(f * binomials(m), g * binomials(n)).astype(np.float64)
-    return scaled / binomials(m + n)
+    scaled: Array = np.asarray(np.convolve(f * binomials(m), g * binomials(n)), dtype=np.float64)
+    out: Array = scaled / binomials(m + n)
+    return out
 
 
 def binomials(n: int) -> Array:

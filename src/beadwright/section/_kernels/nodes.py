@@ -155,6 +155,10 @@ def bernstein_roots(coefficients: Any) -> Any:
             stack[depth, n - 1 - r] = row[n - 1 - r]
             for j in range(n - 1 - r):
                 row[j] = 0.5 * (row[j] + row[j + 1])
+        if stack[depth, 0] == 0.0 and found < len(roots):
+            # neither half sees a sign change at their common end
+            roots[found] = middle
+            found += 1
         ends[depth, 0], ends[depth, 1] = middle, b
         ends[depth + 1, 0], ends[depth + 1, 1] = a, middle
         depth += 2
