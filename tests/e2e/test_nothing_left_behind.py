@@ -48,11 +48,11 @@ def children(pid: int) -> list[int]:
 @pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="needs Linux's /proc")
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
 def test_an_interruption_leaves_nothing(tmp_path: Path, how: signal.Signals) -> None:
-    process = begun(tmp_path, *MANY)
-    workers = children(process.pid)
+    with begun(tmp_path, *MANY) as process:
+        workers = children(process.pid)
 
-    process.send_signal(how)
-    _, err = process.communicate(timeout=60)
+        process.send_signal(how)
+        _, err = process.communicate(timeout=60)
 
     assert process.returncode == 130
     assert "interrupted; nothing was written" in err
@@ -67,9 +67,9 @@ def test_a_killed_worker_changes_nothing(tmp_path: Path) -> None:
     calm.mkdir()
     rough.mkdir()
     options = ("--height", "1", "--contours", "1", "--workers", "2", "--quiet")
-    process = begun(rough, *options)
-    os.kill(children(process.pid)[0], signal.SIGKILL)
-    _, err = process.communicate(timeout=120)
+    with begun(rough, *options) as process:
+        os.kill(children(process.pid)[0], signal.SIGKILL)
+        _, err = process.communicate(timeout=120)
     assert (process.returncode, err) == (0, "")
     assert "signal 9" in json.loads((rough / "out" / "run.json").read_text())["lost_workers"][0]
 

@@ -83,7 +83,7 @@ class Workers(Executor):
                 thread.join()
 
     def _start(self, index: int) -> subprocess.Popen[bytes] | None:
-        """A new process, unless all is being closed."""
+        """A new process that knows where modules are, unless all is being closed."""
         with self._lock:
             if self._closed:
                 return None
@@ -94,29 +94,30 @@ class Workers(Executor):
                 start_new_session=True,  # an interruption from the keyboard goes to the caller alone
             )
             self._processes[index] = process
+        assert process.stdin is not None
+        pickle.dump(sys.path, process.stdin)
+        process.stdin.flush()
         return process
 
     def _work(self, index: int) -> None:
         """One thread: hand calls to its own process, one after the other."""
         process: subprocess.Popen[bytes] | None = self._processes[index]
-        fresh = True
         while (call := self._calls.get()) is not None:
             future, message = call
             if not future.set_running_or_notify_cancel():
                 continue
             if process is None:
-                process, fresh = self._start(index), True
+                process = self._start(index)
             if process is None:
                 future.set_exception(WorkerLost("the workers are closed"))
                 continue
             try:
-                answer = _ask(process, message, fresh)
+                answer = _ask(process, message)
             except (OSError, EOFError, pickle.UnpicklingError):
                 self._end(process)
                 future.set_exception(WorkerLost(_how(process.returncode)))
                 process = None
                 continue
-            fresh = False
             if answer.error is None:
                 future.set_result(answer.value)
             else:
@@ -135,12 +136,10 @@ class Workers(Executor):
         process.wait()
 
 
-def _ask(process: subprocess.Popen[bytes], message: bytes, fresh: bool) -> Any:
-    """One call and its answer; a fresh worker is told first where modules are."""
+def _ask(process: subprocess.Popen[bytes], message: bytes) -> Any:
+    """One call and its answer."""
     assert process.stdin is not None
     assert process.stdout is not None
-    if fresh:
-        pickle.dump(sys.path, process.stdin)
     process.stdin.write(message)
     process.stdin.flush()
     return pickle.load(process.stdout)
