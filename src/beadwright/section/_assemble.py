@@ -138,7 +138,13 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
                 near_tangent=tangent.get(k, ()),
                 hidden=CELL if hidden[k] else 0.0,
                 fallbacks=0,
-                counters=Counters(straight=int(straight[k]), conflicts=int(conflicts[k])),
+                counters=Counters(
+                    swaps=int(batch.counts[k, 0]),
+                    straight=int(straight[k]),
+                    doubtful=int(batch.counts[k, 2]),
+                    conflicts=int(conflicts[k]),
+                    unmatched=int(batch.counts[k, 3]),
+                ),
                 notes=(),
             )
         )

@@ -45,7 +45,8 @@ class Batch:
         Row in the free face's own table.
     free : dict of int to FreeBranches
     segments : (s, 5) int64
-    counts : (4,) int64
+    counts : (k, 4) int64
+        By plane, see `match`.
     """
 
     heights: Array
@@ -179,7 +180,7 @@ def run(cutter: Cutter, heights: Array) -> Batch:
         free_branch=free_branch,
         free=free,
         segments=np.zeros((0, 5), dtype=np.int64),
-        counts=np.zeros(4, dtype=np.int64),
+        counts=np.zeros((len(heights), 4), dtype=np.int64),
         node_first=first_node,
         node_low=low,
     )
@@ -195,6 +196,8 @@ def run(cutter: Cutter, heights: Array) -> Batch:
         points,
         first_branch,
         table,
+        pair_plane,
+        len(heights),
     )
     batch.segments = segments[:count]
     settle(cutter, batch)

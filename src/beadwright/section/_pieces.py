@@ -83,7 +83,8 @@ def slope_form(value: Array, weight: Array) -> Array:
     """Bernstein coefficients of the numerator of (value / weight)'."""
     n = len(value) - 1
     if np.all(weight == weight[0]):
-        return n * np.diff(value) * weight[0]
+        plain: Array = n * np.diff(value) * weight[0]
+        return plain
     return product(n * np.diff(value), weight) - product(value, n * np.diff(weight))
 
 

@@ -92,6 +92,8 @@ def match(
     points: Any,
     first_branch: Any,
     table: Any,
+    pair_plane: Any,
+    n_planes: int,
 ) -> Any:
     """Pair starts with ends on each branch of each pair (face, plane).
 
@@ -100,12 +102,12 @@ def match(
     segments : (k, 5) int64
         Pair, branch (-1: straight), use at the start, use at the end (-1: a whole closed branch, to be
         tested against the face), doubtful.
-    counts : (4,) int64
+    counts : (planes, 4) int64
         Swaps, straight connectors, doubtful loops, uses left over.
     """
     n_pairs = len(first_use) - 1
     segments = np.empty((len(node) + first_branch[-1] + 1, 5), np.int64)
-    counts = np.zeros(4, np.int64)
+    counts = np.zeros((n_planes, 4), np.int64)
     k = 0
     most = 1
     for p in range(n_pairs):
@@ -158,7 +160,7 @@ def match(
                         trial = mismatches(order, 0, n, start, trial_shift)
                         if trial < bad:
                             bad, shift = trial, trial_shift
-                            counts[0] += 1
+                            counts[pair_plane[p], 0] += 1
                             # equal parameters: what was swapped runs no way
                             t = max(s[u], s[v])
                             s[u], s[v] = t, t
@@ -176,7 +178,7 @@ def match(
                     doubtful = 0
                     if closed and n == 2 and node[held] != node[u] and near(held, u, node, points, distance):
                         doubtful = 1
-                        counts[2] += 1
+                        counts[pair_plane[p], 2] += 1
                     segments[k, 0], segments[k, 1], segments[k, 2] = p, r, held
                     segments[k, 3], segments[k, 4] = u, doubtful
                     k += 1
@@ -202,12 +204,12 @@ def match(
                     if d < best:
                         best, bi, bj = d, i, j
             if bi < 0:
-                counts[3] += n_loose
+                counts[pair_plane[p], 3] += n_loose
                 break
             segments[k, 0], segments[k, 1], segments[k, 2] = p, -1, loose[bi]
             segments[k, 3], segments[k, 4] = loose[bj], 0
             k += 1
-            counts[1] += 1
+            counts[pair_plane[p], 1] += 1
             hi, lo = max(bi, bj), min(bi, bj)
             for i in (hi, lo):
                 n_loose -= 1
