@@ -53,9 +53,11 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
     plane, face = batch.pair_plane[pair], batch.pair_face[pair]
     shell = cutter.face_shell[face]
     whole = segments[:, 2] < 0
-    start = np.where(whole, -1, batch.use_node[segments[:, 2]])
-    end = np.where(whole, -1, batch.use_node[segments[:, 3]])
-    chord = batch.points[end, :2] - batch.points[start, :2]
+    # A row more, which whole closed branches take: they have no nodes, and neither may the whole batch.
+    use_node, node_xy = np.append(batch.use_node, -1), np.concatenate((batch.points[:, :2], np.zeros((1, 2))))
+    start = np.where(whole, -1, use_node[np.where(whole, -1, segments[:, 2])])
+    end = np.where(whole, -1, use_node[np.where(whole, -1, segments[:, 3])])
+    chord = node_xy[end] - node_xy[start]
     chains, chain, first, closed, first_chain = link(
         np.argsort(plane, kind="stable"),
         start,
@@ -180,8 +182,9 @@ def _free(
                 continue
             outward = cutter.outline[f].outward
             whole = segments[rows, 2] < 0
-            s0 = np.where(whole, 0.0, batch.use_s[segments[rows, 2]])
-            s1 = np.where(whole, 0.0, batch.use_s[segments[rows, 3]])
+            use_s = np.append(batch.use_s, 0.0)  # whole branches take the last; they have no nodes
+            s0 = use_s[np.where(whole, -1, segments[rows, 2])]
+            s1 = use_s[np.where(whole, -1, segments[rows, 3])]
             if not outward:
                 s0, s1 = -s1, -s0
             # a whole number is the joint of two pieces: a part of 1e-9 of one says nothing
