@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 import pickle
 import resource
-import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 

@@ -84,8 +84,8 @@ def _crash(path: Path, code: int, said: bytes) -> BeadwrightError:
     """The error for a reader that ended without an answer."""
     if code < 0:
         return StepError(
-            f"{path.name}: the CAD kernel crashed on this file ({_signal_name(-code)}); it is damaged, or holds"
-            " what the kernel does not master: export it again, or with another schema (AP214 or AP242)"
+            f"{path.name}: the CAD kernel crashed on this file ({_signal_name(-code)}); it is damaged or"
+            " holds what the kernel does not master: export it again, or with another schema (AP214 or AP242)"
         )
     last = said.decode(errors="replace").strip().rpartition("\n")[2]
     return InternalError(f"the process that reads {path.name} ended with code {code}: {last}")
@@ -100,8 +100,8 @@ def _signal_name(number: int) -> str:
 
 def _too_slow(path: Path, seconds: float) -> str:
     return (
-        f"{path.name}: the CAD kernel did not finish reading within {seconds:.0f} s; the file is damaged or too"
-        " large: export it again, or, if it really needs that long, raise BEADWRIGHT_READ_SECONDS in the"
+        f"{path.name}: the CAD kernel did not finish reading within {seconds:.0f} s; the file is damaged or"
+        " too large: export it again, or, if it really needs that long, raise BEADWRIGHT_READ_SECONDS in the"
         " environment"
     )
 
