@@ -6,6 +6,8 @@ from beadwright.pipeline._plan import Progress, plan, plan_part
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._section import PlaneSection, section_at, write_section
 from beadwright.pipeline._tables import show_examination, show_plan, show_section
+from beadwright.pipeline._verify import verify_options, verify_program
+from beadwright.pipeline._verify_table import show_verification
 
 __all__ = [
     "Examination",
@@ -21,5 +23,8 @@ __all__ = [
     "show_examination",
     "show_plan",
     "show_section",
+    "show_verification",
+    "verify_options",
+    "verify_program",
     "write_section",
 ]

@@ -1,0 +1,152 @@
+"""A program's file against a part's."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.errors import InputError, SettingsError, StepError
+from beadwright.pipeline._part import read_part
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from beadwright.verify import Verification, VerifyOptions
+
+
+def verify_program(
+    program: str | Path,
+    part: Any,
+    options: VerifyOptions | None = None,
+    progress: Callable[[str, int, int], None] | None = None,
+) -> Verification:
+    """Judge a program's file by its text alone, against a part.
+
+    Parameters
+    ----------
+    program : str or Path
+        RS274/NGC text, ours or not.
+    part : str, Path, Model, cadquery.Workplane, cadquery.Shape or TopoDS_Shape
+    options : VerifyOptions, optional
+    progress : callable, optional
+        Called with a stage, what is done and what there is to do.
+
+    Returns
+    -------
+    Verification
+
+    Raises
+    ------
+    InputError
+        The program cannot be read, or holds no motion.
+    StepError
+        The part cannot be read.
+    """
+    from beadwright.verify import verify
+
+    try:
+        text = Path(program).read_bytes().decode("ascii", errors="replace")
+    except OSError as reason:
+        raise InputError(f"{program}: cannot be read: {reason.strerror}") from reason
+    try:
+        model = read_part(part)
+    except StepError:
+        model = read_part(
+            part, walls=True
+        )  # surfaces printed as walls; raises its own reason if there is nothing
+    try:
+        return verify(text, model, options, progress)
+    except InputError as reason:
+        raise InputError(f"{program}: {reason}") from reason
+
+
+def numbers(text: str | None, count: int, what: str) -> npt.NDArray[np.float64] | None:
+    """An option of several numbers, with commas between; None if it is not given.
+
+    Raises
+    ------
+    SettingsError
+        There are not that many finite numbers.
+    """
+    if text is None:
+        return None
+    try:
+        found = np.array([float(v) for v in text.replace(";", ",").split(",")])
+    except ValueError:
+        found = np.zeros(0)
+    if found.shape != (count,) or not np.isfinite(found).all():
+        raise SettingsError(f"{what}: expected {count} numbers with commas between, got {text!r}")
+    return found
+
+
+def verify_options(
+    *,
+    layers: int = 10,
+    every: bool = False,
+    tolerance: float | None = None,
+    width: float | None = None,
+    height: float | None = None,
+    bead_section: str | None = None,
+    density: float | None = None,
+    matrix: str | None = None,
+    envelope: str | None = None,
+    greatest_feed: float | None = None,
+    traverse: float | None = None,
+    standstill: float = 0.0,
+    on: str | None = None,
+    off: str | None = None,
+    axis: str | None = None,
+) -> VerifyOptions:
+    """Options of the command as the verifier takes them.
+
+    Raises
+    ------
+    SettingsError
+        One is out of range.
+    """
+    from beadwright.verify import FlowWords, VerifyOptions
+
+    above = {
+        "--layers": float(layers),
+        "--tolerance": tolerance,
+        "--width": width,
+        "--height": height,
+        "--density": density,
+        "--greatest-feed": greatest_feed,
+        "--traverse-speed": traverse,
+    }
+    for name, value in above.items():
+        if value is not None and not (np.isfinite(value) and value > 0):
+            raise SettingsError(f"{name}: expected a number above 0, got {value:g}")
+    if not (np.isfinite(standstill) and standstill >= 0):
+        raise SettingsError(f"--standstill: expected a number of at least 0, got {standstill:g}")
+    if bead_section not in {None, "flat", "round"}:
+        raise SettingsError(f"--bead-section: expected flat or round, got {bead_section!r}")
+    if axis is not None and not (len(axis) == 1 and axis.isalpha()):
+        raise SettingsError(f"--extruder-axis: expected one letter, got {axis!r}")
+    placed = numbers(matrix, 12, "--matrix")
+    if placed is not None:
+        placed = placed.reshape(3, 4)
+        if not abs(np.linalg.det(placed[:, :3])) > 0:
+            raise SettingsError("--matrix: the three rows do not span space")
+    box = numbers(envelope, 6, "--envelope")
+    if box is not None and not (box[:3] < box[3:]).all():
+        raise SettingsError("--envelope: expected least x, y, z and then greatest x, y, z")
+    return VerifyOptions(
+        layers=layers,
+        every=every,
+        tolerance=tolerance,
+        width=width,
+        height=height,
+        bead_section=bead_section,
+        density=density,
+        matrix=placed,
+        envelope=None if box is None else box.reshape(2, 3),
+        greatest_feed=greatest_feed,
+        traverse=traverse,
+        standstill_mm3=standstill,
+        flow=FlowWords(on=on, off=off, axis=(axis or "").upper()),
+    )

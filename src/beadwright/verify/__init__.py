@@ -1,0 +1,26 @@
+"""A program's text against the part, judged by a reader of its own and the CAD kernel's own section.
+
+Shares no code with what it judges. Lengths in mm, time in s, angles in rad.
+"""
+
+from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
+from beadwright.verify._reader import read
+from beadwright.verify._reading import Fault, FlowWords, Reading, Standstill
+from beadwright.verify._result import LayerResult, Noted, Run, Spread, Verification
+from beadwright.verify._verify import verify
+
+__all__ = [
+    "FOREIGN_TOLERANCE",
+    "Fault",
+    "FlowWords",
+    "LayerResult",
+    "Noted",
+    "Reading",
+    "Run",
+    "Spread",
+    "Standstill",
+    "Verification",
+    "VerifyOptions",
+    "read",
+    "verify",
+]

@@ -1,0 +1,127 @@
+"""Is a bead missing? Every place of the section's boundary demands the beads that run along it."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from beadwright.numeric import Finding
+from beadwright.verify._cut import Cut, nearest
+from beadwright.verify._deposit import Bead, Deposit, DepositLayer
+from beadwright.verify._moves import Moves, points_along
+from beadwright.verify._result import Notes
+
+Floats = npt.NDArray[np.float64]
+
+# A place is demanded only where a little more than the offset fits, so that a width just at the limit decides nothing.
+MARGIN = 0.02
+# The section is known within its chords: a place whose foot is the nearest of the boundary may look this much nearer.
+FOOT = 1e-3
+# How far a bead may be from a place that demands it, mm, beside the margin: how far off it is, the profile tells.
+NEAR = 0.1
+# Beads are looked for along chords of this sag, mm.
+SAG = 1e-3
+
+
+def common_offsets(deposit: Deposit) -> dict[str, float]:
+    """Offset of each rank of contour beads, the most frequent of the whole program, mm."""
+    found: dict[str, Counter[float]] = defaultdict(Counter)
+    for bead in deposit.beads:
+        if bead.role == "contour" and np.isfinite(bead.offset):
+            found[bead.rank][bead.offset] += 1
+    return {rank: counts.most_common(1)[0][0] for rank, counts in found.items()}
+
+
+def demanded(cut: Cut, offset: float, step: float) -> tuple[Floats, Floats, npt.NDArray[np.int64]]:
+    """Places at an offset inside the boundary that a centreline must pass.
+
+    From points along every ring, straight into the material; those are left out that lie nearer to another part of
+    the boundary, so corners and necks demand nothing that does not exist.
+
+    Returns
+    -------
+    places, feet : (k, 2) float
+        Where the bead is due, and the point of the boundary.
+    ring : (k,) int64
+        Which ring of the region the foot lies on.
+    """
+    feet, normals, rings = [np.zeros((0, 2))], [np.zeros((0, 2))], [np.zeros(0, np.int64)]
+    for number, ring in enumerate(shapely.get_rings(shapely.get_parts(cut.region))):
+        xy = shapely.get_coordinates(ring)
+        size = np.hypot(*np.diff(xy, axis=0).T)
+        along = np.concatenate([[0.0], np.cumsum(size)])
+        count = max(12, int(np.ceil(along[-1] / step)))
+        at = (np.arange(count) + 0.5) * along[-1] / count
+        k = np.clip(np.searchsorted(along, at, side="right") - 1, 0, len(size) - 1)
+        direction = (xy[k + 1] - xy[k]) / np.maximum(size[k], 1e-300)[:, None]
+        feet.append(xy[k] + direction * (at - along[k])[:, None])
+        normals.append(np.column_stack([-direction[:, 1], direction[:, 0]]))
+        rings.append(np.full(count, number))
+    foot, normal, owner = np.concatenate(feet), np.concatenate(normals), np.concatenate(rings)
+    places = foot + (offset + MARGIN) * normal
+    fits = cut.depth(places) >= offset + MARGIN - FOOT if len(places) else np.zeros(0, bool)
+    return (foot + offset * normal)[fits], foot[fits], owner[fits]
+
+
+def distance_to_beads(
+    moves: Moves, beads: list[Bead], points: Floats
+) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Distance of points to the nearest centreline of some beads, mm, and the row of its move: two (k,)."""
+    lines, owners = [np.zeros((0, 2, 2))], [np.zeros(0, np.int64)]
+    rows = np.concatenate([np.zeros(0, np.int64)] + [bead.rows for bead in beads])
+    straight = rows[moves.sweep[rows] == 0]
+    lines.append(np.stack([moves.start[straight, :2], moves.end[straight, :2]], axis=1))
+    owners.append(straight)
+    arcs = rows[moves.sweep[rows] != 0]
+    for row in arcs:
+        radius = float(np.hypot(*(moves.start[row, :2] - moves.centre[row])))
+        dense, _ = points_along(moves, np.array([row]), max(np.sqrt(8 * SAG * radius), 1e-3))
+        lines.append(np.stack([dense[:-1], dense[1:]], axis=1))
+        owners.append(np.full(len(dense) - 1, row))
+    tree = shapely.STRtree(shapely.linestrings(np.concatenate(lines)))
+    found, far = nearest(tree, points)
+    owner = np.concatenate(owners)
+    return far, owner[found] if len(owner) else np.full(len(points), -1)
+
+
+def check_complete(
+    moves: Moves,
+    layer: DepositLayer,
+    cut: Cut,
+    offsets: dict[str, float],
+    *,
+    allowed: float,
+    step: float,
+    notes: Notes,
+) -> None:
+    """A finding for every ring of the section along which a rank of contour beads is missing somewhere."""
+    for rank, common in sorted(offsets.items()):
+        beads = [b for b in layer.beads if b.role == "contour" and b.rank == rank]
+        offset = max((b.offset for b in beads), default=common)
+        room = offset - min((b.offset for b in beads), default=common)
+        places, _, ring = demanded(cut, offset - layer.stock, step)
+        far, _ = distance_to_beads(moves, beads, places)
+        for number in np.unique(ring):
+            own = ring == number
+            lost = np.flatnonzero(own & (far > NEAR + MARGIN + allowed + room))
+            if not len(lost):
+                continue
+            every = len(lost) == own.sum()
+            text = f"contour bead of rank {rank} is missing {'all round' if every else 'along part of'} a loop of the section"
+            x, y = places[lost[0]]
+            notes.add(
+                Finding(
+                    code="missing_bead",
+                    level="error",
+                    text=f"{text}: at {len(lost)} of {own.sum()} places",
+                    layer=layer.index,
+                    at_mm=(float(x), float(y), layer.z),
+                    measured=float(min(far[lost].max(), 1e9)),
+                    allowed=NEAR + MARGIN + allowed + room,
+                    unit="mm",
+                ),
+                layer.line,
+            )

@@ -1,0 +1,222 @@
+"""The beads of a program, layer by layer: by its structured comments, or by what the moves show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.verify._moves import Moves
+from beadwright.verify._reading import Reading
+from beadwright.verify._told import number
+
+Rows = npt.NDArray[np.int64]
+
+# Levels of z nearer to each other are one layer, mm; more than the last printed digit of any program.
+LEVEL = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bead:
+    """One deposited strip.
+
+    Attributes
+    ----------
+    index, line : int
+        Its number and the line where it begins.
+    role : str
+        "" where the program does not say.
+    rank : str
+        Of a contour bead, as told; "" for none.
+    offset : float
+        Told distance of the centreline from the region's boundary, mm; nan where it is not told.
+    width, height : float
+        mm; nan where not known yet.
+    closed : bool
+        Whether it ends where it starts.
+    reverse : bool
+        Whether the material lies to its right.
+    rows : (k,) int64
+        Its moves, rows of `Moves`, in their order.
+    """
+
+    index: int
+    line: int
+    role: str
+    rank: str
+    offset: float
+    width: float
+    height: float
+    closed: bool
+    reverse: bool
+    rows: Rows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DepositLayer:
+    """The beads of one layer.
+
+    Attributes
+    ----------
+    index, line : int
+        As told, or counted from 0; the line of its first word.
+    z0, z : float
+        Least and greatest height, mm.
+    cuts : tuple of float
+        Heights of the planes that its region comes from, mm.
+    rule : str
+    stock : float
+        mm; nan where it differs from face to face.
+    allowed : float
+        What the program says its contour beads may be off by: total + model, mm; nan where it does not.
+    model : float
+        The share of it that is the file's own, mm.
+    beads : tuple of Bead
+    """
+
+    index: int
+    line: int
+    z0: float
+    z: float
+    cuts: tuple[float, ...]
+    rule: str
+    stock: float
+    allowed: float
+    model: float
+    beads: tuple[Bead, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Deposit:
+    """All layers, in the order of the program.
+
+    Attributes
+    ----------
+    layers : tuple of DepositLayer
+    told : bool
+        Whether the program's own comments gave layers and beads.
+    stray : (k,) int64
+        Feed moves with flow that stand in no bead.
+    """
+
+    layers: tuple[DepositLayer, ...]
+    told: bool
+    stray: Rows
+
+    @property
+    def beads(self) -> tuple[Bead, ...]:
+        """All beads."""
+        return tuple(bead for layer in self.layers for bead in layer.beads)
+
+
+def rebuild(reading: Reading, *, width: float | None = None, height: float | None = None) -> Deposit:
+    """The deposit of a program.
+
+    Parameters
+    ----------
+    reading : Reading
+    width, height : float or None
+        Of beads whose measures the program does not tell, mm. Without a height, layers are as high as their
+        distance.
+    """
+    if reading.told.layers:
+        return _from_comments(reading)
+    return _from_moves(reading.moves, width, height)
+
+
+def _from_comments(reading: Reading) -> Deposit:
+    told, moves = reading.told, reading.moves
+    flowing = np.flatnonzero(moves.flow & (moves.kind > 0))
+    order = np.argsort(moves.bead[flowing], kind="stable")
+    owner, rows = moves.bead[flowing][order], flowing[order]
+    layers = []
+    for place, layer in enumerate(told.layers):
+        beads = []
+        for index in layer.beads:
+            bead = told.beads[index]
+            own = rows[np.searchsorted(owner, index) : np.searchsorted(owner, index, side="right")]
+            label = bead.keys.get("index", "")
+            beads.append(
+                Bead(
+                    index=int(label) if label.isdecimal() else index,
+                    line=bead.line,
+                    role=bead.role,
+                    rank=bead.keys.get("rank", ""),
+                    offset=bead.value("offset"),
+                    width=bead.value("width"),
+                    height=bead.value("height"),
+                    closed=bead.keys.get("closed") == "1",
+                    reverse=bead.keys.get("reverse") == "1",
+                    rows=own,
+                )
+            )
+        label = layer.keys.get("index", "")
+        model = number(layer.bound.get("model", "0"))
+        layers.append(
+            DepositLayer(
+                index=int(label) if label.isdecimal() else place,
+                line=layer.line,
+                z0=layer.value("z0"),
+                z=layer.value("z"),
+                cuts=layer.cuts,
+                rule=layer.keys.get("rule", "neutral"),
+                stock=number(layer.keys.get("stock", "0")),
+                allowed=number(layer.bound.get("total")) + model,
+                model=model,
+                beads=tuple(beads),
+            )
+        )
+    return Deposit(layers=tuple(layers), told=True, stray=flowing[moves.bead[flowing] < 0])
+
+
+def _from_moves(moves: Moves, width: float | None, height: float | None) -> Deposit:
+    """Beads are runs of moves with flow; layers are their levels of z."""
+    flowing = moves.flow & (moves.kind > 0) & (np.hypot(*(moves.end - moves.start)[:, :2].T) > 0)
+    flowing |= moves.flow & (moves.sweep != 0)
+    rows = np.flatnonzero(flowing)
+    if not len(rows):
+        return Deposit(layers=(), told=False, stray=rows)
+    level = moves.end[rows, 2]
+    same = (np.diff(rows) == 1) & (np.abs(np.diff(level)) < LEVEL)
+    runs = np.split(rows, np.flatnonzero(~same) + 1)
+    heights = np.array([float(np.median(moves.end[run, 2])) for run in runs])
+    levels = np.unique(heights)
+    levels = levels[np.concatenate([[True], np.diff(levels) > LEVEL])]
+    layers = []
+    for index, z in enumerate(levels):
+        below = float(levels[index - 1]) if index else 0.0
+        z0 = float(z) - height if height else below
+        own = [(k, run) for k, run in enumerate(runs) if 0 <= heights[k] - z <= LEVEL]
+        beads = tuple(
+            Bead(
+                index=k,
+                line=int(moves.line[run[0]]),
+                role="",
+                rank="",
+                offset=np.nan if width is None else width / 2,
+                width=np.nan if width is None else width,
+                height=float(z) - z0,
+                closed=bool(
+                    np.hypot(*(moves.start[run[0]] - moves.end[run[-1]])[:2]) < 0.01 and len(run) > 1
+                ),
+                reverse=False,
+                rows=run,
+            )
+            for k, run in own
+        )
+        layers.append(
+            DepositLayer(
+                index=index,
+                line=min(b.line for b in beads),
+                z0=z0,
+                z=float(z),
+                cuts=((z0 + float(z)) / 2,),
+                rule="neutral",
+                stock=0.0,
+                allowed=np.nan,
+                model=0.0,
+                beads=beads,
+            )
+        )
+    return Deposit(layers=tuple(layers), told=False, stray=np.zeros(0, np.int64))

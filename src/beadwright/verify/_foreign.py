@@ -1,0 +1,134 @@
+"""Programs without structured comments: layers by their levels, deviations from the section's side."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from beadwright.brep import Model, extents
+from beadwright.numeric import Finding
+from beadwright.verify._complete import demanded, distance_to_beads
+from beadwright.verify._cut import Cut, Floats
+from beadwright.verify._deposit import Deposit, DepositLayer
+from beadwright.verify._moves import Moves, points_along
+from beadwright.verify._profile import Deviations
+from beadwright.verify._result import Notes
+
+# Layers may differ in height; a step of this many usual ones means that a layer is missing between.
+MISSING = 1.6
+
+
+def infer_width(moves: Moves, layers: list[tuple[DepositLayer, Cut]], step: float) -> float:
+    """Twice the usual distance from the section to the nearest centreline, mm: where the outermost bead runs.
+
+    Deviations of a program whose width is inferred are therefore relative to its own usual distance.
+    """
+    found = [np.zeros(0)]
+    for layer, cut in layers:
+        _, feet, _ = demanded(cut, 0.0, step)
+        found.append(distance_to_beads(moves, list(layer.beads), feet)[0])
+    far = np.concatenate(found)
+    return float(2 * np.median(far)) if len(far) else np.nan
+
+
+def measure_from_section(
+    moves: Moves, layer: DepositLayer, cut: Cut, *, width: float, allowed: float, step: float, notes: Notes
+) -> Deviations:
+    """Deviation of the deposit's boundary at places of the section: half a width less the distance to a centreline.
+
+    A finding a ring of the section where it is greatest, if that is too much, and where no bead is near; and one a
+    bead that runs nearer to the boundary than half its width.
+    """
+    half = width / 2
+    _, feet, ring = demanded(cut, half, step)
+    far, row = distance_to_beads(moves, list(layer.beads), feet)
+    value = half - far
+    near = far <= width
+    for number in np.unique(ring):
+        own = np.flatnonzero(ring == number)
+        lost, there = own[~near[own]], own[near[own]]
+        if len(lost):
+            text = f"no bead runs along {len(lost)} of {len(own)} places of a loop of the section"
+            _tell(
+                layer,
+                "missing_bead",
+                text,
+                feet[lost[0]],
+                None,
+                float(min(far[lost[0]], 1e9)),
+                width,
+                layer.line,
+                notes,
+            )
+        worst = there[np.abs(value[there]).argmax()] if len(there) else -1
+        if worst >= 0 and abs(value[worst]) > allowed:
+            face = int(cut.face_at(feet[worst : worst + 1])[0])
+            text = f"the deposit ends too far {'out' if value[worst] > 0 else 'in'}"
+            line = int(moves.line[row[worst]])
+            _tell(layer, "profile", text, feet[worst], face, float(value[worst]), allowed, line, notes)
+    for bead in layer.beads:
+        points, owner = points_along(moves, bead.rows, step)
+        depth = cut.depth(points)
+        low = int(depth.argmin())
+        if half - depth[low] > allowed:
+            text = f"bead {bead.index} stands out of the part"
+            line = int(moves.line[owner[low]])
+            code = "outside" if depth[low] < -allowed else "profile"
+            _tell(layer, code, text, points[low], None, float(half - depth[low]), allowed, line, notes)
+    faces = cut.face_at(feet[near])
+    each = np.full(int(near.sum()), float(cut.region.length / max(len(feet), 1)))
+    return Deviations(value=value[near], weight=each, face=faces)
+
+
+def _tell(
+    layer: DepositLayer,
+    code: str,
+    text: str,
+    at: Floats,
+    face: int | None,
+    measured: float,
+    allowed: float,
+    line: int,
+    notes: Notes,
+) -> None:
+    finding = Finding(
+        code=code,
+        level="error",
+        text=text,
+        layer=layer.index,
+        at_mm=(float(at[0]), float(at[1]), layer.z),
+        face=face if face is not None and face >= 0 else None,
+        measured=measured,
+        allowed=allowed,
+        unit="mm",
+    )
+    notes.add(finding, line)
+
+
+def check_levels(deposit: Deposit, model: Model, matrix: Floats, notes: Notes) -> None:
+    """Do the levels follow each other, from the part's lowest point to its highest?"""
+    levels = np.array([layer.z for layer in deposit.layers])
+    steps = np.diff(levels)
+    usual = float(np.median(steps)) if len(steps) else float(levels[0])
+    size = float(np.linalg.norm(matrix[2, :3]))
+    low, high = (extents(model, matrix[2:, :3] / size)[:, 0] * size + matrix[2, 3]).tolist()
+    for layer, step in zip(deposit.layers[1:], steps.tolist(), strict=True):
+        if step > MISSING * usual:
+            _level(layer, f"{step:.3f} mm above the layer below, {usual:.3f} is usual", step, usual, notes)
+    first, last = deposit.layers[0], deposit.layers[-1]
+    if first.z - low > MISSING * usual:
+        _level(first, "the first layer lies high above the part's lowest point", first.z - low, usual, notes)
+    if high - last.z > usual + 0.01:
+        _level(last, "the last layer lies far below the part's highest point", high - last.z, usual, notes)
+
+
+def _level(layer: DepositLayer, text: str, measured: float, allowed: float, notes: Notes) -> None:
+    finding = Finding(
+        code="missing_layer",
+        level="error",
+        text=text,
+        layer=layer.index,
+        measured=measured,
+        allowed=allowed,
+        unit="mm",
+    )
+    notes.add(finding, layer.line)

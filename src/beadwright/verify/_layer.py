@@ -1,0 +1,171 @@
+"""One layer against the kernel's section: profile, completeness, coverage, support."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from beadwright.brep import Model
+from beadwright.verify._complete import check_complete
+from beadwright.verify._cover import laid_area, sweep
+from beadwright.verify._cut import Cut, Floats, cut, shifts
+from beadwright.verify._deposit import Deposit, DepositLayer
+from beadwright.verify._foreign import measure_from_section
+from beadwright.verify._moves import Moves, at_parameter
+from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
+from beadwright.verify._profile import Deviations, gathered, measure_beads
+from beadwright.verify._result import LayerResult, Notes
+
+# Where the kernel has no answer at the plane itself, but has one beside it: what that may add, mm.
+NUDGED = 1e-3
+# A program may say that the file's own gaps are this much wider than they are measured here, mm.
+GAP_ROOM = 1e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Job:
+    """What all layers of a verification share.
+
+    Attributes
+    ----------
+    moves, deposit, model : Moves, Deposit, Model
+    matrix : (3, 4) float
+    flats : (k,) float
+        Heights of flat faces in the machine, mm.
+    offsets : dict of str to float
+        Common offset of each rank of contour beads.
+    section : str
+        ``flat`` or ``round``.
+    options : VerifyOptions
+    """
+
+    moves: Moves
+    deposit: Deposit
+    model: Model
+    matrix: Floats
+    flats: Floats
+    offsets: dict[str, float]
+    section: str
+    options: VerifyOptions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Measured:
+    """A layer that was measured: its numbers, the samples behind them, its findings, whether it was judged in full."""
+
+    result: LayerResult
+    samples: Deviations
+    notes: Notes
+    whole: bool
+
+
+def measure_layer(job: Job, place: int) -> Measured | None:
+    """Measure a layer by the plane that speaks best for it; None where the kernel gives no section that closes.
+
+    The kernel's generic section may lose a curve. So a plane that does not close, or that gives errors, is tried a hair
+    above and below; what remains there too is a finding.
+    """
+    layer = job.deposit.layers[place]
+    walls = any(bead.role == "wall" for bead in layer.beads)
+    best: tuple[Notes, Deviations, Cut, float] | None = None
+    for shift in shifts(layer.cuts, job.flats):
+        found = cut(job.model, job.matrix, tuple(z + shift for z in layer.cuts), layer.rule)
+        if not (found.closed or walls):
+            continue
+        notes = Notes()
+        allowed = allowed_deviation(job, layer) + found.accuracy + (NUDGED if shift else 0.0)
+        samples = _judge(job, layer, found, allowed, notes)
+        if best is None or sum(notes.counts.values()) < sum(best[0].counts.values()):
+            best = notes, samples, found, allowed
+        if not notes.counts:
+            break
+    if best is None:
+        return None
+    notes, samples, found, allowed = best
+    result = LayerResult(
+        index=layer.index,
+        line=layer.line,
+        section_z=layer.cuts,
+        profile=samples.spread(),
+        allowed=allowed,
+        accuracy=found.accuracy,
+    )
+    whole = layer.rule == "neutral" and bool(np.isfinite(layer.stock))
+    return Measured(result=_covered(job, place, found, result), samples=samples, notes=notes, whole=whole)
+
+
+def allowed_deviation(job: Job, layer: DepositLayer) -> float:
+    """What contour beads of a layer may be off by, mm: as the program says, but never more than asked for."""
+    asked = job.options.tolerance
+    told = layer.allowed
+    if not np.isfinite(told) or told < 0:
+        return FOREIGN_TOLERANCE if asked is None else asked
+    size = float(np.cbrt(abs(np.linalg.det(job.matrix[:, :3]))))
+    told -= max(0.0, layer.model - (job.model.gap * size + GAP_ROOM))
+    return told if asked is None else min(told, asked)
+
+
+def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Notes) -> Deviations:
+    step = job.options.step
+    if not job.deposit.told:
+        width = next((b.width for b in layer.beads), np.nan)
+        return measure_from_section(
+            job.moves, layer, found, width=width, allowed=allowed, step=step, notes=notes
+        )
+    if not np.isfinite(layer.stock) or layer.rule != "neutral":
+        # By one section only this is known: beads stay inside what the rule joins.
+        inside = replace(layer, stock=layer.stock if np.isfinite(layer.stock) else 1e9)
+        trial = Notes()
+        measure_beads(job.moves, inside, found, allowed=allowed, step=step, notes=trial)
+        for line, finding in trial.rows:
+            if finding.code == "outside":
+                notes.add(finding, line)
+        return gathered([])
+    samples = measure_beads(job.moves, layer, found, allowed=allowed, step=step, notes=notes)
+    if found.closed:
+        check_complete(job.moves, layer, found, job.offsets, allowed=allowed, step=step, notes=notes)
+    return samples
+
+
+def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> LayerResult:
+    """Areas of a layer: covered, not covered, beyond, twice, without support."""
+    layer = job.deposit.layers[place]
+    deposit = sweep(job.moves, layer.beads, job.section)
+    area = float(deposit.area)
+    below = job.deposit.layers[place - 1] if place else None
+    hanging: float | None = None
+    length: float | None = None
+    if below is not None:
+        under = sweep(job.moves, below.beads, job.section)
+        hanging = float(shapely.difference(deposit, under).area)
+        length = _length_outside(job.moves, layer, under)
+    result = replace(
+        result,
+        covered_mm2=area,
+        doubled_mm2=max(0.0, laid_area(job.moves, layer.beads, job.section) - area),
+        unsupported_mm2=hanging,
+        unsupported_mm=length,
+    )
+    if not found.closed:
+        return result
+    return replace(
+        result,
+        region_mm2=float(found.region.area),
+        underfilled_mm2=float(shapely.difference(found.region, deposit).area),
+        outside_mm2=float(shapely.difference(deposit, found.region).area),
+    )
+
+
+def _length_outside(moves: Moves, layer: DepositLayer, under: shapely.Geometry) -> float:
+    """Length of centrelines with nothing under them, by samples, mm."""
+    rows = np.concatenate([np.zeros(0, np.int64)] + [bead.rows for bead in layer.beads])
+    if not len(rows):
+        return 0.0
+    shares = (np.arange(8) + 0.5) / 8
+    row, t = np.repeat(rows, 8), np.tile(shares, len(rows))
+    points = at_parameter(moves, row, t)
+    shapely.prepare(under)
+    free = ~shapely.intersects_xy(under, points[:, 0], points[:, 1])
+    return float((moves.length[row] / 8)[free].sum())

@@ -1,0 +1,142 @@
+"""What a program says of itself in structured comments: told, not believed."""
+
+from __future__ import annotations
+
+import math
+import urllib.parse
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+LAID = frozenset({"contour", "wall", "fill", "rib", "deck", "medial", "base", "fin"})
+"""Roles in which every feed move extrudes."""
+PASSING = frozenset({"approach", "departure", "lap", "wiping"})
+"""Roles that may rise above the layer."""
+INSIDE = frozenset({"contour", "fill", "rib", "deck", "medial"})
+"""Roles whose centreline stays inside the layer's region."""
+HEADS = frozenset({"program", "placement", "contraction", "layer", "bound", "bead", "setting"})
+
+
+def number(value: str | None) -> float:
+    """A float; nan if there is none."""
+    try:
+        return float(value or "")
+    except ValueError:
+        return math.nan
+
+
+@dataclass(slots=True, eq=False)
+class ToldBead:
+    """A (bead line and where it ends."""
+
+    line: int
+    layer: int
+    keys: dict[str, str]
+
+    @property
+    def role(self) -> str:
+        """Role, "" if not told."""
+        return self.keys.get("role", "")
+
+    def value(self, key: str) -> float:
+        """A number of the line, nan if not told."""
+        return number(self.keys.get(key))
+
+
+@dataclass(slots=True, eq=False)
+class ToldLayer:
+    """A (layer line, its bound and its beads (rows of `Told.beads`)."""
+
+    line: int
+    keys: dict[str, str]
+    bound: dict[str, str] = field(default_factory=dict)
+    beads: list[int] = field(default_factory=list)
+
+    def value(self, key: str) -> float:
+        """A number of the line, nan if not told."""
+        return number(self.keys.get(key))
+
+    @property
+    def cuts(self) -> tuple[float, ...]:
+        """Heights of the section planes, mm."""
+        return tuple(number(v) for v in self.keys.get("section_z", "").split("+"))
+
+
+@dataclass(slots=True, eq=False)
+class Told:
+    """All structured comments, and which of them stand at a wrong place."""
+
+    header: dict[str, str] = field(default_factory=dict)
+    header_line: int | None = None
+    rows: dict[str, list[float]] = field(default_factory=dict)
+    contraction: dict[str, str] = field(default_factory=dict)
+    settings: dict[str, str] = field(default_factory=dict)
+    layers: list[ToldLayer] = field(default_factory=list)
+    beads: list[ToldBead] = field(default_factory=list)
+    misplaced: list[tuple[int, str]] = field(default_factory=list)
+    closed: bool = False
+    layer: int = -1
+    bead: int = -1
+
+    def comment(self, text: str, line: int) -> None:
+        """Take in one comment; any that is not structured is left alone."""
+        head, *rest = text.split() or [""]
+        if head == "end" and rest in (["bead"], ["layer"], ["program"]):
+            self._end(rest[0], line)
+            return
+        if head not in HEADS:
+            return
+        keys = {k: urllib.parse.unquote(v) for k, _, v in (word.partition("=") for word in rest) if v}
+        if not keys:
+            return
+        if self.bead >= 0 or (self.layer < 0) == (head in {"bound", "bead"}):
+            self.misplaced.append((line, f"({head} stands at a wrong place"))
+        match head:
+            case "program":
+                self.header, self.header_line = keys, line
+            case "placement":
+                self.rows[keys.get("row", "")] = [number(v) for v in keys.get("m", "").split(",")]
+            case "contraction":
+                self.contraction = keys
+            case "setting":
+                self.settings[keys.get("name", "")] = keys.get("value", "")
+            case "layer":
+                self.layers.append(ToldLayer(line, keys))
+                self.layer, self.bead = len(self.layers) - 1, -1
+            case "bound" if self.layer >= 0:
+                self.layers[self.layer].bound = keys
+            case "bead" if self.layer >= 0:
+                self.beads.append(ToldBead(line, self.layer, keys))
+                self.bead = len(self.beads) - 1
+                self.layers[self.layer].beads.append(self.bead)
+            case _:
+                pass
+
+    def _end(self, what: str, line: int) -> None:
+        """An (end ...) closes what it names; nothing else may be open inside."""
+        wrong = {
+            "bead": self.bead < 0,
+            "layer": self.bead >= 0 or self.layer < 0,
+            "program": self.layer >= 0,
+        }
+        if wrong[what]:
+            self.misplaced.append((line, f"(end {what}) stands at a wrong place"))
+        self.bead = -1
+        if what != "bead":
+            self.layer = -1
+        self.closed = self.closed or what == "program"
+
+    def placement(self) -> npt.NDArray[np.float64] | None:
+        """From the model as read to the machine, (3, 4), contraction included; None if not told in full."""
+        rows = [self.rows.get(r, []) for r in "012"]
+        if any(len(r) != 4 or not np.isfinite(r).all() for r in rows):
+            return None
+        matrix = np.array(rows)
+        factors = np.array([number(self.contraction.get(a, "1")) for a in "xyz"])
+        at = np.array([number(v) for v in self.contraction.get("at", "0,0,0").split(",")])
+        if at.shape != (3,) or not np.isfinite(np.concatenate([factors, at])).all() or factors.min() <= 0:
+            return None
+        matrix[:, 3] = at + factors * (matrix[:, 3] - at)
+        matrix[:, :3] *= factors[:, None]
+        return matrix

@@ -1,0 +1,208 @@
+"""A program's text against a part: read, rebuild, measure, judge."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from beadwright.brep import Model, extents
+from beadwright.errors import InputError
+from beadwright.numeric import Finding
+from beadwright.verify._check_run import check_faults, check_flow, check_limits, run_of
+from beadwright.verify._check_told import check_reach, check_told
+from beadwright.verify._complete import common_offsets
+from beadwright.verify._cut import Floats, cut, flat_heights
+from beadwright.verify._deposit import Deposit, rebuild
+from beadwright.verify._foreign import check_levels, infer_width
+from beadwright.verify._layer import Job, Measured, measure_layer
+from beadwright.verify._options import VerifyOptions
+from beadwright.verify._profile import gathered
+from beadwright.verify._reader import read
+from beadwright.verify._reading import FlowWords, Reading
+from beadwright.verify._result import Notes, Spread, Verification
+
+Progress = Callable[[str, int, int], None]
+
+# Layers whose distance to the beads tells the width of beads that nothing else tells.
+WIDTH_FROM = 3
+
+
+def verify(
+    text: str, model: Model, options: VerifyOptions | None = None, progress: Progress | None = None
+) -> Verification:
+    """Judge a program by its text alone, against a part.
+
+    Parameters
+    ----------
+    text : str
+        The program.
+    model : Model
+        The part as read, with the shape of the kernel's.
+    options : VerifyOptions, optional
+    progress : callable, optional
+        Called with a stage, what is done and what there is to do.
+
+    Returns
+    -------
+    Verification
+
+    Raises
+    ------
+    InputError
+        There is no motion in the text, or no place for the part.
+    """
+    options = options or VerifyOptions()
+    show = progress or _silent
+    show("reading the program", 0, 0)
+    reading = read(text, _flow_words(text, options.flow))
+    if not len(reading.moves) and not reading.told.layers:
+        raise InputError("the program holds no motion that could be verified")
+    notes = Notes()
+    deposit = rebuild(reading, width=options.width, height=options.height)
+    section = options.bead_section or reading.told.settings.get("bead_section", "flat")
+    matrix, source = _matrix(reading, options)
+    check_faults(reading, notes)
+    if deposit.told:
+        check_told(reading, deposit, model, notes)
+        check_reach(reading, deposit, model, matrix, notes)
+    elif deposit.layers:
+        check_levels(deposit, model, matrix, notes)
+    else:
+        text_ = "no bead: nothing switches an extruder on, and no axis of its own advances"
+        notes.add(Finding(code="no_bead", level="error", text=text_), None)
+    if not deposit.told and deposit.layers and options.width is None:
+        deposit = _with_width(reading, deposit, model, matrix, options)
+    job = Job(
+        moves=reading.moves,
+        deposit=deposit,
+        model=model,
+        matrix=matrix,
+        flats=flat_heights(model, matrix),
+        offsets=common_offsets(deposit),
+        section=section,
+        options=options,
+    )
+    measured, silent = _measure(job, show)
+    for one in measured:
+        notes.take(one.notes)
+    for index in silent:
+        told = "the kernel gave no section that closes, here and a hair above and below: not checked"
+        notes.add(Finding(code="not_checked", level="warning", text=told, layer=index), None)
+    if deposit.layers and not any(m.whole for m in measured):
+        told = "no layer could be measured in full"
+        notes.add(Finding(code="nothing_checked", level="error", text=told), None)
+    check_flow(reading, deposit, options, section, notes)
+    check_limits(reading.moves, options, notes)
+    return _verdict(reading, deposit, model, source, measured, silent, notes, options, section)
+
+
+def _silent(_stage: str, _done: int, _total: int) -> None:
+    return None
+
+
+def _flow_words(text: str, told: FlowWords) -> FlowWords:
+    """The extruder's own axis, where nothing else can switch it."""
+    if told.axis or told.on is not None or re.search(r"\(program [^)]*\bon=", text):
+        return told
+    bare = re.sub(r"\([^)]*\)|;[^\n]*", "", text.upper())
+    if re.search(r"(?m)^[^\n]*\bM0*[34](?!\d)", bare):
+        return told
+    return replace(told, axis="E") if re.search(r"\bG0*[123]\b[^\n]*E[-+.\d]", bare) else told
+
+
+def _matrix(reading: Reading, options: VerifyOptions) -> tuple[Floats, str]:
+    """From the part to the machine, and who says so."""
+    if options.matrix is not None:
+        return np.asarray(options.matrix, dtype=float), "option"
+    told = reading.told.placement()
+    if told is not None:
+        return told, "program"
+    return np.eye(3, 4), "file"
+
+
+def _with_width(
+    reading: Reading, deposit: Deposit, model: Model, matrix: Floats, options: VerifyOptions
+) -> Deposit:
+    """The deposit with a width of its beads inferred from where the outermost run."""
+    chosen = _spread(deposit, model, matrix, WIDTH_FROM)
+    pairs = [(deposit.layers[k], cut(model, matrix, deposit.layers[k].cuts)) for k in chosen]
+    width = infer_width(reading.moves, [p for p in pairs if p[1].closed], options.step)
+    layers = tuple(
+        replace(layer, beads=tuple(replace(b, width=width, offset=width / 2) for b in layer.beads))
+        for layer in deposit.layers
+    )
+    return replace(deposit, layers=layers)
+
+
+def _spread(deposit: Deposit, model: Model, matrix: Floats, count: int | None) -> list[int]:
+    """Layers evenly spread over those with beads or a section, the first and the last with beads among them."""
+    size = float(np.linalg.norm(matrix[2, :3]))
+    low, high = (extents(model, matrix[2:, :3] / size)[:, 0] * size + matrix[2, 3]).tolist()
+    some = [
+        k for k, layer in enumerate(deposit.layers) if layer.beads or any(low < z < high for z in layer.cuts)
+    ]
+    if count is None or not some:
+        return some
+    picked = {int(i) for i in np.linspace(0, len(some) - 1, max(1, count)).round()}
+    laid = [i for i, k in enumerate(some) if deposit.layers[k].beads]
+    return [some[i] for i in sorted(picked.union(laid[:1], laid[-1:]))]
+
+
+def _measure(job: Job, show: Progress) -> tuple[list[Measured], list[int]]:
+    """Measure the chosen layers; the indices of those without an answer."""
+    options = job.options
+    chosen = _spread(job.deposit, job.model, job.matrix, None if options.every else options.layers)
+    done: list[Measured] = []
+    silent: list[int] = []
+    for count, place in enumerate(chosen):
+        show("layers", count, len(chosen))
+        layer = job.deposit.layers[place]
+        found = measure_layer(job, place) if np.isfinite(layer.cuts).all() else None
+        if found is None:
+            silent.append(layer.index)
+        else:
+            done.append(found)
+    show("layers", len(chosen), len(chosen))
+    return done, silent
+
+
+def _verdict(
+    reading: Reading,
+    deposit: Deposit,
+    model: Model,
+    source: str,
+    measured: list[Measured],
+    silent: list[int],
+    notes: Notes,
+    options: VerifyOptions,
+    section: str,
+) -> Verification:
+    samples = gathered([m.samples for m in measured])
+    spreads: dict[int, Spread] = {}
+    for face in np.unique(samples.face).tolist():
+        spread = samples.spread(face) if face >= 0 else None
+        if spread is not None:
+            spreads[face] = spread
+    width = None
+    if not deposit.told and deposit.beads:
+        width = deposit.beads[0].width
+    return Verification(
+        part=model.file,
+        part_sha256=model.sha256,
+        told=deposit.told,
+        placement_from=source,
+        layers=len(deposit.layers),
+        beads=len(deposit.beads),
+        checked=tuple(m.result for m in measured),
+        without_answer=tuple(silent),
+        not_judged=tuple(m.result.index for m in measured if not m.whole),
+        profile=samples.spread(),
+        faces=spreads,
+        width=width,
+        run=run_of(reading, deposit, options, section),
+        findings=notes.numbered(),
+        counts=dict(notes.counts),
+    )
