@@ -47,6 +47,8 @@ def beadwright(*arguments: object, folder: Path) -> subprocess.CompletedProcess[
 
 
 def judged(run: Run, program: Path) -> subprocess.CompletedProcess[str]:
+    if run.part.stem in WALLS:
+        pytest.skip("the checker needs a solid")
     if not ORACLE.exists():
         pytest.skip("the independent checker is not beside this checkout")
     return subprocess.run(
@@ -95,8 +97,6 @@ def test_an_independent_checker_agrees(run: Run) -> None:
 
 @pytest.mark.slow
 def test_an_independent_checker_sees_a_bead_that_is_moved(run: Run) -> None:
-    if run.part.stem in WALLS:
-        pytest.skip("walls have no inside that could be checked")
     text = (run.out / "program.nc").read_text()
     moved = run.out.parent / "moved.nc"
     moved.write_text(moved_bead(text, 0.05))
