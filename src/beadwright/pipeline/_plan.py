@@ -28,7 +28,7 @@ from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._stages import Stages
 from beadwright.post import Words, layer_text, program_text
 from beadwright.program import Head, Placement, Setting, layer_program
-from beadwright.section import prepare, take_plane
+from beadwright.section import Cutter, TakenPlane, prepare, take_plane
 from beadwright.settings import PlanOptions, PlanSettings, Resolved, resolve
 
 Progress = Callable[[str, int, int], None]
@@ -117,7 +117,7 @@ def plan_part(
         tell("preparing", 0, len(plans))
         with stages.measure("prepare"):
             cutter = prepare(solid)
-            planes = tuple(take_plane(cutter, plan.section_z[0], "below") for plan in plans)
+            planes = tuple(_plane(cutter, plan.section_z[0]) for plan in plans)
             job = Job(cutter=cutter, settings=settings, spacing=settings.bead_spacing())
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
@@ -150,6 +150,17 @@ def plan_part(
         bounds=worst([each.text.budget for each in laid]),
         out=None if out is None else Path(out),
     )
+
+
+def _plane(cutter: Cutter, asked: float) -> TakenPlane:
+    """The plane of a layer: on a flat face just below it, so that a top keeps its material; on a crest above.
+
+    Just below a crest the section would be a hair.
+    """
+    below = take_plane(cutter, asked, "below")
+    intervals = cutter.intervals
+    flat = bool(np.any(intervals.flat & (intervals.low <= asked + 2e-6) & (intervals.high >= asked - 2e-6)))
+    return below if flat or not below.why else take_plane(cutter, asked, "above")
 
 
 def _asked_layers(solid: Model, settings: PlanSettings) -> tuple[LayerPlan, ...]:
