@@ -5,6 +5,7 @@ from beadwright.section._cutter import Cutter, prepare, take_plane
 from beadwright.section._events import face_events
 from beadwright.section._heights import Intervals, Side, TakenPlane
 from beadwright.section._section import Counters, NearTangent, Section
+from beadwright.section._verify import Verified, verify_loops
 
 __all__ = [
     "Counters",
@@ -14,8 +15,10 @@ __all__ = [
     "Section",
     "Side",
     "TakenPlane",
+    "Verified",
     "cut",
     "face_events",
     "prepare",
     "take_plane",
+    "verify_loops",
 ]
