@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.curves import CurveLoops
+from beadwright.curves import CurveKind, CurveLoops
 from beadwright.section._cutter import Cutter
+from beadwright.section._fallback import GIVEN
 from beadwright.section._free_pieces import free_pieces
 from beadwright.section._kernels import codes
+from beadwright.section._rescue import STRAIGHT
 from beadwright.section._section import Counters, NearTangent, Section
 
 if TYPE_CHECKING:
@@ -88,6 +90,11 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
         free_tables,
     )
     curves, shape, first_piece = curves[:n], shape[:n], first_piece[: n + 1]
+    for m in np.flatnonzero(segments[chain, 1] == GIVEN):
+        # one straight piece each
+        curves[first_curve[m]] = int(CurveKind.LINE), face[chain[m]]
+        shape[first_curve[m], 8] = batch.given[int(pair[chain[m]])]
+        gap[m] = 0.0
     pieces, control = pieces[: used[0]], control[: used[1]]
     chain_curve = first_curve[first]
     kind, owner = curves[:, 0].astype(np.int8), curves[:, 1].astype(np.int32)
@@ -103,7 +110,9 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
     curve_plane = np.repeat(plane[chain], np.diff(first_curve))
     np.maximum.at(model, plane[chain], gap)
     np.maximum.at(bound, curve_plane, shape[:, 8])
-    straight = np.bincount(plane[segments[:, 1] < 0], minlength=len(batch.heights))
+    straight = np.bincount(plane[segments[:, 1] == STRAIGHT], minlength=len(batch.heights))
+    straight -= batch.counts[:, 1]
+    fallbacks = np.bincount(batch.pair_plane[list(batch.given)], minlength=len(batch.heights))
     ends, circle, limit = (
         np.ascontiguousarray(shape[:, :4]),
         np.ascontiguousarray(shape[:, 4:8]),
@@ -139,15 +148,16 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
                 bound=float(bound[k]),
                 near_tangent=tangent.get(k, ()),
                 hidden=CELL if hidden[k] else 0.0,
-                fallbacks=0,
+                fallbacks=int(fallbacks[k]),
                 counters=Counters(
                     swaps=int(batch.counts[k, 0]),
+                    run_on=int(batch.counts[k, 1]),
                     straight=int(straight[k]),
                     doubtful=int(batch.counts[k, 2]),
                     conflicts=int(conflicts[k]),
                     unmatched=int(batch.counts[k, 3]),
                 ),
-                notes=(),
+                notes=tuple(batch.notes.get(k, ())),
             )
         )
     return out
@@ -173,7 +183,8 @@ def _free(
     near: dict[int, tuple[NearTangent, ...]] = {}
     if batch.free:
         branch = segments[:, 1]
-        is_free = (branch >= 0) & (batch.table[branch, 0] == codes.B_FREE)
+        is_free = branch >= 0
+        is_free[is_free] = batch.table[branch[is_free], 0] == codes.B_FREE
         face = batch.pair_face[segments[:, 0]]
         done = pieces_done = 0
         for f, own in batch.free.items():

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from beadwright.section._assemble import assemble
 from beadwright.section._cutter import Cutter
+from beadwright.section._fallback import Fallback, replace_faces
 from beadwright.section._free import FreeFace
-from beadwright.section._free_branches import FreeBranches, free_branches
+from beadwright.section._free_branches import FreeBranches, FreeFaceError, free_branches
 from beadwright.section._free_locate import free_locate
 from beadwright.section._kernels import codes
+from beadwright.section._rescue import rescue
 from beadwright.section._section import Section
 from beadwright.section._trial import settle
 
@@ -46,7 +48,11 @@ class Batch:
     free : dict of int to FreeBranches
     segments : (s, 5) int64
     counts : (k, 4) int64
-        By plane, see `match`.
+        By plane: swaps, curves run on, doubtful loops, nodes left over.
+    given : dict of int to float
+        Pairs whose curves came from the fallback, and their bound, mm.
+    notes : dict of int to list of str
+        By plane.
     """
 
     heights: Array
@@ -70,9 +76,17 @@ class Batch:
     counts: Ints
     node_first: Ints
     node_low: Ints
+    given: dict[int, float] = field(default_factory=dict)
+    notes: dict[int, list[str]] = field(default_factory=dict)
 
 
-def cut(cutter: Cutter, heights: npt.ArrayLike, *, asked: Sequence[float] | None = None) -> list[Section]:
+def cut(
+    cutter: Cutter,
+    heights: npt.ArrayLike,
+    *,
+    asked: Sequence[float] | None = None,
+    fallback: Fallback | None = None,
+) -> list[Section]:
     """Sections at many heights at once.
 
     Parameters
@@ -82,18 +96,28 @@ def cut(cutter: Cutter, heights: npt.ArrayLike, *, asked: Sequence[float] | None
         mm, any order, as `take_plane` gave them.
     asked : sequence of float, optional
         What `Section.asked` says; the heights themselves if not given.
+    fallback : callable, optional
+        Row of a face and height, mm, to curves as (k, 2) points, mm, neither ordered nor directed; asked
+        where a face cannot be cut here. Its curves are refined on the surface and carried as lines; they
+        are counted in `Section.fallbacks`, and a note names the face.
 
     Returns
     -------
     list of Section
         In the order of `heights`.
+
+    Raises
+    ------
+    GeometryError
+        A face cannot be cut (a free-form surface so folded that its level curves cannot be separated, or
+        an outline that does not close) and there is no fallback.
     """
     wanted = np.atleast_1d(np.asarray(heights, dtype=float))
     names = wanted if asked is None else np.asarray(asked, dtype=float)
     if len(wanted) == 0:
         return []
     order = np.argsort(wanted, kind="stable")
-    batch = run(cutter, np.ascontiguousarray(wanted[order]))
+    batch = run(cutter, np.ascontiguousarray(wanted[order]), fallback)
     sections = assemble(cutter, batch, names[order])
     out: list[Section | None] = [None] * len(wanted)
     for row, section in zip(order, sections, strict=True):
@@ -107,7 +131,7 @@ def spans_of(cutter: Cutter) -> tuple[Array, Ints, Ints, Array]:
     return faces.span, faces.span_degree, faces.span_base, faces.control
 
 
-def run(cutter: Cutter, heights: Array) -> Batch:
+def run(cutter: Cutter, heights: Array, fallback: Fallback | None = None) -> Batch:
     """Everything up to matched segments."""
     from beadwright.section._kernels import locate, match
     from beadwright.section._kernels.nodes import node_points
@@ -142,9 +166,11 @@ def run(cutter: Cutter, heights: Array) -> Batch:
     )
     first_branch, table, par = _branches(cutter, heights, pair_face, pair_plane)
     free: dict[int, FreeBranches] = {}
+    failed: dict[int, str] = {}
     for row, packed in cutter.free.items():
         if face_high[row] > face_low[row]:
-            free[row] = free_branches(packed, heights[face_low[row] : face_high[row]])
+            free[row], bad = _free_branches(packed, heights[face_low[row] : face_high[row]])
+            failed.update({int(first_pair[row]) + k: why for k, why in bad.items()})
     free_branch = np.full(len(table), -1, dtype=np.int64)
     if free:
         first_branch, table, par, free_branch = _with_free(free, first_pair, first_branch, table, par)
@@ -186,7 +212,7 @@ def run(cutter: Cutter, heights: Array) -> Batch:
     )
     for row, own in free.items():
         _locate_free(batch, row, cutter.free[row], own, cutter.outline[row].outward)
-    count, segments, batch.counts = match.match(
+    count, segments, batch.counts, spare = match.match(
         first_use,
         use_node,
         use_start,
@@ -200,8 +226,42 @@ def run(cutter: Cutter, heights: Array) -> Batch:
         len(heights),
     )
     batch.segments = segments[:count]
+    left = rescue(cutter, batch, spare[~np.isin(spare[:, 0], list(failed))])
+    failed.update({int(pair): "the ends of its curves do not pair up" for pair in left})
     settle(cutter, batch)
+    if failed:
+        replace_faces(cutter, batch, failed, fallback)
     return batch
+
+
+def _free_branches(packed: FreeFace, heights: Array) -> tuple[FreeBranches, dict[int, str]]:
+    """Branches at all heights but those that a face cannot be cut at, and what is wrong there."""
+    try:
+        return free_branches(packed, heights), {}
+    except FreeFaceError:
+        bad = _refused(packed, heights, np.arange(len(heights)))
+    good = np.setdiff1d(np.arange(len(heights)), list(bad))
+    own = free_branches(packed, heights[good])
+    wide = np.zeros((3, len(heights)), dtype=np.int64)
+    wide[:, good] = own.cells, own.hidden, own.conflicts
+    return (
+        replace(
+            own, heights=heights, plane=good[own.plane], cells=wide[0], hidden=wide[1], conflicts=wide[2]
+        ),
+        bad,
+    )
+
+
+def _refused(packed: FreeFace, heights: Array, rows: Ints) -> dict[int, str]:
+    """Heights at which a face cannot be cut, by halving the set of them."""
+    try:
+        free_branches(packed, heights[rows])
+    except FreeFaceError as error:
+        if len(rows) == 1:
+            return {int(rows[0]): str(error)}
+        half = len(rows) // 2
+        return _refused(packed, heights, rows[:half]) | _refused(packed, heights, rows[half:])
+    return {}
 
 
 def _branches(cutter: Cutter, heights: Array, pair_face: Ints, pair_plane: Ints) -> tuple[Ints, Ints, Array]:

@@ -36,6 +36,8 @@ class Counters:
     ----------
     swaps : int
         Neighbours nearer than their own gaps that stood in the wrong order.
+    run_on : int
+        Curves that leave one open branch of a surface and go on upon another, over a connector.
     straight : int
         Pairs of nodes joined by a straight line because a surface does not reach the plane there.
     doubtful : int
@@ -43,10 +45,11 @@ class Counters:
     conflicts : int
         Crossings in cells of free-form faces that did not alternate.
     unmatched : int
-        Nodes left over; 0 on any closed shell.
+        Nodes left over although the fallback was asked; 0 on any closed shell.
     """
 
     swaps: int = 0
+    run_on: int = 0
     straight: int = 0
     doubtful: int = 0
     conflicts: int = 0
@@ -74,7 +77,7 @@ class Section:
     hidden : float
         Size of cells of free-form faces in which something could hide, mm; 0 if none.
     fallbacks : int
-        Faces that could not be cut by this room.
+        Faces that could not be cut here, whose curves are the fallback's.
     counters : Counters
     notes : tuple of str
     """

@@ -100,10 +100,12 @@ def match(
     Returns
     -------
     segments : (k, 5) int64
-        Pair, branch (-1: straight), use at the start, use at the end (-1: a whole closed branch, to be
-        tested against the face), doubtful.
+        Pair, branch, use at the start, use at the end (-1: a whole closed branch, to be tested against
+        the face), doubtful.
     counts : (planes, 4) int64
-        Swaps, straight connectors, doubtful loops, uses left over.
+        Swaps, 0, doubtful loops, 0: the others are counted by `rescue`.
+    spare : (l, 2) int64
+        Pair and use of the nodes left over, pair by pair.
     """
     n_pairs = len(first_use) - 1
     segments = np.empty((len(node) + first_branch[-1] + 1, 5), np.int64)
@@ -114,6 +116,8 @@ def match(
         most = max(most, first_use[p + 1] - first_use[p])
     order = np.empty(most, np.int64)
     loose = np.empty(most, np.int64)
+    spare = np.empty((len(node), 2), np.int64)
+    n_spare = 0
     for p in range(n_pairs):
         n_loose = 0
         a, b = first_use[p], first_use[p + 1]
@@ -189,29 +193,7 @@ def match(
             if held >= 0:
                 loose[n_loose] = held
                 n_loose += 1
-        # straight connectors, nearest first
-        while n_loose > 0:
-            best = 1e300
-            bi, bj = -1, -1
-            for i in range(n_loose):
-                if start[loose[i]] == 0:
-                    continue
-                for j in range(n_loose):
-                    if start[loose[j]] == 1:
-                        continue
-                    u, v = node[loose[i]], node[loose[j]]
-                    d = hypot(points[u, 0] - points[v, 0], points[u, 1] - points[v, 1])
-                    if d < best:
-                        best, bi, bj = d, i, j
-            if bi < 0:
-                counts[pair_plane[p], 3] += n_loose
-                break
-            segments[k, 0], segments[k, 1], segments[k, 2] = p, -1, loose[bi]
-            segments[k, 3], segments[k, 4] = loose[bj], 0
-            k += 1
-            counts[pair_plane[p], 1] += 1
-            hi, lo = max(bi, bj), min(bi, bj)
-            for i in (hi, lo):
-                n_loose -= 1
-                loose[i] = loose[n_loose]
-    return k, segments, counts
+        for i in range(n_loose):
+            spare[n_spare, 0], spare[n_spare, 1] = p, loose[i]
+            n_spare += 1
+    return k, segments, counts, spare[:n_spare]
