@@ -7,6 +7,7 @@ project; without them the tests are skipped.
 from __future__ import annotations
 
 import csv
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -57,7 +58,7 @@ def through(name: str, planes: int) -> list[str]:
                 wrong.append(f"{section.taken:.4f}: polygons at {share}")
         if section.fallbacks or united.fallbacks:
             wrong.append(f"{section.taken:.4f}: fallback")
-        if any(b < a - 1e-6 * max(1.0, b) for a, b in zip(areas, areas[1:], strict=False)):
+        if any(b < a - 1e-6 * max(1.0, b) for a, b in pairwise(areas)):
             wrong.append(f"{section.taken:.4f}: areas {areas} do not grow")
     return wrong
 

@@ -9,11 +9,22 @@ import numpy as np
 from beadwright.arcs._boolean import subtract
 from beadwright.arcs._offset import offset
 from beadwright.arcs._region import Result
-from beadwright.curves import ArcRegion, bounding_box, middle_of, signed_area
+from beadwright.curves import (
+    ArcPath,
+    ArcRegion,
+    bounding_box,
+    chords,
+    inside,
+    lengths,
+    middle_of,
+    signed_area,
+)
 from beadwright.errors import GeometryError
 
 # Parts of the offset nearer than this to what is printed are not lost, mm.
 DELTA = 0.1
+# Places are named along a lost part at least this often, mm.
+EVERY = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,12 +39,15 @@ class Lost:
         Place, mm.
     length, width : float
         Greatest extent of the place, and width of the material there, mm.
+    along : tuple of (float, float)
+        Places along it, each standing for `EVERY` mm at most, mm.
     """
 
     kind: str
     at: tuple[float, float]
     length: float
     width: float
+    along: tuple[tuple[float, float], ...] = ()
 
 
 def lost(region: ArcRegion, *, distance: float, error: float) -> tuple[Lost, ...]:
@@ -83,8 +97,39 @@ def lost(region: ArcRegion, *, distance: float, error: float) -> tuple[Lost, ...
         x, y = middle_of(loop)
         kind = "neck" if length >= DELTA else "sharp"
         width = 2 * (distance - error) + 2 * abs(signed_area(loop)) / max(length, 1e-300)
-        places.append(Lost(kind=kind, at=(x, y), length=length, width=min(width, 2 * distance)))
+        width = min(width, 2 * distance)
+        places.append(Lost(kind=kind, at=(x, y), length=length, width=width, along=_along(loop, rest)))
     return tuple(places)
+
+
+def _along(loop: ArcPath, rest: ArcRegion) -> tuple[tuple[float, float], ...]:
+    """Places along a lost part from tip to tip: its boundary runs there and back, beside it by the error.
+
+    Round a ring, whose hole is another loop, the outer boundary runs once.
+    """
+    run = lengths(loop)
+    points = loop.points
+    is_ring = any(
+        signed_area(other) < 0
+        and bool(inside(ArcRegion(loops=(loop,), supports=rest.supports), other.points[:1])[0])
+        for other in rest.loops
+    )
+    tip = int(np.argmax(np.hypot(*(points - points.mean(axis=0)).T)))
+    order = np.roll(np.arange(len(points)), -tip)
+    ends = np.concatenate(([0.0], np.cumsum(run[order])))
+    way = float(ends[-1]) if is_ring else 0.5 * float(ends[-1])
+    count = max(1, int(np.ceil(way / EVERY)))
+    at = way * (np.arange(count) + 0.5) / count
+    place = np.clip(np.searchsorted(ends, at, side="right") - 1, 0, len(order) - 1)
+    move = order[place]
+    share = (at - ends[place]) / np.maximum(run[move], 1e-300)
+    chord = chords(loop)[move] @ np.array([1.0, 1j])
+    half = 2.0 * np.arctan(loop.bulge[move])
+    bent = np.abs(half) > 1e-9
+    safe = np.where(bent, half, 1.0)
+    part = np.where(bent, np.sin(share * safe) / np.sin(safe) * np.exp(1j * (share - 1.0) * safe), share)
+    z = points[move] @ np.array([1.0, 1j]) + chord * part
+    return tuple((float(x), float(y)) for x, y in zip(z.real, z.imag, strict=True))
 
 
 def _marked(region: ArcRegion) -> ArcRegion:
