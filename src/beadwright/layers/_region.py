@@ -6,11 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from beadwright.arcs import unite
 from beadwright.curves import ArcPath, ArcRegion, CurveLoops, chain_measures, length, signed_area
 from beadwright.layers._plan import LayerPlan
+from beadwright.layers._weld import HAIR, Welded, weld
 from beadwright.numeric import Budget, Finding
+
+# Loops shorter than this around, and inverted pieces smaller, come from rounding where solids meet: mm, mm2.
+DUST = 5.0 * HAIR
+DUST_AREA = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,6 +45,8 @@ class LayerRegion:
         How often polygons had to stand in for lines and arcs in the union.
     inverted : tuple of (float, float, float)
         Area (mm2) and a place of each piece of winding number below 0, which is left out.
+    hairs : int
+        Gaps between solids, narrower than a hair, that were filled.
     """
 
     plan: LayerPlan
@@ -53,6 +61,7 @@ class LayerRegion:
     findings: tuple[Finding, ...] = ()
     fallbacks: int = 0
     inverted: tuple[tuple[float, float, float], ...] = ()
+    hairs: int = 0
 
 
 def layer_region(
@@ -63,6 +72,7 @@ def layer_region(
     section_z: tuple[float, ...],
     budget: Budget,
     findings: tuple[Finding, ...] = (),
+    solid_of_face: npt.NDArray[np.int64] | None = None,
 ) -> LayerRegion:
     """The region of a layer by the neutral rule: where the winding number of all fitted loops is above 0.
 
@@ -83,6 +93,9 @@ def layer_region(
         Bounds of what came before: model, section and fit.
     findings : tuple of Finding
         Of what came before; they are carried on.
+    solid_of_face : (faces,) int, optional
+        Given where the loops come from more than one solid: gaps narrower than a hair between them are
+        filled, since bodies that are placed to touch miss each other by rounding.
 
     Returns
     -------
@@ -92,7 +105,9 @@ def layer_region(
         on the union's boundary, which errs by at most the fit's bound times the length of the hidden part.
     """
     united = unite(fitted)
-    loops = united.region.loops
+    welded = Welded(region=united.region) if solid_of_face is None else weld(united.region, solid_of_face)
+    loops = tuple(loop for loop in welded.region.loops if length(loop) >= DUST)
+    region = ArcRegion(loops=loops, supports=welded.region.supports)
     areas, lengths = chain_measures(section)
     area, perimeter = _measures(loops)
     fitted_area, fitted_length = _measures(fitted.loops)
@@ -100,15 +115,16 @@ def layer_region(
     return LayerRegion(
         plan=plan,
         section_z=section_z,
-        region=united.region,
+        region=region,
         area=area + (float(np.sum(areas[closed])) - fitted_area),
         perimeter=perimeter + (float(np.sum(lengths[closed])) - fitted_length),
         n_loops=len(loops),
         n_holes=sum(signed_area(loop) < 0 for loop in loops),
-        budget=replace(budget, region=united.bound.mm),
+        budget=replace(budget, region=united.bound.mm + welded.bound),
         findings=findings,
-        fallbacks=united.fallbacks,
-        inverted=united.inverted,
+        fallbacks=united.fallbacks + welded.fallbacks,
+        inverted=tuple(piece for piece in united.inverted if piece[0] > DUST_AREA),
+        hairs=welded.hairs,
     )
 
 

@@ -34,11 +34,19 @@ class Job:
     settings : PlanSettings
     spacing : float
         Of the beads, mm.
+    fallback : KernelFallback
+        For faces that cannot be cut.
     """
 
     cutter: Cutter
     settings: PlanSettings
     spacing: float
+    fallback: KernelFallback
+
+    @property
+    def solid_of_face(self) -> npt.NDArray[np.int64]:
+        """Row of the solid that each face bounds, -1 for a loose one."""
+        return self.cutter.shell_solid[self.cutter.face_shell]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -133,7 +141,9 @@ def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[TakenPlane,
         load_kernels()
         job = _job(data)
     with stages.measure("section"):
-        sections = cut(job.cutter, [p.taken for p in planes], asked=[p.asked for p in planes])
+        sections = cut(
+            job.cutter, [p.taken for p in planes], asked=[p.asked for p in planes], fallback=job.fallback
+        )
     made = [
         _layer(job, plan, plane, section, stages)
         for plan, plane, section in zip(plans, planes, sections, strict=True)
@@ -158,7 +168,13 @@ def _layer(job: Job, plan: LayerPlan, plane: TakenPlane, section: Section, stage
     else:
         with stages.measure("region"):
             layer = layer_region(
-                plan, section.loops, fitted.region, section_z=heights, budget=budget, findings=findings
+                plan,
+                section.loops,
+                fitted.region,
+                section_z=heights,
+                budget=budget,
+                findings=findings,
+                solid_of_face=job.solid_of_face if len(np.unique(section.solid)) > 1 else None,
             )
             overlap, shared = _united(fitted.region, layer)
         with stages.measure("beads"):

@@ -21,6 +21,7 @@ from beadwright.layers import LayerPlan, plan_layers
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, as_text, plan_document, run_document, worst
 from beadwright.pipeline._findings import plan_findings
+from beadwright.pipeline._kernel_fallback import kernel_fallback
 from beadwright.pipeline._layer_work import Job, LayerWork
 from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._part import read_part
@@ -118,7 +119,12 @@ def plan_part(
         with stages.measure("prepare"):
             cutter = prepare(solid)
             planes = tuple(_plane(cutter, plan.section_z[0]) for plan in plans)
-            job = Job(cutter=cutter, settings=settings, spacing=settings.bead_spacing())
+            job = Job(
+                cutter=cutter,
+                settings=settings,
+                spacing=settings.bead_spacing(),
+                fallback=kernel_fallback(model, matrix),
+            )
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)

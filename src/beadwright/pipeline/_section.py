@@ -15,6 +15,7 @@ import numpy.typing as npt
 from beadwright.brep import placed
 from beadwright.curves import CurveKind, CurveLoops, chain_measures
 from beadwright.errors import OutputError, SettingsError
+from beadwright.pipeline._kernel_fallback import kernel_fallback
 from beadwright.pipeline._part import read_part
 from beadwright.report import (
     Exported,
@@ -144,7 +145,8 @@ def section_at(
     model = read_part(part, walls=surfaces)
     cutter = prepare(model if frame is None else placed(model, frame))
     taken = take_plane(cutter, height, side)
-    (section,) = cut(cutter, [taken.taken], asked=[taken.asked])
+    fallback = kernel_fallback(model, np.eye(3, 4) if frame is None else frame)
+    (section,) = cut(cutter, [taken.taken], asked=[taken.asked], fallback=fallback)
     return PlaneSection(
         part=model.file,
         frame=frame,
