@@ -18,10 +18,13 @@ PARTS = {
     "tender_hull.step": (0.0, 0.0, 0.0),
     "turned_bollard.step": (11.0, 23.0, 5.0),
     "planing_fixture.step": (0.0, 0.0, 30.0),
+    "hatch_cover_mould.step": (0.0, 0.0, 0.0),
+    "cradle_chocks.step": (4.0, 0.0, 9.0),
+    "mast_plug.step": (0.0, 12.0, 0.0),
 }
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=8)
 def made(name: str) -> tuple[brep.Model, np.ndarray, list[section.Section]]:
     model = kernel.read_step(EXAMPLES / name)
     matrix = brep.placement(model, rotate_deg=PARTS[name])

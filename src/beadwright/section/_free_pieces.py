@@ -81,7 +81,8 @@ def free_pieces(
     residual of the height over the slope vanish like t^3 (1 - t)^3. *Proven*: at the places looked at
     their sum bounds the distance, but for second order terms of the residual. *Estimated*: between these
     places, from the quotient by t^3 (1 - t)^3, times 1.5. Rounding is added, over the sine of the angle
-    between surface and plane.
+    between surface and plane. `verify_loops` with ``proof`` bounds every place of the curves afterwards;
+    tests hold the estimate to that on the examples.
     """
     from beadwright.section._kernels.free_pieces import carry
 

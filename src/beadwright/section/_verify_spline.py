@@ -19,6 +19,10 @@ PATH = 5
 """Degree of the path (u(t), v(t)) on the surface that a part of a curve is compared with."""
 SEEDS = 6
 """Seeds of the search for the nearest point, each way in each knot span."""
+NEIGHBOURS = 8
+"""Seeds tried for one point, at most."""
+ARRIVED = 1e-6
+"""A nearest point farther than this is sought from other seeds too, mm."""
 TURN = 0.05
 """Part of the slope by which the normal may turn on the way from the path to the level curve."""
 
@@ -36,7 +40,17 @@ class Nearest:
 
     def __call__(self, points: Array) -> Array:
         """Parameters (k, 2) of the points nearest to (k, 3)."""
-        return project(self.surface, points, self.uv[self.tree.query(points)[1]], rounds=30)[0]
+        seeds = self.tree.query(points, k=NEIGHBOURS)[1]
+        uv, distance = project(self.surface, points, self.uv[seeds[:, 0]], rounds=30)
+        # A search that ran against the seam of a closed surface, or into a fold, begins at other seeds.
+        for k in range(1, NEIGHBOURS):
+            far = np.flatnonzero(distance > ARRIVED)
+            if len(far) == 0:
+                break
+            other, gap = project(self.surface, points[far], self.uv[seeds[far, k]], rounds=30)
+            nearer = gap < distance[far]
+            uv[far[nearer]], distance[far[nearer]] = other[nearer], gap[nearer]
+        return uv
 
 
 def _seeds(surface: Surface, axis: int, ends: Array) -> Array:
