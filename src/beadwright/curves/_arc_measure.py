@@ -89,7 +89,9 @@ def winding(path: ArcPath, points: Floats) -> npt.NDArray[np.int64]:
             # Inside the circle: power of the point, by the chord as diameter and the arc's height.
             power = (x - ax) * (x - ax - cx) + (y - ay) * (y - ay - cy)
             within = power * abs(b) * 2 + (1 - b * b) * side * np.sign(b) * -1 < 0
-            total += np.where((side * b < 0) & within, int(np.sign(b)), 0)
+            # A point on the chord counts to the side on which the two lines above put it: up, then right.
+            to = np.where(side == 0, -cy if cy else cx, side)
+            total += np.where((to * b < 0) & within, int(np.sign(b)), 0)
     return total
 
 
