@@ -29,7 +29,7 @@ with (MODELS / "index.csv").open() as _file:
 
 
 def solids() -> list[str]:
-    return [name for name, row in INDEX.items() if row["solids"] not in ("", "0")]
+    return [name for name, row in INDEX.items() if row["solids"] not in ("", "0") and row["volume"]]
 
 
 def judge(program: Path, part: Path, layers: int = 8) -> dict[str, object]:
