@@ -13,6 +13,11 @@ from beadwright.curves._loops import CurveKind, CurveLoops
 # lengths and rational pieces of CAD come out at some 1e-12 of their size.
 NODES = 16
 PANELS = 4
+# A rational piece whose weights differ by more is halved first: near a small weight at one end it runs so
+# fast that no fixed rule follows it (a hyperbola close to its asymptotes).
+UNEVEN = 4.0
+# Each halving brings the ratio of neighbouring weights nearer to 1; no double needs more of them.
+MAX_HALVINGS = 60
 
 Floats = npt.NDArray[np.float64]
 
@@ -69,15 +74,43 @@ def _pieces(loops: CurveLoops, origin: Floats) -> tuple[Floats, Floats]:
         rows = np.flatnonzero(loops.degree == degree)
         control = loops.control[loops.first_control[rows, None] + np.arange(degree + 1)].copy()
         control[..., :2] -= control[..., 2:] * origin[rows, None, :]
+        control, owner = _even(control)
         value = np.einsum("td,pdk->ptk", _bernstein(int(degree), t), control)
         slope = degree * np.einsum("td,pdk->ptk", _bernstein(int(degree) - 1, t), np.diff(control, axis=1))
         w = value[..., 2:]
         place = value[..., :2] / w
         speed = (slope[..., :2] - place * slope[..., 2:]) / w
         turn = place[..., 0] * speed[..., 1] - place[..., 1] * speed[..., 0]
-        area[rows] = turn @ weight / 2
-        length[rows] = np.hypot(speed[..., 0], speed[..., 1]) @ weight
+        area[rows] = np.bincount(owner, turn @ weight / 2, len(rows))
+        length[rows] = np.bincount(owner, np.hypot(speed[..., 0], speed[..., 1]) @ weight, len(rows))
     return area, length
+
+
+def _even(control: Floats) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Pieces with even weights, (k, d + 1, 3), and the row of the piece that each is a part of."""
+    owner = np.arange(len(control))
+    done: list[tuple[Floats, npt.NDArray[np.int64]]] = []
+    for _ in range(MAX_HALVINGS):
+        w = control[..., 2]
+        uneven = w.max(axis=1) > UNEVEN * w.min(axis=1)
+        done.append((control[~uneven], owner[~uneven]))
+        if not uneven.any():
+            break
+        control, owner = _halves(control[uneven]), np.repeat(owner[uneven], 2)
+    else:
+        done.append((control, owner))
+    return np.concatenate([c for c, _ in done]), np.concatenate([o for _, o in done])
+
+
+def _halves(control: Floats) -> Floats:
+    """Both halves of each piece, by de Casteljau: (k, d + 1, 3) to (2 k, d + 1, 3)."""
+    rest, left, right = control, [control[:, 0]], [control[:, -1]]
+    while rest.shape[1] > 1:
+        rest = (rest[:, :-1] + rest[:, 1:]) / 2
+        left.append(rest[:, 0])
+        right.append(rest[:, -1])
+    both = np.stack((np.stack(left, axis=1), np.stack(right[::-1], axis=1)), axis=1)
+    return both.reshape(-1, *control.shape[1:])
 
 
 def _bernstein(degree: int, t: Floats) -> Floats:

@@ -15,7 +15,10 @@ from beadwright.errors import BeadwrightError, InternalError, SettingsError, Ste
 
 BOOT = (
     "import pickle, sys\n"
-    "sys.path[:], request = pickle.load(sys.stdin.buffer)\n"
+    "try:\n"
+    "    sys.path[:], request = pickle.load(sys.stdin.buffer)\n"
+    "except (EOFError, KeyboardInterrupt):\n"  # the caller was ended before it could ask
+    "    sys.exit(1)\n"
     "from beadwright.kernel import serve_reader\n"
     "serve_reader(*request)\n"
 )

@@ -19,7 +19,10 @@ from beadwright.errors import BeadwrightError, unexpected
 
 BOOT = (
     "import sys, pickle\n"
-    "sys.path[:] = pickle.load(sys.stdin.buffer)\n"
+    "try:\n"
+    "    sys.path[:] = pickle.load(sys.stdin.buffer)\n"
+    "except EOFError:\n"  # the caller was ended before it could send anything
+    "    sys.exit(1)\n"
     "from beadwright.pipeline._worker import serve\n"
     "serve()\n"
 )
