@@ -37,7 +37,7 @@ def begun(folder: Path, *options: str) -> subprocess.Popen[str]:
 
 
 def ended(pid: int) -> bool:
-    """Whether a process ends; one that is still loading its kernels sees only then that its caller is gone."""
+    """Whether a process ends; one that is loading its kernels sees only then that its caller is gone."""
     status, deadline = Path(f"/proc/{pid}/status"), time.monotonic() + 60
     while time.monotonic() < deadline:
         try:
