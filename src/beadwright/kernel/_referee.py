@@ -278,14 +278,15 @@ def _newton(surface: Geom_Surface, seed: tuple[float, float], point: Array, plan
     for _ in range(ROUNDS):
         surface.D1(u, v, p, du, dv)
         s, su, sv = xyz(p), xyz(du), xyz(dv)
-        along = np.cross(plane.normal, np.cross(su, sv))
+        a, b = plane.normal @ su, plane.normal @ sv
+        along = b * su - a * sv  # normal x (su x sv)
         size = float(np.linalg.norm(along))
         if size == 0.0:
             return None
         along = along / size
         height = float(plane.normal @ s) - plane.offset
         drift = float(along @ (s - point))
-        a, b, c, d = plane.normal @ su, plane.normal @ sv, along @ su, along @ sv
+        c, d = along @ su, along @ sv
         det = float(a * d - b * c)
         if abs(det) < 1e-300:
             return None

@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import numpy.typing as npt
 
 from beadwright.curves import CurveKind, CurveLoops
+from beadwright.section._batch import Batch, spans_of
 from beadwright.section._cutter import Cutter
 from beadwright.section._fallback import GIVEN
 from beadwright.section._free_pieces import free_pieces
 from beadwright.section._kernels import codes
 from beadwright.section._rescue import STRAIGHT
 from beadwright.section._section import Counters, NearTangent, Section
-
-if TYPE_CHECKING:
-    from beadwright.section._cut import Batch
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -46,7 +42,6 @@ def _bernstein(t: Array) -> Array:
 
 def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
     """Sections of all planes of a batch, in its order."""
-    from beadwright.section._cut import spans_of
     from beadwright.section._kernels.emit import emit
     from beadwright.section._kernels.link import link
 

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from beadwright.brep import Face, domain, project, surface_derivatives, surface_normals, surface_points
 from beadwright.errors import GeometryError
+from beadwright.section._batch import Batch
 from beadwright.section._cutter import Cutter
 from beadwright.section._rescue import STRAIGHT, Additions
-
-if TYPE_CHECKING:
-    from beadwright.section._cut import Batch
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
+from beadwright.section._batch import Batch, spans_of
 from beadwright.section._cutter import Cutter
 from beadwright.section._kernels import codes
-
-if TYPE_CHECKING:
-    from beadwright.section._cut import Batch
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -142,7 +139,6 @@ def _ends(cutter: Cutter, batch: Batch, pair: int, branch: int) -> _Ends | None:
 
 def branch_point(cutter: Cutter, batch: Batch, face: int, branch: int, s: float) -> Array:
     """x, y at parameter s of any branch but a free one."""
-    from beadwright.section._cut import spans_of
     from beadwright.section._kernels.level import point
 
     faces = cutter.faces

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import numpy.typing as npt
 
@@ -15,11 +13,9 @@ from beadwright.brep import (
     SphereSurface,
     contains,
 )
+from beadwright.section._batch import Batch, spans_of
 from beadwright.section._cutter import Cutter
 from beadwright.section._kernels import codes
-
-if TYPE_CHECKING:
-    from beadwright.section._cut import Batch
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -65,7 +61,6 @@ def _turn(cutter: Cutter, batch: Batch, row: int) -> float:
 
 
 def _inside(cutter: Cutter, batch: Batch, asked: Ints) -> npt.NDArray[np.bool_]:
-    from beadwright.section._cut import spans_of
     from beadwright.section._kernels.level import sample_points
 
     out = np.zeros(len(asked), dtype=bool)

@@ -63,7 +63,7 @@ def check_told(reading: Reading, deposit: Deposit, model: Model, notes: Notes) -
     start = int(first) if np.isfinite(first) else 0
     previous: DepositLayer | None = None
     for place, (layer, block) in enumerate(zip(deposit.layers, told.layers, strict=True)):
-        _layer(layer, block, start + place, previous, model, notes)
+        _layer(layer, block, start + place, previous, notes)
         previous = layer
     _beads(reading, deposit, notes)
 
@@ -110,7 +110,6 @@ def _layer(
     block: ToldLayer,
     due: int,
     below: DepositLayer | None,
-    model: Model,
     notes: Notes,
 ) -> None:
     """Order, heights, planes and bound of a layer line."""
@@ -247,7 +246,7 @@ def _at_move(
 
 
 def check_reach(reading: Reading, deposit: Deposit, model: Model, matrix: np.ndarray, notes: Notes) -> None:
-    """Do the layers reach from the part's lowest to its highest point, and no contour bead beyond?"""
+    """Check that the layers reach from the part's lowest to its highest point, and no contour bead beyond."""
     size = float(np.linalg.norm(matrix[2, :3]))
     span = extents(model, (matrix[2:, :3] / size))[:, 0] * size + matrix[2, 3]
     low, high = float(span[0]), float(span[1])

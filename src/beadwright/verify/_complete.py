@@ -97,20 +97,29 @@ def check_complete(
     step: float,
     notes: Notes,
 ) -> None:
-    """A finding for every ring of the section along which a rank of contour beads is missing somewhere."""
+    """A finding for every ring of the section along which a rank of contour beads is missing somewhere.
+
+    Where a medial bead runs within half its width of the place, it stands for the contour beads.
+    """
+    middle = [b for b in layer.beads if b.role == "medial" and len(b.rows)]
+    reach = max((b.width / 2 for b in middle), default=0.0)
     for rank, common in sorted(offsets.items()):
         beads = [b for b in layer.beads if b.role == "contour" and b.rank == rank]
         offset = max((b.offset for b in beads), default=common)
         room = offset - min((b.offset for b in beads), default=common)
         places, _, ring = demanded(cut, offset - layer.stock, step)
         far, _ = distance_to_beads(moves, beads, places)
+        if len(middle):
+            beside, _ = distance_to_beads(moves, middle, places)
+            far = np.where(beside <= reach, 0.0, far)
         for number in np.unique(ring):
             own = ring == number
             lost = np.flatnonzero(own & (far > NEAR + MARGIN + allowed + room))
             if not len(lost):
                 continue
             every = len(lost) == own.sum()
-            text = f"contour bead of rank {rank} is missing {'all round' if every else 'along part of'} a loop of the section"
+            where = "all round" if every else "along part of"
+            text = f"contour bead of rank {rank} is missing {where} a loop of the section"
             x, y = places[lost[0]]
             notes.add(
                 Finding(

@@ -105,7 +105,7 @@ def _tell(
 
 
 def check_levels(deposit: Deposit, model: Model, matrix: Floats, notes: Notes) -> None:
-    """Do the levels follow each other, from the part's lowest point to its highest?"""
+    """Check that the levels follow each other, from the part's lowest point to its highest."""
     levels = np.array([layer.z for layer in deposit.layers])
     steps = np.diff(levels)
     usual = float(np.median(steps)) if len(steps) else float(levels[0])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,9 +18,12 @@ from beadwright.verify._moves import Moves, at_parameter
 from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
 from beadwright.verify._profile import Deviations, gathered, measure_beads
 from beadwright.verify._result import LayerResult, Notes
+from beadwright.verify._witness import passes
 
 # Where the kernel has no answer at the plane itself, but has one beside it: what that may add, mm.
 NUDGED = 1e-3
+# How far off a plane may stand in where there is none nearer, mm.
+FAR = 1e-3
 # A program may say that the file's own gaps are this much wider than they are measured here, mm.
 GAP_ROOM = 1e-3
 
@@ -64,18 +68,14 @@ class Measured:
 def measure_layer(job: Job, place: int) -> Measured | None:
     """Measure a layer by the plane that speaks best for it; None where the kernel gives no section that closes.
 
-    The kernel's generic section may lose a curve. So a plane that does not close, or that gives errors, is tried a hair
-    above and below; what remains there too is a finding.
+    The kernel's generic section may lose a curve. So a plane that gives errors is tried a hair above and below;
+    what remains there too is a finding.
     """
     layer = job.deposit.layers[place]
-    walls = any(bead.role == "wall" for bead in layer.beads)
     best: tuple[Notes, Deviations, Cut, float] | None = None
-    for shift in shifts(layer.cuts, job.flats):
-        found = cut(job.model, job.matrix, tuple(z + shift for z in layer.cuts), layer.rule)
-        if not (found.closed or walls):
-            continue
+    for found, slack in _answers(job, layer):
         notes = Notes()
-        allowed = allowed_deviation(job, layer) + found.accuracy + (NUDGED if shift else 0.0)
+        allowed = allowed_deviation(job, layer) + found.accuracy + slack
         samples = _judge(job, layer, found, allowed, notes)
         if best is None or sum(notes.counts.values()) < sum(best[0].counts.values()):
             best = notes, samples, found, allowed
@@ -94,6 +94,36 @@ def measure_layer(job: Job, place: int) -> Measured | None:
     )
     whole = layer.rule == "neutral" and bool(np.isfinite(layer.stock))
     return Measured(result=_covered(job, place, found, result), samples=samples, notes=notes, whole=whole)
+
+
+def _answers(job: Job, layer: DepositLayer) -> Iterator[tuple[Cut, float]]:
+    """Sections by the plane of a layer and by planes a hair beside it, as far as the kernel gives them whole.
+
+    With each goes what the shift may add, mm. Close to a flat face the kernel may give nothing at all: then a plane
+    farther off stands in, and what the next step of the same size changes is allowed for, doubled.
+    """
+    walls = any(bead.role == "wall" for bead in layer.beads)
+    any_answer = False
+    for shift in shifts(layer.cuts, job.flats):
+        found = _whole(job, layer, shift, walls)
+        if found is not None:
+            any_answer = True
+            yield found, NUDGED if shift else 0.0
+    if any_answer:
+        return
+    for shift in (-FAR, FAR):
+        found, next_one = _whole(job, layer, shift, walls), _whole(job, layer, 2 * shift, walls)
+        if found is not None and next_one is not None and len(found.segments) and len(next_one.segments):
+            yield found, 2 * float(next_one.distance(found.segments[:, 0]).max())
+
+
+def _whole(job: Job, layer: DepositLayer, shift: float, walls: bool) -> Cut | None:
+    """The section by a shifted plane; None where the kernel lost a part of it."""
+    cuts = tuple(z + shift for z in layer.cuts)
+    found = cut(job.model, job.matrix, cuts, layer.rule)
+    if not (found.closed or walls) or not passes(found, job.model, job.matrix, cuts):
+        return None
+    return found
 
 
 def allowed_deviation(job: Job, layer: DepositLayer) -> float:
@@ -139,7 +169,7 @@ def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> LayerResu
     length: float | None = None
     if below is not None:
         under = sweep(job.moves, below.beads, job.section)
-        hanging = float(shapely.difference(deposit, under).area)
+        hanging = max(0.0, area - float(shapely.intersection(deposit, under).area))
         length = _length_outside(job.moves, layer, under)
     result = replace(
         result,
@@ -150,11 +180,12 @@ def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> LayerResu
     )
     if not found.closed:
         return result
+    region, both = float(found.region.area), float(shapely.intersection(found.region, deposit).area)
     return replace(
         result,
-        region_mm2=float(found.region.area),
-        underfilled_mm2=float(shapely.difference(found.region, deposit).area),
-        outside_mm2=float(shapely.difference(deposit, found.region).area),
+        region_mm2=region,
+        underfilled_mm2=max(0.0, region - both),
+        outside_mm2=max(0.0, area - both),
     )
 
 

@@ -113,7 +113,7 @@ def path_lengths(
             last = np.hypot(end[arc, first] - centre[arc, 0], end[arc, second] - centre[arc, 1])
             along = np.abs(sweep[arc]) * (radius + last) / 2
             out[arc] = np.hypot(along, end[arc, normal] - start[arc, normal])
-    return out
+    return np.asarray(out)
 
 
 def points_along(

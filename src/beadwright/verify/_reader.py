@@ -95,7 +95,7 @@ class _Reader(Machine):
             self.modes["distance"] == 900
             and self.modes["plane"] == 170
             and self.modes["feed mode"] == 940
-            and not self.ended
+            and not self.ended  # type: ignore[redundant-expr]  # execute() may have ended it
             and self.unit_known
         )
 
