@@ -7,12 +7,14 @@ import pickle
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from beadwright.arcs import Lost, fit
 from beadwright.beads import Bead, contour_beads, wall_beads
 from beadwright.curves import ArcRegion, length, lengths, signed_area
 from beadwright.layers import LayerPlan, LayerRegion, layer_region, wall_region
 from beadwright.numeric import Budget, Finding
+from beadwright.pipeline._kernel_fallback import KernelFallback
 from beadwright.pipeline._load import load_kernels
 from beadwright.pipeline._stages import Stages, peak_memory_mb
 from beadwright.section import Cutter, Section, TakenPlane, cut
