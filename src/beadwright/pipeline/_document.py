@@ -111,8 +111,13 @@ def _layer(laid: Laid) -> dict[str, Any]:
         "moves": {"line": text.n_lines, "arc": text.n_arcs},
         "bounds_mm": bounds_of(text.budget, text.budget.total),
         "lost": [
-            {"at_mm": [*place.at, layer.plan.z], "length_mm": place.length, "width_mm": place.width}
+            {
+                "at_mm": [*spot, layer.plan.z],
+                "length_mm": place.length / len(place.along or (place.at,)),
+                "width_mm": place.width,
+            }
             for place in laid.work.lost
+            for spot in place.along or (place.at,)
         ],
         "near_tangent": laid.work.near_tangent,
         "hidden_mm": laid.work.hidden,
