@@ -114,10 +114,15 @@ def fit(loops: CurveLoops, *, tolerance: float) -> Fitted:
     >>> fitted.bound.mm < 1e-12
     True
     """
-    from beadwright.arcs._kernels.fit_batch import fit_batch  # numba: late, see `beadwright --help`
+    # numba: late, see `beadwright --help`
+    from beadwright.arcs._kernels.fit_batch import MARKS, TANGENTS, fit_batch
 
     _check(loops, tolerance)
-    moves, first_move, chain_bound, failed = fit_batch(
+    chains, curves = loops.n_chains, len(loops.kind)
+    first_move = np.zeros(chains + 1, dtype=np.int64)
+    chain_bound, failed = np.zeros(chains), np.empty(chains, dtype=np.int64)
+    choose = choose_table(loops.degree)
+    moves = fit_batch(
         np.ascontiguousarray(loops.kind, dtype=np.int64),
         np.ascontiguousarray(loops.ends, dtype=np.float64),
         np.ascontiguousarray(loops.circle, dtype=np.float64),
@@ -127,8 +132,14 @@ def fit(loops: CurveLoops, *, tolerance: float) -> Fitted:
         np.ascontiguousarray(loops.control, dtype=np.float64).reshape(-1, 3),
         np.ascontiguousarray(loops.first_curve, dtype=np.int64),
         np.ascontiguousarray(loops.closed, dtype=np.bool_),
-        choose_table(loops.degree),
+        choose,
         float(tolerance),
+        *scratch(choose),
+        np.zeros((curves, MARKS), dtype=np.int64),
+        np.zeros((curves, TANGENTS)),
+        first_move,
+        chain_bound,
+        failed,
     )
     if np.any(failed >= 0):
         chain = int(np.argmax(failed >= 0))
@@ -166,6 +177,14 @@ def choose_table(degree: npt.NDArray[np.int32] | npt.NDArray[np.int64]) -> npt.N
     for n in range(1, rows):
         table[n, 1 : n + 1] = table[n - 1, 1 : n + 1] + table[n - 1, :n]
     return table
+
+
+def scratch(choose: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]:
+    """Room for the certificate's halved pieces and how often each was halved."""
+    from beadwright.arcs._kernels.fit_certify import MAX_DEPTH  # numba: late
+
+    order = len(choose) // 2 + 2
+    return np.empty((MAX_DEPTH + 3, max(order, 4), 3)), np.empty(MAX_DEPTH + 3, dtype=np.int64)
 
 
 def _supports(loops: CurveLoops) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int32]]:

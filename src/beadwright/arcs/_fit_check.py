@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.arcs._fit import Fitted, choose_table
+from beadwright.arcs._fit import Fitted, choose_table, scratch
 from beadwright.curves import CurveKind, CurveLoops
 from beadwright.numeric import Bound
 
@@ -58,7 +58,8 @@ def certify(loops: CurveLoops, fitted: Fitted) -> Bound:
         return Bound(np.inf, "fit", "the moves leave part of a curve out")
     moves[:, M_Q0 : M_Q0 + 4] = span
     first_control = np.concatenate([[0], np.cumsum(degree + 1)])
-    check_moves(degree, first_control, control, moves, choose_table(degree))
+    choose = choose_table(degree)
+    check_moves(degree, first_control, control, moves, choose, *scratch(choose))
     worst = float((moves[:, M_BOUND] + blur).max()) if len(moves) else 0.0
     return Bound(worst, "fit", "Bernstein enclosures of the paths as they are")
 

@@ -19,7 +19,6 @@ from beadwright.arcs._kernels.fit_certify import (
     M_T1,
     M_X,
     M_Y,
-    MAX_DEPTH,
     MOVE_COLUMNS,
     arc_bound,
 )
@@ -29,15 +28,18 @@ from beadwright.arcs._kernels.fit_table import (
     COLUMNS,
     CORNER,
     TX,
-    TY,
     X,
-    Y,
     tabulate,
     tilt_at_end,
     turn_between,
 )
 
 LINE, CIRCLE, CONNECTOR = 0, 1, 7
+# Marks of a curve: 0 nothing, 1 moves as they are, 2 a spline; its rows in the table, its corners in `breaks`;
+# whether the chain's tangents at its ends are held.
+WHAT, ROW, ROWS, BREAK, BREAKS, HELD, MARKS = 0, 1, 2, 3, 4, 5, 7
+# Its tangents: its own at start and end, those that the chain has there, the tilts that knots there take.
+LAID, TILT, TANGENTS = 4, 8, 10
 # How often a curve is tabulated again, each time finer, where its sections cannot be fitted.
 REFINEMENTS = 3
 
@@ -105,23 +107,27 @@ def _circle_moves(end: Any, circle: Any, curve: int, moves: Any, n: int) -> int:
 
 
 @helper
-def _straight_move(end: Any, curve: int, q0: int, q1: int, moves: Any, n: int) -> int:
-    """One straight move from end to end of a curve."""
+def _straight_move(end: Any, curve: int, first_piece: Any, moves: Any, n: int) -> int:
+    """One straight move from end to end of a curve, which has Bézier pieces or none."""
     row = moves[n]
+    q0, q1 = first_piece[curve], first_piece[curve + 1] - 1
+    if q1 < q0:
+        q0 = q1 = -1
     row[M_X], row[M_Y], row[M_BULGE], row[M_CURVE] = end[0], end[1], 0.0, curve
-    row[M_Q0], row[M_T0], row[M_Q1], row[M_T1] = q0, 0.0, q1, 1.0
+    row[M_Q0], row[M_T0], row[M_Q1], row[M_T1] = q0, 0.0, q1, 0.0 if q1 < 0 else 1.0
     row[M_BOUND], row[M_EX], row[M_EY], row[M_KINK] = 0.0, end[2], end[3], 0.0
     return n + 1
 
 
 @helper
-def _move_tangents(row: Any, res: Any) -> None:
-    """Unit tangents at the start and the end of a move."""
+def _move_tangents(row: Any, res: Any, at: int) -> None:
+    """Unit tangent at the start (0) or the end (2) of a move, to ``res`` from there on."""
     cx, cy = row[M_EX] - row[M_X], row[M_EY] - row[M_Y]
     chord, b = np.hypot(cx, cy), row[M_BULGE]
     s, c = 2.0 * b / (1.0 + b * b), (1.0 - b) * (1.0 + b) / (1.0 + b * b)
-    res[0], res[1] = (cx * c + cy * s) / chord, (cy * c - cx * s) / chord
-    res[2], res[3] = (cx * c - cy * s) / chord, (cy * c + cx * s) / chord
+    if at > 0:
+        s = -s
+    res[at], res[at + 1] = (cx * c + cy * s) / chord, (cy * c - cx * s) / chord
 
 
 @kernel
@@ -137,82 +143,66 @@ def fit_batch(
     closed: Any,
     choose: Any,
     tolerance: float,
+    stack: Any,
+    depth: Any,
+    marks: Any,
+    tangents: Any,
+    first_move: Any,
+    bound: Any,
+    failed: Any,
 ) -> Any:
-    """Moves of all chains, where each chain's begin, its bound, and the curve where it failed or -1."""
-    order = len(choose) // 2 + 2
-    work = np.empty((order, 3))
-    stack = np.empty((MAX_DEPTH + 3, max(order, 4), 3))
-    depth = np.empty(MAX_DEPTH + 3, dtype=np.int64)
+    """Moves of all chains; where each chain's begin, its bound, and the curve where it failed or -1.
+
+    Scratch comes from the caller, for each array made here takes its time to compile: ``stack`` and
+    ``depth`` as `arc_bound` has them, ``marks`` (n, MARKS) and ``tangents`` (n, TANGENTS), zero.
+    """
+    work = np.empty((stack.shape[1], 3))
     table, moves = np.empty((512, COLUMNS)), np.empty((256, MOVE_COLUMNS))
     breaks = np.empty(64, dtype=np.int64)
-    chains = len(closed)
-    first_move = np.zeros(chains + 1, dtype=np.int64)
-    bound, failed = np.zeros(chains), np.empty(chains, dtype=np.int64)
-    pair, start, end = np.empty(4), np.empty(2), np.empty(2)
-    open_ends = np.empty(2, dtype=np.bool_)
-    n = 0
-    for chain in range(chains):
+    open_ends = np.empty(2, dtype=np.int64)
+    start, end = np.empty(2), np.empty(2)
+    # Not a literal 0: numba would compile all that it is handed to a second time.
+    n = np.int64(0)
+    for chain in range(len(closed)):
         lo, hi = first_curve[chain], first_curve[chain + 1]
         failed[chain] = -1
-        # What each curve is here (0 nothing, 1 moves as they are, 2 a spline), its rows, its end tangents
-        # (start x, y, end x, y; raw, then as the chain has them), the tilts that knots there would take,
-        # and whether the chain's tangents are free.
-        what = np.zeros(hi - lo, dtype=np.int64)
-        raw, laid, tilts = np.zeros((hi - lo, 4)), np.zeros((hi - lo, 4)), np.zeros((hi - lo, 2))
-        free = np.ones((hi - lo, 2), dtype=np.bool_)
-        # Rows of each spline's table and its corners in `breaks`.
-        spot = np.zeros((hi - lo, 4), dtype=np.int64)
-        used = known = 0
+        used = known = np.int64(0)
         for c in range(lo, hi):
-            moved = ends[c, 0] != ends[c, 2] or ends[c, 1] != ends[c, 3]
             if len(moves) < n + 16:
                 moves = _grown(moves, n + 16)
-            m = n
-            if kind[c] == LINE or kind[c] == CONNECTOR:
-                if moved:
-                    m = _straight_move(ends[c], c, -1, -1, moves, n)
-            elif kind[c] == CIRCLE:
-                if circle[c, 3] != 0.0:
-                    m = _circle_moves(ends[c], circle[c], c, moves, n)
-            else:
+            if kind[c] != LINE and kind[c] != CONNECTOR and kind[c] != CIRCLE:
                 table, breaks, rows, corners = _tabulated(
                     first_piece[c], first_piece[c + 1], tolerance, 1.0, degree, first_control, control, work,
                     table, used, breaks, known,
                 )  # fmt: skip
                 if rows >= used + 2:
-                    what[c - lo] = 2
-                    begin, last = used, rows - 1
-                    spot[c - lo, 0], spot[c - lo, 1], spot[c - lo, 2], spot[c - lo, 3] = (
-                        used,
-                        rows,
-                        known,
-                        corners,
-                    )
-                    raw[c - lo, 0], raw[c - lo, 1] = table[begin, TX], table[begin, TY]
-                    raw[c - lo, 2], raw[c - lo, 3] = table[last, TX], table[last, TY]
-                    near, far = last, begin
+                    last = rows - 1
+                    marks[c, WHAT] = 2
+                    marks[c, ROW], marks[c, ROWS] = used, rows
+                    marks[c, BREAK], marks[c, BREAKS] = known, corners
+                    near, far = last, used
                     if corners > known:
                         near, far = breaks[known], breaks[corners - 1] + 1
-                    tilts[c - lo, 0] = tilt_at_end(table, begin, near, False, tolerance)
-                    tilts[c - lo, 1] = tilt_at_end(table, far, last, True, tolerance)
+                    for k in range(2):
+                        tangents[c, k] = table[used, TX + k]
+                        tangents[c, 2 + k] = table[last, TX + k]
+                    tangents[c, TILT] = tilt_at_end(table, used, near, tolerance)
+                    tangents[c, TILT + 1] = tilt_at_end(table, last, far, tolerance)
                     used, known = rows, corners
-                elif moved:
-                    m = _straight_move(ends[c], c, first_piece[c], first_piece[c + 1] - 1, moves, n)
+                    continue
+            m = _plain_moves(kind[c], ends[c], circle[c], c, first_piece, moves, n)
             if m > n:
-                what[c - lo] = 1
-                _move_tangents(moves[n], pair)
-                raw[c - lo, 0], raw[c - lo, 1] = pair[0], pair[1]
-                _move_tangents(moves[m - 1], pair)
-                raw[c - lo, 2], raw[c - lo, 3] = pair[2], pair[3]
-        _join(what, raw, laid, tilts, free, closed[chain])
+                marks[c, WHAT] = 1
+                _move_tangents(moves[n], tangents[c], 0)
+                _move_tangents(moves[m - 1], tangents[c], 2)
+        _join(lo, hi, marks, tangents, closed[chain])
         for c in range(lo, hi):
+            first = n
             if len(moves) < n + 16:
                 moves = _grown(moves, n + 16)
-            i = c - lo
-            first = n
-            if what[i] == 2:
+            if marks[c, WHAT] == 2:
                 density = 1.0
-                begin, rows, b0, corners = spot[i, 0], spot[i, 1], spot[i, 2], spot[i, 3]
+                begin, rows, b0, corners = marks[c, ROW], marks[c, ROWS], marks[c, BREAK], marks[c, BREAKS]
                 for attempt in range(REFINEMENTS + 1):
                     n = first
                     if attempt > 0:
@@ -222,17 +212,18 @@ def fit_batch(
                             first_piece[c], first_piece[c + 1], tolerance, density, degree, first_control,
                             control, work, table, used, breaks, known,
                         )  # fmt: skip
-                    table[begin, X], table[begin, Y] = ends[c, 0], ends[c, 1]
-                    table[rows - 1, X], table[rows - 1, Y] = ends[c, 2], ends[c, 3]
+                    for k in range(2):
+                        table[begin, X + k], table[rows - 1, X + k] = ends[c, k], ends[c, 2 + k]
                     if len(moves) < n + 3 * (rows - begin) + 16:
                         moves = _grown(moves, n + 3 * (rows - begin) + 16)
                     worst = 0.0
                     for s in range(b0, corners + 1):
                         stop = breaks[s] if s < corners else rows - 1
-                        start[0], start[1], end[0], end[1] = laid[i, 0], laid[i, 1], laid[i, 2], laid[i, 3]
+                        for k in range(2):
+                            start[k], end[k] = tangents[c, LAID + k], tangents[c, LAID + 2 + k]
                         if stop > begin:
-                            open_ends[0] = s > b0 or free[i, 0]
-                            open_ends[1] = s < corners or free[i, 1]
+                            open_ends[0] = s > b0 or marks[c, HELD] == 0
+                            open_ends[1] = s < corners or marks[c, HELD + 1] == 0
                             n, reached = fit_section(
                                 table, begin, stop, start, end, open_ends, tolerance,
                                 attempt == REFINEMENTS, c, degree, first_control, control,
@@ -245,56 +236,57 @@ def fit_batch(
                     if worst <= tolerance:
                         break
                 bound[chain] = max(bound[chain], worst)
-                if worst > tolerance and failed[chain] < 0:
-                    failed[chain] = c
-            elif what[i] == 1:
-                if kind[c] == CIRCLE:
-                    n = _circle_moves(ends[c], circle[c], c, moves, n)
-                elif kind[c] == LINE or kind[c] == CONNECTOR:
-                    n = _straight_move(ends[c], c, -1, -1, moves, n)
-                else:
-                    n = _straight_move(ends[c], c, first_piece[c], first_piece[c + 1] - 1, moves, n)
-            if what[i] < 2 and kind[c] != CIRCLE and kind[c] != LINE and kind[c] != CONNECTOR:
-                # Nothing but a place, or too short to have a direction: a straight move, certified.
-                _straight_move(ends[c], c, first_piece[c], first_piece[c + 1] - 1, moves, n)
-                reached = arc_bound(degree, first_control, control, moves[n], 0.0, choose, stack, depth)
-                bound[chain] = max(bound[chain], reached)
-                if n > first:
-                    moves[first, M_BOUND] = reached
+            else:
+                n = _plain_moves(kind[c], ends[c], circle[c], c, first_piece, moves, n)
+                if first_piece[c + 1] > first_piece[c]:
+                    # Nothing but a place, or too short to have a direction: a straight move, certified.
+                    _straight_move(ends[c], c, first_piece, moves, first)
+                    moves[first, M_BOUND] = arc_bound(
+                        degree, first_control, control, moves[first], 0.0, choose, stack, depth
+                    )
+                    bound[chain] = max(bound[chain], moves[first, M_BOUND])
             for m in range(first, n):
                 bound[chain] = max(bound[chain], moves[m, M_BOUND])
             if bound[chain] > tolerance and failed[chain] < 0:
                 failed[chain] = c
         first_move[chain + 1] = n
-    return moves[:n], first_move, bound, failed
+    return moves[:n]
 
 
 @helper
-def _join(what: Any, raw: Any, laid: Any, tilts: Any, free: Any, is_closed: bool) -> None:
+def _plain_moves(
+    kind: int, end: Any, circle: Any, curve: int, first_piece: Any, moves: Any, n: int
+) -> int:  # fmt: skip
+    """Moves of a curve that is a line or a circle, or is taken as a line; the next free row."""
+    if kind == CIRCLE:
+        return n if circle[3] == 0.0 else _circle_moves(end, circle, curve, moves, n)
+    if end[0] == end[2] and end[1] == end[3]:
+        return n
+    return _straight_move(end, curve, first_piece, moves, n)
+
+
+@helper
+def _join(lo: int, hi: int, marks: Any, tangents: Any, is_closed: bool) -> None:
     """Settle the tangents where curves of a chain meet smoothly; all others stay free."""
     previous = -1
-    n = len(what)
+    n = hi - lo
     for step in range(2 * n if is_closed else n):
-        i = step % n
-        if what[i] == 0:
+        i = lo + step % n
+        if marks[i, WHAT] == 0:
             continue
         if previous >= 0:
-            ax, ay, bx, by = raw[previous, 2], raw[previous, 3], raw[i, 0], raw[i, 1]
-            if abs(turn_between(ax, ay, bx, by)) <= CORNER:
-                if what[previous] == 2 and what[i] == 2:
-                    half = 0.5 * (turn_between(ax, ay, bx, by) + tilts[previous, 1] + tilts[i, 0])
-                    tx = ax * np.cos(half) - ay * np.sin(half)
-                    ty = ax * np.sin(half) + ay * np.cos(half)
-                elif what[i] == 2:
-                    tx, ty = ax, ay
-                else:
+            tx, ty, bx, by = tangents[previous, 2], tangents[previous, 3], tangents[i, 0], tangents[i, 1]
+            turn = turn_between(tx, ty, bx, by)
+            if abs(turn) <= CORNER:
+                if marks[previous, WHAT] == 2 and marks[i, WHAT] == 2:
+                    half = 0.5 * (turn + tangents[previous, TILT + 1] + tangents[i, TILT])
+                    cosine, sine = np.cos(half), np.sin(half)
+                    tx, ty = tx * cosine - ty * sine, tx * sine + ty * cosine
+                elif marks[i, WHAT] != 2:
                     tx, ty = bx, by
-                if what[previous] == 2:
-                    laid[previous, 2], laid[previous, 3] = tx, ty
-                    free[previous, 1] = False
-                if what[i] == 2:
-                    laid[i, 0], laid[i, 1] = tx, ty
-                    free[i, 0] = False
+                tangents[previous, LAID + 2], tangents[previous, LAID + 3] = tx, ty
+                tangents[i, LAID], tangents[i, LAID + 1] = tx, ty
+                marks[previous, HELD + 1] = marks[i, HELD] = 1
         if step >= n:
             break
         previous = i

@@ -147,7 +147,7 @@ def arc_bound(
         else:
             jump = max(jump, np.hypot(a / w - end_x, b / w - end_y))
         end_x, end_y = stack[0, d, 0] / stack[0, d, 2], stack[0, d, 1] / stack[0, d, 2]
-        top = 0
+        top = np.int64(0)
         depth[0] = 0
         while top >= 0:
             level = depth[top]

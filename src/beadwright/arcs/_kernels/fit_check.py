@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
-from beadwright.arcs._kernels.fit_certify import M_BOUND, MAX_DEPTH, arc_bound
+from beadwright.arcs._kernels.fit_certify import M_BOUND, arc_bound
 from beadwright.arcs._kernels.fit_options import kernel
 
 
 @kernel
-def check_moves(degree: Any, first_control: Any, control: Any, moves: Any, choose: Any) -> None:
+def check_moves(
+    degree: Any, first_control: Any, control: Any, moves: Any, choose: Any, stack: Any, depth: Any
+) -> None:
     """Fill in the bound of each move."""
-    order = len(choose) // 2 + 2
-    stack = np.empty((MAX_DEPTH + 3, max(order, 4), 3))
-    depth = np.empty(MAX_DEPTH + 3, dtype=np.int64)
     for n in range(len(moves)):
         moves[n, M_BOUND] = arc_bound(degree, first_control, control, moves[n], 0.0, choose, stack, depth)

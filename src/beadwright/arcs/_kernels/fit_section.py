@@ -255,7 +255,8 @@ def fit_section(
     ``start`` and ``end`` are the tangents that the chain must have there unless ``free``; then they change.
     """
     reached = np.inf
-    tilts, res = np.zeros(2), np.empty(4)
+    tilts, res = np.empty(2), np.empty(4)
+    tilts[0] = tilts[1] = 0.0
     arcs = table[i1, ARCS] - table[i0, ARCS]
     first, last = table[i0], table[i1]
     short = np.hypot(last[X] - first[X], last[Y] - first[Y]) < 0.5 * tolerance

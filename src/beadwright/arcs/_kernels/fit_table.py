@@ -171,18 +171,16 @@ def integrate(table: Any, i0: int, i1: int) -> None:
 
 
 @helper
-def tilt_at_end(table: Any, i0: int, i1: int, at_end: bool, tolerance: float) -> float:
-    """Turn of the tangent, -kappa' L^2 / 12, that the best arc spline has at a knot at the section's end."""
-    here = table[i1, ARCS] if at_end else table[i0, ARCS]
-    lo, hi = i0, i1
-    if at_end:
-        lo = i1 - 1
-        while lo > i0 and table[lo, ARCS] > here - 1.0:
-            lo -= 1
-    else:
-        hi = i0 + 1
-        while hi < i1 and table[hi, ARCS] < here + 1.0:
-            hi += 1
+def tilt_at_end(table: Any, end: int, other: int, tolerance: float) -> float:
+    """Turn of the tangent, -kappa' L^2 / 12, that the best arc spline has at a knot at the section's end.
+
+    The section's rows lie from ``end`` to ``other``, in either direction.
+    """
+    step = 1 if other > end else -1
+    i = end + step
+    while i != other and abs(table[i, ARCS] - table[end, ARCS]) < 1.0:
+        i += step
+    lo, hi = min(i, end), max(i, end)
     length = table[hi, LENGTH] - table[lo, LENGTH]
     slope = (table[hi, KAPPA] - table[lo, KAPPA]) / length if length > 0.0 else 0.0
     if slope == 0.0:
