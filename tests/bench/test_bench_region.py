@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import time
 
-import cavaliercontours
 import numpy as np
 import pytest
 from shapely.geometry import Polygon
@@ -13,6 +12,8 @@ from shapely.geometry import Polygon
 from beadwright.arcs import offset, subtract, unite
 from tests.arcs import _build_regions as make
 
+# A compiled library to compare with; not among the package's own needs.
+cavaliercontours = pytest.importorskip("cavaliercontours")
 pytestmark = pytest.mark.bench
 
 
