@@ -19,6 +19,9 @@ from beadwright.kernel._file import load
 from beadwright.kernel._health import select
 from beadwright.numeric import Finding
 
+FARTHEST = 1e7
+"""Coordinates beyond this are no part of a machine's; up to it a double resolves 2e-9 mm."""
+
 WIDE_GAP = 0.01
 """A file whose faces and edges miss each other by more gets a note, mm."""
 
@@ -136,6 +139,8 @@ def _build(
             add_body(tables, body)
     except StepError as error:
         raise StepError(f"{file}: {error}") from error
+    if not tables.faces:
+        raise StepError(f"{file}: its solids and shells have no faces; the file is damaged: export it again")
     notes = tuple(f"{text} ({count} times)" for text, count in sorted(tables.notes.items()))
     if tables.bound > 0.0:
         notes = (*notes, f"greatest distance of such a spline from the file's curve: {tables.bound:.3g} mm")
@@ -167,4 +172,11 @@ def _build(
         findings=(*findings, *chosen.findings),
         kernel_bytes=to_bytes(compound([body.shape for body in chosen.bodies])),
     )
-    return replace(model, box=extents(model))
+    box = extents(model)
+    reach = float(np.max(np.abs(box)))
+    if not max(reach, tables.gap) < FARTHEST:
+        raise StepError(
+            f"{file}: the part reaches to {max(reach, tables.gap):.3g} mm from the origin, beyond the"
+            f" {FARTHEST:.0e} mm that are taken; the file is damaged or its unit wrong: export it again"
+        )
+    return replace(model, box=box)

@@ -54,6 +54,11 @@ def _answer(path: str, walls: bool, seconds: int, memory: int) -> Model | Beadwr
         return fault
     if isinstance(fault, MemoryError):
         return StepError(out_of_memory(path, memory))
+    if type(fault).__module__.startswith("OCP."):  # the kernel's exceptions have no base of their own
+        return StepError(
+            f"{Path(path).name}: the CAD kernel gives up on this file ({type(fault).__name__}: {fault}); it is"
+            " damaged, or holds what the kernel does not master: export it again"
+        )
     return unexpected(fault)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from beadwright.errors import GeometryError
 from beadwright.section._free import FreeFace
 from beadwright.section._free_branches import FreeBranches
 
@@ -15,6 +16,8 @@ Index = npt.NDArray[np.int64]
 
 TOLERANCE = 2e-7
 """A piece farther than this from the curve is cut in two, mm."""
+MOST_PIECES = 2**14
+"""More quintics than this for each part of a curve on the average, and the surface is none to be cut."""
 NEAR_TANGENT = 1e-4
 """Angle between surface and plane below which a part of a curve is flagged, rad."""
 
@@ -116,6 +119,11 @@ def free_pieces(
         )
         if count >= 0:
             break
+        if room > MOST_PIECES * (len(jobs) + 1):
+            raise GeometryError(
+                f"a section curve of a free-form face needs more than {MOST_PIECES} pieces to be followed within"
+                f" {tolerance:.3g} mm; the face is damaged or folded: check it in the CAD"
+            )
         room *= 4
     control = control[:count]
     _weld(branches, jobs, fractions, first, control)
