@@ -60,8 +60,6 @@ def test_layers_stand_on_one_another_and_reach_the_top(high, height):
         (0.0, 0.0, 4.0, "neutral", "no height"),
         (-1.0, 10.0, 4.0, "neutral", "below the platform"),
         (0.0, 6000.0, 0.01, "neutral", "check the layer height"),
-        (0.0, 10.0, 4.0, "outer", "not available"),
-        (0.0, 10.0, 4.0, "inner", "not available"),
     ],
 )
 def test_what_cannot_be_planned_is_refused(low, high, height, rule, said):

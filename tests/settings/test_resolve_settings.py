@@ -101,8 +101,9 @@ def test_least_tolerance_is_kept_by_four_decimals_and_not_by_three() -> None:
 
 
 @pytest.mark.parametrize("rule", ["outer", "inner"])
-def test_rules_that_cannot_be_made_are_refused(rule: str) -> None:
-    assert f"rule: {rule} cannot be made" in fault(rule=rule)
+def test_rules_are_for_solids(rule: str) -> None:
+    assert resolve({"rule": rule}).settings.rule == rule
+    assert f"rule: {rule} is for solids" in fault(rule=rule, wall="centre")
 
 
 @pytest.mark.parametrize(

@@ -15,6 +15,10 @@ Rule = Literal["neutral", "outer", "inner"]
 # 1e-16 above a whole number; without it they would cost an empty layer. Larger would drop real material.
 HEIGHT_SLACK = 1e-6
 
+# How far inside the slab the planes of the rules outer and inner lie, mm: the slab is open, so a flat face on
+# its border is not met.
+OPEN = 1e-8
+
 # A plan of more layers than this is a slip in a unit, not a job (a 6 m part in layers of 0.06 mm).
 MAX_LAYERS = 100_000
 
@@ -63,7 +67,7 @@ def plan_layers(
     height : float
         Layer height, mm, above 0.
     rule : {"neutral", "outer", "inner"}
-        Only ``neutral`` can be made at present.
+        Outer and inner take two planes, just inside the bottom and the top of each slab.
     platform_z : float
         Where layer 0 begins, mm: at or below `z_low`.
 
@@ -75,8 +79,7 @@ def plan_layers(
     Raises
     ------
     SettingsError
-        Height not above 0, part not above the platform, more than `MAX_LAYERS` layers, or a rule that is
-        not available.
+        Height not above 0, part not above the platform, or more than `MAX_LAYERS` layers.
 
     Examples
     --------
@@ -85,7 +88,7 @@ def plan_layers(
     >>> plan_layers(0.0, 9.0, 4.0)[-1]
     LayerPlan(index=2, z0=8.0, z=12.0, height=4.0, section_z=(10.0,), rule='neutral')
     """
-    _refuse(z_low, z_high, height, rule, platform_z)
+    _refuse(z_low, z_high, height, platform_z)
     count = math.ceil((z_high - platform_z) / height - HEIGHT_SLACK)
     if count > MAX_LAYERS:
         msg = (
@@ -95,18 +98,20 @@ def plan_layers(
         raise SettingsError(msg)
     edges = [platform_z + i * height for i in range(max(count, 1) + 1)]
     return tuple(
-        LayerPlan(index=i, z0=low, z=high, height=height, section_z=((low + high) / 2,), rule=rule)
+        LayerPlan(index=i, z0=low, z=high, height=height, section_z=_planes(low, high, rule), rule=rule)
         for i, (low, high) in enumerate(pairwise(edges))
     )
 
 
-def _refuse(z_low: float, z_high: float, height: float, rule: str, platform_z: float) -> None:
+def _planes(low: float, high: float, rule: Rule) -> tuple[float, ...]:
+    """Where a slab is cut."""
+    return ((low + high) / 2,) if rule == "neutral" else (low + OPEN, high - OPEN)
+
+
+def _refuse(z_low: float, z_high: float, height: float, platform_z: float) -> None:
     """Raise for what cannot be planned."""
     if not (math.isfinite(height) and height > 0):
         msg = f"layer height must be above 0 mm, not {height}"
-        raise SettingsError(msg)
-    if rule != "neutral":
-        msg = f"rule {rule!r} is not available in this version: use 'neutral' (section at mid height)"
         raise SettingsError(msg)
     if not (math.isfinite(z_low) and math.isfinite(z_high) and z_high > z_low):
         msg = f"the part reaches from z {z_low} to {z_high} mm: it has no height to lay beads in"

@@ -7,10 +7,9 @@ from concurrent.futures import Executor
 from contextlib import contextmanager
 
 from beadwright.layers import LayerPlan
-from beadwright.pipeline._layer_work import LayerWork, work_on
+from beadwright.pipeline._layer_work import LayerWork, Planes, work_on
 from beadwright.pipeline._stages import COMPILE, Stages
 from beadwright.pipeline._workers import Workers, core_count, mapped
-from beadwright.section import TakenPlane
 
 # Layers of the first chunk, which is made in this process: it compiles what must be compiled, and tells how
 # long a layer takes.
@@ -51,9 +50,7 @@ class Crew:
         self.count = 1
         self.peak_memory = 0.0
 
-    def work(
-        self, data: bytes, plans: Sequence[LayerPlan], planes: Sequence[TakenPlane]
-    ) -> Iterator[LayerWork]:
+    def work(self, data: bytes, plans: Sequence[LayerPlan], planes: Sequence[Planes]) -> Iterator[LayerWork]:
         """Layers in their order."""
         clock = Stages()
         made = work_on(data, tuple(plans[:FIRST_CHUNK]), tuple(planes[:FIRST_CHUNK]))
@@ -91,8 +88,8 @@ class Crew:
 
 
 def _split(
-    data: bytes, plans: Sequence[LayerPlan], planes: Sequence[TakenPlane]
-) -> list[tuple[bytes, tuple[LayerPlan, ...], tuple[TakenPlane, ...]]]:
+    data: bytes, plans: Sequence[LayerPlan], planes: Sequence[Planes]
+) -> list[tuple[bytes, tuple[LayerPlan, ...], tuple[Planes, ...]]]:
     """Calls of `work_on` for chunks of layers."""
     return [
         (data, tuple(plans[i : i + CHUNK]), tuple(planes[i : i + CHUNK])) for i in range(0, len(plans), CHUNK)

@@ -82,12 +82,13 @@ def plan_document(
         "nudged_planes": [
             {
                 "layer": laid.text.index,
-                "asked_mm": laid.work.taken.asked,
-                "taken_mm": laid.work.taken.taken,
-                "why": laid.work.taken.why,
+                "asked_mm": plane.asked,
+                "taken_mm": plane.taken,
+                "why": plane.why,
             }
             for laid in layers
-            if laid.work.taken.why
+            for plane in laid.work.taken
+            if plane.why
         ],
         "faces": _faces(model, layers),
         "findings": [finding.as_dict() for finding in findings],

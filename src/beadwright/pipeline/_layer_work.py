@@ -5,24 +5,29 @@ from __future__ import annotations
 import functools
 import pickle
 from dataclasses import dataclass, replace
+from itertools import islice
 
 import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs import Lost, fit
-from beadwright.beads import Bead, contour_beads, wall_beads
+from beadwright.beads import Bead, LayerBeads, contour_beads, wall_beads
 from beadwright.curves import ArcRegion, length, lengths, signed_area
-from beadwright.layers import LayerPlan, LayerRegion, layer_region, wall_region
+from beadwright.layers import Folds, LayerPlan, LayerRegion, layer_region, rule_region, wall_region
 from beadwright.numeric import Budget, Finding
 from beadwright.pipeline._kernel_fallback import KernelFallback
 from beadwright.pipeline._load import load_kernels
 from beadwright.pipeline._stages import Stages, peak_memory_mb
-from beadwright.section import Cutter, Section, TakenPlane, cut
+from beadwright.section import Cutter, Section, TakenPlane, cut, take_plane
 from beadwright.settings import ROUNDING_UNITS, PlanSettings
 
 # Areas and lengths that a union may lose by its own snapping, far above it: mm2, mm.
 NO_AREA = 1e-3
 NO_LENGTH = 1e-2
+
+
+Planes = tuple[TakenPlane, ...]
+"""Those of one layer: one by the neutral rule, else two."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,12 +43,15 @@ class Job:
         Of the beads, mm.
     fallback : KernelFallback
         For faces that cannot be cut.
+    folds : Folds or None
+        Of the placed model, for the rules outer and inner.
     """
 
     cutter: Cutter
     settings: PlanSettings
     spacing: float
     fallback: KernelFallback
+    folds: Folds | None = None
 
     @property
     def solid_of_face(self) -> npt.NDArray[np.int64]:
@@ -60,8 +68,8 @@ class LayerWork:
     layer : LayerRegion
         With all bounds but that of rounding.
     beads : tuple of Bead
-    taken : TakenPlane
-        The plane asked for and the one used.
+    taken : tuple of TakenPlane
+        The planes asked for and those used.
     near_tangent : int
         Pieces along which plane and surface are nearly parallel.
     hidden : float
@@ -80,7 +88,7 @@ class LayerWork:
 
     layer: LayerRegion
     beads: tuple[Bead, ...]
-    taken: TakenPlane
+    taken: Planes
     near_tangent: int
     hidden: float
     grey: int
@@ -117,7 +125,7 @@ def _job(data: bytes) -> Job:
     return job
 
 
-def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[TakenPlane, ...]) -> ChunkWork:
+def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[Planes, ...]) -> ChunkWork:
     """Make the regions and beads of some layers.
 
     Parameters
@@ -125,8 +133,8 @@ def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[TakenPlane,
     data : bytes
         A pickled `Job`.
     plans : tuple of LayerPlan
-    planes : tuple of TakenPlane
-        One for each.
+    planes : tuple of tuple of TakenPlane
+        Those of each.
 
     Returns
     -------
@@ -143,19 +151,24 @@ def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[TakenPlane,
         load_kernels()
         job = _job(data)
     with stages.measure("section"):
-        sections = cut(
-            job.cutter, [p.taken for p in planes], asked=[p.asked for p in planes], fallback=job.fallback
+        every = [plane for own in planes for plane in own]
+        sections = iter(
+            cut(job.cutter, [p.taken for p in every], asked=[p.asked for p in every], fallback=job.fallback)
         )
     made = [
-        _layer(job, plan, plane, section, stages)
-        for plan, plane, section in zip(plans, planes, sections, strict=True)
+        _layer(job, plan, own, tuple(islice(sections, len(own))), stages)
+        for plan, own in zip(plans, planes, strict=True)
     ]
     return ChunkWork(layers=tuple(made), seconds=stages.seconds(), peak_memory=peak_memory_mb())
 
 
-def _layer(job: Job, plan: LayerPlan, plane: TakenPlane, section: Section, stages: Stages) -> LayerWork:
-    settings = job.settings
+def _layer(
+    job: Job, plan: LayerPlan, planes: Planes, sections: tuple[Section, ...], stages: Stages
+) -> LayerWork:
+    settings, section = job.settings, sections[0]
     overlap = shared = 0.0
+    if plan.rule != "neutral":
+        return _by_rule(job, plan, planes, sections, stages)
     with stages.measure("fit"):
         fitted = fit(section.loops, tolerance=settings.tolerance)
     budget = Budget(model=section.model, section=section.bound, fit=fitted.bound.mm)
@@ -180,14 +193,57 @@ def _layer(job: Job, plan: LayerPlan, plane: TakenPlane, section: Section, stage
             )
             overlap, shared = _united(fitted.region, layer)
         with stages.measure("beads"):
-            laid = contour_beads(
-                layer,
-                width=settings.width,
-                height=plan.height,
-                spacing=job.spacing,
-                contours=settings.contours,
-                rounding=ROUNDING_UNITS * 10.0**-settings.decimals,
-            )
+            laid = _contours(job, layer)
+    return _work(layer, laid, planes, sections, overlap=overlap, shared=shared)
+
+
+def _contours(job: Job, layer: LayerRegion) -> LayerBeads:
+    settings = job.settings
+    return contour_beads(
+        layer,
+        width=settings.width,
+        height=layer.plan.height,
+        spacing=job.spacing,
+        contours=settings.contours,
+        rounding=ROUNDING_UNITS * 10.0**-settings.decimals,
+    )
+
+
+def _by_rule(
+    job: Job, plan: LayerPlan, planes: Planes, sections: tuple[Section, ...], stages: Stages
+) -> LayerWork:
+    """A layer by the rule outer or inner."""
+    assert job.folds is not None
+    bottom, top = sections
+    with stages.measure("region"):
+        layer = rule_region(
+            plan,
+            job.folds,
+            bottom,
+            top,
+            cut_at=lambda heights: cut(
+                job.cutter,
+                [take_plane(job.cutter, z, "below").taken for z in heights],
+                fallback=job.fallback,
+            ),
+            tolerance=job.settings.tolerance,
+        )
+        told = tuple(finding for section in sections for finding in _section_findings(plan, section))
+        layer = replace(layer, findings=(*told, *layer.findings))
+    with stages.measure("beads"):
+        laid = _contours(job, layer)
+    return _work(layer, laid, planes, sections)
+
+
+def _work(
+    layer: LayerRegion,
+    laid: LayerBeads,
+    planes: Planes,
+    sections: tuple[Section, ...],
+    *,
+    overlap: float = 0.0,
+    shared: float = 0.0,
+) -> LayerWork:
     return LayerWork(
         layer=replace(
             layer,
@@ -195,12 +251,12 @@ def _layer(job: Job, plan: LayerPlan, plane: TakenPlane, section: Section, stage
             findings=(*layer.findings, *laid.findings),
         ),
         beads=laid.beads,
-        taken=plane,
-        near_tangent=len(section.near_tangent),
-        hidden=section.hidden,
+        taken=planes,
+        near_tangent=sum(len(section.near_tangent) for section in sections),
+        hidden=max(section.hidden for section in sections),
         grey=laid.grey,
         lost=laid.lost,
-        fallbacks=section.fallbacks + layer.fallbacks + laid.fallbacks,
+        fallbacks=sum(section.fallbacks for section in sections) + layer.fallbacks + laid.fallbacks,
         overlap=overlap,
         shared=shared,
     )

@@ -17,12 +17,12 @@ import numpy.typing as npt
 from beadwright.beads import Trail, arrange
 from beadwright.brep import Model, placed, placement
 from beadwright.errors import SettingsError
-from beadwright.layers import LayerPlan, plan_layers
+from beadwright.layers import LayerPlan, find_folds, plan_layers
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, as_text, plan_document, run_document, worst
 from beadwright.pipeline._findings import plan_findings
 from beadwright.pipeline._kernel_fallback import kernel_fallback
-from beadwright.pipeline._layer_work import Job, LayerWork
+from beadwright.pipeline._layer_work import Job, LayerWork, Planes
 from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._part import read_part
 from beadwright.pipeline._result import PlannedLayer, PlanResult
@@ -118,12 +118,14 @@ def plan_part(
         tell("preparing", 0, len(plans))
         with stages.measure("prepare"):
             cutter = prepare(solid)
-            planes = tuple(_plane(cutter, plan.section_z[0]) for plan in plans)
+            planes = tuple(_planes(cutter, plan) for plan in plans)
+            folds = None if settings.rule == "neutral" else find_folds(solid)
             job = Job(
                 cutter=cutter,
                 settings=settings,
                 spacing=settings.bead_spacing(),
                 fallback=kernel_fallback(model, matrix),
+                folds=folds,
             )
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
@@ -134,7 +136,10 @@ def plan_part(
             program = program_text(
                 head, [each.text for each in laid], words=Words(decimals=settings.decimals)
             )
-        findings = plan_findings(solid, [each.work for each in laid], strict=settings.strict)
+        findings = (
+            *(() if folds is None else folds.findings()),
+            *plan_findings(solid, [each.work for each in laid], strict=settings.strict),
+        )
         document = plan_document(model, matrix, resolved, laid, findings)
         if output is not None:
             tell("writing", len(plans), len(plans))
@@ -156,6 +161,14 @@ def plan_part(
         bounds=worst([each.text.budget for each in laid]),
         out=None if out is None else Path(out),
     )
+
+
+def _planes(cutter: Cutter, plan: LayerPlan) -> Planes:
+    """The planes of a layer; the two of the rules outer and inner stay inside the slab."""
+    if plan.rule == "neutral":
+        return (_plane(cutter, plan.section_z[0]),)
+    low, high = plan.section_z
+    return take_plane(cutter, low, "above"), take_plane(cutter, high, "below")
 
 
 def _plane(cutter: Cutter, asked: float) -> TakenPlane:

@@ -63,7 +63,9 @@ class PlanSettings(BaseModel):
     )
     contours: int = Field(2, ge=1, le=1000, description="contour beads of each loop, from the outside in")
     rule: Literal["neutral", "outer", "inner"] = Field(
-        "neutral", description="what a layer covers; neutral: the section at mid height"
+        "neutral",
+        description="what a layer covers; neutral: the section at mid height; outer: all that the part covers"
+        " anywhere in the layer; inner: what it covers everywhere in it",
     )
     decimals: int = Field(4, ge=3, le=8, description="decimals of the coordinates in the program")
     clearance: float = Field(20.0, ge=0.1, le=1000.0, description="height of traverses above the layer, mm")
@@ -111,8 +113,8 @@ class PlanSettings(BaseModel):
                     f"{self.spacing:g} mm is more than twice the width, {self.width:g} mm",
                 )
             )
-        if self.rule != "neutral":
-            faults.append(("rule", f"{self.rule} cannot be made by this version; allowed: neutral"))
+        if self.rule != "neutral" and self.wall is not None:
+            faults.append(("rule", f"{self.rule} is for solids; walls allow neutral"))
         first, end = self.layers
         if end is not None and end <= first:
             faults.append(

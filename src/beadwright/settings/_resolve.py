@@ -132,7 +132,7 @@ def allowed(name: str) -> str:
         "layers": "allowed A:B with whole numbers from 0, for example 10:20",
         "wall": "allowed centre, left or right",
         "bead_section": "allowed flat or round",
-        "rule": "allowed neutral",
+        "rule": "allowed neutral, outer or inner",
         "overwrite": "allowed true or false",
         "strict": "allowed true or false",
     }

@@ -1,0 +1,114 @@
+"""A layer's region by the rules ``outer`` and ``inner``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from beadwright.arcs import fit, intersect, unite
+from beadwright.curves import region_area, region_length, signed_area
+from beadwright.layers._folds import Folds
+from beadwright.layers._plan import LayerPlan
+from beadwright.layers._region import LayerRegion
+from beadwright.layers._slab import Side, SlabRegion, slab_region
+from beadwright.numeric import Budget, Finding
+from beadwright.section import Section
+
+Cut = Callable[[Sequence[float]], Sequence[Section]]
+"""Cuts the solid at heights, mm."""
+
+STACK = 17
+"""Planes of a slab whose folds are not known."""
+
+
+def stack_heights(low: float, high: float) -> tuple[float, ...]:
+    """Heights of the planes between a slab's own two that stand in where its folds are not known, mm."""
+    return tuple(np.linspace(low, high, STACK)[1:-1].tolist())
+
+
+def rule_region(
+    plan: LayerPlan, folds: Folds, bottom: Section, top: Section, *, cut_at: Cut, tolerance: float
+) -> LayerRegion:
+    """The region of a layer by the rule outer or inner.
+
+    Parameters
+    ----------
+    plan : LayerPlan
+        Its rule is ``outer`` or ``inner``.
+    folds : Folds
+        Of the placed model.
+    bottom, top : Section
+        At the planes just inside the slab.
+    cut_at : callable
+        Cuts the solid at `stack_heights`, asked for only where the region cannot be made otherwise.
+    tolerance : float
+        Of the fit, mm.
+
+    Returns
+    -------
+    LayerRegion
+        ``area`` and ``perimeter`` are those of the lines and arcs. Where a stack of planes had to stand in it
+        counts as a fallback and a finding ``rule-planes`` says so: at silhouettes between the planes up to
+        d^2 / (8 R) may be missing, d their distance and R the radius of the surface there.
+    """
+    assert plan.rule != "neutral"
+    made = slab_region(folds, bottom, top, side=plan.rule, tolerance=tolerance)
+    findings: tuple[Finding, ...] = ()
+    sections: tuple[Section, ...] = (bottom, top)
+    if made is None:
+        sections = (bottom, *cut_at(stack_heights(bottom.taken, top.taken)), top)
+        made = _stacked(sections, plan.rule, tolerance)
+        findings = (_planes_finding(plan, sections),)
+    loops = made.region.loops
+    budget = Budget(
+        model=max(s.model for s in sections),
+        section=max(s.bound for s in sections) + made.joined,
+        fit=made.fit,
+        region=made.bound,
+    )
+    return LayerRegion(
+        plan=plan,
+        section_z=(bottom.taken, top.taken),
+        region=made.region,
+        area=region_area(made.region),
+        perimeter=region_length(made.region),
+        n_loops=len(loops),
+        n_holes=sum(signed_area(loop) < 0 for loop in loops),
+        budget=budget,
+        findings=findings,
+        fallbacks=made.fallbacks,
+        inverted=made.inverted,
+    )
+
+
+def _planes_finding(plan: LayerPlan, sections: Sequence[Section]) -> Finding:
+    return Finding(
+        code="rule-planes",
+        level="warning",
+        layer=plan.index,
+        measured=(sections[-1].taken - sections[0].taken) / (len(sections) - 1),
+        unit="mm",
+        text=f"the {plan.rule} rule is kept at {len(sections)} planes this far apart only: a face here looks"
+        " up and down, and the curve between has no closed form",
+    )
+
+
+def _stacked(sections: Sequence[Section], side: Side, tolerance: float) -> SlabRegion:
+    """The union or intersection of the sections at some planes."""
+    fits = [fit(section.loops, tolerance=tolerance) for section in sections]
+    solid = [unite(fitted.region) for fitted in fits]
+    if side == "outer":
+        done = [unite([each.region for each in solid])]
+    else:
+        done = [solid[0]]
+        for each in solid[1:]:
+            done.append(intersect(done[-1].region, each.region))
+    steps = [*solid, *done]
+    return SlabRegion(
+        region=done[-1].region,
+        fit=max(fitted.bound.mm for fitted in fits),
+        bound=max(each.bound.mm for each in solid) + sum(each.bound.mm for each in done),
+        joined=0.0,
+        fallbacks=1 + sum(each.fallbacks for each in steps),
+    )
