@@ -193,7 +193,13 @@ def plan(
         str | None, _option("--contours", "N", "contour beads of each loop [default: 2]")
     ] = None,
     rule: Annotated[
-        str | None, _option("--rule", "neutral|outer|inner", "section at mid height, all or nothing but the part [default: neutral]")
+        str | None,
+        _option(
+            "--rule",
+            "neutral|outer|inner",
+            "a layer covers the section at mid height, or all of the part in it, or nothing but the part"
+            " [default: neutral]",
+        ),
     ] = None,
     decimals: Annotated[str | None, _option("--decimals", "N", "of the coordinates [default: 4]")] = None,
     clearance: Annotated[
