@@ -163,6 +163,22 @@ def section(
             show_section(cut, written)
 
 
+@app.command(epilog="Example: beadwright warm")
+def warm(as_json: AsJson = False, quiet: Quiet = False) -> None:
+    """Compile the numeric kernels now, once on this machine, so that no later command waits for it."""
+    with _Edge():
+        from beadwright.pipeline import compile_kernels
+
+        with _progress(quiet=quiet) as progress:
+            warmed = compile_kernels(progress)
+        if as_json:
+            _print_json({"seconds": round(warmed.seconds, 3), "caches": list(warmed.caches)})
+        elif not quiet:
+            _say(
+                f"compiled kernels are in place after {warmed.seconds:.1f} s, in " + ", ".join(warmed.caches)
+            )
+
+
 def _option(flag: str, metavar: str, text: str) -> Any:
     return typer.Option(flag, metavar=metavar, help=text)
 
@@ -256,7 +272,7 @@ def plan(
         from beadwright.settings import resolve
 
         resolved = resolve(given)
-        with _progress(shown=not quiet and sys.stderr.isatty()) as progress:
+        with _progress(quiet=quiet) as progress:
             result = plan_part(part, out, resolved=resolved, progress=progress)
         if as_json:
             _print_json(result.document)
@@ -337,7 +353,7 @@ def verify(
             off=off,
             axis=axis,
         )
-        with _progress(shown=not quiet and sys.stderr.isatty()) as progress:
+        with _progress(quiet=quiet) as progress:
             found = verify_program(program, part, options, progress)
         if as_json:
             _print_json(found.as_dict())
@@ -349,23 +365,25 @@ def verify(
 
 
 class _progress:  # noqa: N801  a context manager that reads as a verb
-    """A progress bar on standard error, or silence."""
+    """A progress bar on a terminal; elsewhere a line for what takes unexpectedly long, or silence."""
 
-    def __init__(self, *, shown: bool) -> None:
-        self._shown = shown
+    def __init__(self, *, quiet: bool) -> None:
+        self._quiet = quiet
         self._bar: Any = None
 
     def __enter__(self) -> Progress | None:
-        if not self._shown:
+        if self._quiet:
             return None
+        if not sys.stderr.isatty():
+            return _note_compiling
         from rich.console import Console
-        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
         self._bar = Progress(
             TextColumn("{task.description}"),
             BarColumn(),
             MofNCompleteColumn(),
-            TimeRemainingColumn(),
+            TimeElapsedColumn(),
             console=Console(stderr=True),
             transient=True,
         )
@@ -380,3 +398,9 @@ class _progress:  # noqa: N801  a context manager that reads as a verb
     def __exit__(self, *_: object) -> None:
         if self._bar is not None:
             self._bar.stop()
+
+
+def _note_compiling(stage: str, done: int, _total: int) -> None:
+    """Say that compiling begins, where no bar shows it."""
+    if stage.startswith("compiling") and not done:
+        _say(f"{stage}; this takes half a minute or so")

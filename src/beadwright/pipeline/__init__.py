@@ -2,12 +2,13 @@
 
 from beadwright.pipeline._examine import Examination, examine
 from beadwright.pipeline._guard import read_step
-from beadwright.pipeline._plan import Progress, plan, plan_part
+from beadwright.pipeline._plan import Progress, compile_kernels, plan, plan_part
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._section import PlaneSection, section_at, write_section
 from beadwright.pipeline._tables import show_examination, show_plan, show_section
 from beadwright.pipeline._verify import verify_options, verify_program
 from beadwright.pipeline._verify_table import show_verification
+from beadwright.pipeline._warm import Warmed
 
 __all__ = [
     "Examination",
@@ -15,6 +16,8 @@ __all__ = [
     "PlaneSection",
     "PlannedLayer",
     "Progress",
+    "Warmed",
+    "compile_kernels",
     "examine",
     "plan",
     "plan_part",

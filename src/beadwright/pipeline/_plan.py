@@ -26,7 +26,8 @@ from beadwright.pipeline._layer_work import Job, LayerWork, Planes
 from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._part import read_part
 from beadwright.pipeline._result import PlannedLayer, PlanResult
-from beadwright.pipeline._stages import Stages
+from beadwright.pipeline._stages import COMPILE, Stages
+from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
 from beadwright.post import Words, layer_text, program_text
 from beadwright.program import Head, Placement, Setting, layer_program
 from beadwright.section import Cutter, TakenPlane, prepare, take_plane
@@ -99,8 +100,9 @@ def plan_part(
     resolved: Resolved,
     progress: Progress | None = None,
     executor: Executor | None = None,
+    warm_first: bool = True,
 ) -> PlanResult:
-    """`plan` with settings that are resolved already."""
+    """`plan` with settings that are resolved already; kernels are compiled first, unless it is for that."""
     settings, stages = resolved.settings, Stages()
     when = dt.datetime.now(dt.UTC)
     tell = progress or _silent
@@ -108,6 +110,12 @@ def plan_part(
         output: Output | None = None
         if out is not None:
             output = stack.enter_context(output_folder(out, overwrite=settings.overwrite))
+        if warm_first:
+            with stages.measure("load"):
+                compiled = is_warm()
+            if not compiled:
+                with stages.measure(COMPILE):
+                    compile_kernels(tell)
         tell("reading", 0, 0)
         with stages.measure("read"):
             model = read_part(part, walls=settings.wall is not None)
@@ -180,6 +188,22 @@ def _plane(cutter: Cutter, asked: float) -> TakenPlane:
     intervals = cutter.intervals
     flat = bool(np.any(intervals.flat & (intervals.low <= asked + 2e-6) & (intervals.high >= asked - 2e-6)))
     return below if flat or not below.why else take_plane(cutter, asked, "above")
+
+
+def compile_kernels(progress: Progress | None = None) -> Warmed:
+    """Compile all numeric kernels now, or see that they are there.
+
+    Parameters
+    ----------
+    progress : callable, optional
+        Called as ``progress(stage, done, total)``.
+    """
+    return warm(_plan_sample, progress)
+
+
+def _plan_sample() -> None:
+    """Meet every kernel that a plan needs."""
+    plan_part(SAMPLE, None, resolved=resolve({"workers": "1"}), warm_first=False)
 
 
 def _asked_layers(solid: Model, settings: PlanSettings) -> tuple[LayerPlan, ...]:
