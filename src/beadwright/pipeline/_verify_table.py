@@ -38,6 +38,8 @@ def _rows(found: Verification) -> list[tuple[str, str]]:
         ("layers", f"{len(found.checked)} of {found.layers} measured against the CAD kernel's section"),
         ("beads", f"{found.beads}, {run.bead_mm / 1000:.1f} m, from {'comments' if found.told else 'moves'}"),
     ]
+    if found.one_sided:
+        rows.append(("", f"{len(found.one_sided)} of them on the side that their rule guarantees"))
     if found.width is not None:
         rows.append(("bead width", f"{found.width:.4g} mm"))
     if profile is not None:

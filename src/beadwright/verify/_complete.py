@@ -69,7 +69,10 @@ def demanded(cut: Cut, offset: float, step: float) -> tuple[Floats, Floats, npt.
 def distance_to_beads(
     moves: Moves, beads: list[Bead], points: Floats
 ) -> tuple[Floats, npt.NDArray[np.int64]]:
-    """Distance of points to the nearest centreline of some beads, mm, and the row of its move: two (k,)."""
+    """Distance of points to the nearest centreline of some beads, mm, and the row of its move: two (k,).
+
+    The nearest move is sought along chords; the distance to it is that to its line or arc.
+    """
     lines, owners = [np.zeros((0, 2, 2))], [np.zeros(0, np.int64)]
     rows = np.concatenate([np.zeros(0, np.int64)] + [bead.rows for bead in beads])
     straight = rows[moves.sweep[rows] == 0]
@@ -84,7 +87,20 @@ def distance_to_beads(
     tree = shapely.STRtree(shapely.linestrings(np.concatenate(lines)))
     found, far = nearest(tree, points)
     owner = np.concatenate(owners)
-    return far, owner[found] if len(owner) else np.full(len(points), -1)
+    if not len(owner):
+        return far, np.full(len(points), -1)
+    row = owner[found]
+    return np.where(moves.sweep[row] != 0, _to_arcs(moves, row, points), far), row
+
+
+def _to_arcs(moves: Moves, row: npt.NDArray[np.int64], points: Floats) -> Floats:
+    """Distance of each point to its own arc: to the circle where it stands before the arc, else to the nearer end."""
+    start, end, centre = moves.start[row, :2], moves.end[row, :2], moves.centre[row]
+    away, first = points - centre, start - centre
+    turned = np.arctan2(away[:, 1], away[:, 0]) - np.arctan2(first[:, 1], first[:, 0])
+    before = np.mod(turned * np.sign(moves.sweep[row]), 2 * np.pi) <= np.abs(moves.sweep[row])
+    to_ends = np.minimum(np.hypot(*(points - start).T), np.hypot(*(points - end).T))
+    return np.asarray(np.where(before, np.abs(np.hypot(*away.T) - np.hypot(*first.T)), to_ends))
 
 
 def check_complete(
@@ -96,8 +112,11 @@ def check_complete(
     allowed: float,
     step: float,
     notes: Notes,
+    room: float = 0.0,
 ) -> None:
     """A finding for every ring of the section along which a rank of contour beads is missing somewhere.
+
+    Beads may lie farther from the place by `room`, where the section is not the layer's region but near to it.
 
     Where a medial bead runs within half its width of the place, it stands for the contour beads.
     """
@@ -106,7 +125,7 @@ def check_complete(
     for rank, common in sorted(offsets.items()):
         beads = [b for b in layer.beads if b.role == "contour" and b.rank == rank]
         offset = max((b.offset for b in beads), default=common)
-        room = offset - min((b.offset for b in beads), default=common)
+        near = NEAR + MARGIN + allowed + room + offset - min((b.offset for b in beads), default=common)
         places, _, ring = demanded(cut, offset - layer.stock, step)
         far, _ = distance_to_beads(moves, beads, places)
         if len(middle):
@@ -114,7 +133,7 @@ def check_complete(
             far = np.where(beside <= reach, 0.0, far)
         for number in np.unique(ring):
             own = ring == number
-            lost = np.flatnonzero(own & (far > NEAR + MARGIN + allowed + room))
+            lost = np.flatnonzero(own & (far > near))
             if not len(lost):
                 continue
             every = len(lost) == own.sum()
@@ -129,7 +148,7 @@ def check_complete(
                     layer=layer.index,
                     at_mm=(float(x), float(y), layer.z),
                     measured=float(min(far[lost].max(), 1e9)),
-                    allowed=NEAR + MARGIN + allowed + room,
+                    allowed=near,
                     unit="mm",
                 ),
                 layer.line,

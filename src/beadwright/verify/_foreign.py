@@ -108,7 +108,8 @@ def check_levels(deposit: Deposit, model: Model, matrix: Floats, notes: Notes) -
     """Check that the levels follow each other, from the part's lowest point to its highest."""
     levels = np.array([layer.z for layer in deposit.layers])
     steps = np.diff(levels)
-    usual = float(np.median(steps)) if len(steps) else float(levels[0])
+    # The lower of two middle steps: where layers are few, one that is missing must not become the measure.
+    usual = float(np.sort(steps)[(len(steps) - 1) // 2]) if len(steps) else float(levels[0])
     size = float(np.linalg.norm(matrix[2, :3]))
     low, high = (extents(model, matrix[2:, :3] / size)[:, 0] * size + matrix[2, 3]).tolist()
     for layer, step in zip(deposit.layers[1:], steps.tolist(), strict=True):

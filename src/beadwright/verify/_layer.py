@@ -57,12 +57,12 @@ class Job:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Measured:
-    """A layer that was measured: its numbers, the samples behind them, its findings, whether it was judged in full."""
+    """A layer that was measured: its numbers, the samples behind them, its findings, which sides were judged."""
 
     result: LayerResult
     samples: Deviations
     notes: Notes
-    whole: bool
+    side: int
 
 
 def measure_layer(job: Job, place: int) -> Measured | None:
@@ -92,8 +92,13 @@ def measure_layer(job: Job, place: int) -> Measured | None:
         allowed=allowed,
         accuracy=found.accuracy,
     )
-    whole = layer.rule == "neutral" and bool(np.isfinite(layer.stock))
-    return Measured(result=_covered(job, place, found, result), samples=samples, notes=notes, whole=whole)
+    judged = found.closed or bool(len(samples.value))
+    return Measured(
+        result=_covered(job, place, found, result),
+        samples=samples,
+        notes=notes,
+        side=side_of(layer) if judged and np.isfinite(layer.stock) else 2,
+    )
 
 
 def _answers(job: Job, layer: DepositLayer) -> Iterator[tuple[Cut, float]]:
@@ -144,19 +149,27 @@ def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Not
         return measure_from_section(
             job.moves, layer, found, width=width, allowed=allowed, step=step, notes=notes
         )
-    if not np.isfinite(layer.stock) or layer.rule != "neutral":
-        # By one section only this is known: beads stay inside what the rule joins.
-        inside = replace(layer, stock=layer.stock if np.isfinite(layer.stock) else 1e9)
-        trial = Notes()
-        measure_beads(job.moves, inside, found, allowed=allowed, step=step, notes=trial)
-        for line, finding in trial.rows:
-            if finding.code == "outside":
-                notes.add(finding, line)
+    if not np.isfinite(layer.stock):
         return gathered([])
-    samples = measure_beads(job.moves, layer, found, allowed=allowed, step=step, notes=notes)
+    side = side_of(layer)
+    samples = measure_beads(job.moves, layer, found, allowed=allowed, step=step, notes=notes, side=side)
     if found.closed:
-        check_complete(job.moves, layer, found, job.offsets, allowed=allowed, step=step, notes=notes)
+        room = 0.0 if side == 0 else max(job.offsets.values(), default=0.0)
+        check_complete(
+            job.moves, layer, found, job.offsets, allowed=allowed, step=step, notes=notes, room=room
+        )
     return samples
+
+
+def side_of(layer: DepositLayer) -> int:
+    """0 where a section is the layer's region; -1 where that is at least the sections joined, 1 where at most.
+
+    By the rule ``outer`` a region holds every section of its slab, by ``inner`` it lies in every one, whatever planes
+    are told. Grown by a ball on leaning walls, it holds the section grown in its plane.
+    """
+    if layer.rule == "inner":
+        return 1
+    return -1 if layer.rule == "outer" or layer.stock > 0 else 0
 
 
 def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> LayerResult:

@@ -62,7 +62,7 @@ def gathered(parts: list[Deviations]) -> Deviations:
 
 
 def measure_beads(
-    moves: Moves, layer: DepositLayer, cut: Cut, *, allowed: float, step: float, notes: Notes
+    moves: Moves, layer: DepositLayer, cut: Cut, *, allowed: float, step: float, notes: Notes, side: int = 0
 ) -> Deviations:
     """Deviations of the contour beads (and walls) of a layer; findings where a bead exceeds what is allowed.
 
@@ -78,6 +78,9 @@ def measure_beads(
         Greatest distance of samples, mm.
     notes : Notes
         Findings are added here: the worst place of each bead.
+    side : {0, -1, 1}
+        0: the section is the layer's region, so both sides are judged. -1: the region is that or more, so only beads
+        too far in are at fault; 1: that or less, so only those too far out.
 
     Returns
     -------
@@ -99,7 +102,8 @@ def measure_beads(
         if bead.role not in {"contour", "wall"} or not np.isfinite(bead.offset):
             continue
         value = abs(bead.offset) - depth if bead.role == "wall" else bead.offset - depth
-        _judge(moves, layer, bead, points, row, value, allowed, cut, notes)
+        judged = value if side == 0 else side * np.maximum(side * value, 0.0)
+        _judge(moves, layer, bead, points, row, judged, allowed, cut, notes)
         if bead.role == "contour":
             _direction(moves, layer, bead, cut, notes)
         if bead.rank in {"", "1"}:

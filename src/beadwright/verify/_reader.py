@@ -25,6 +25,8 @@ NUMBER = r"-?\d{1,12}\.?\d{0,15}"
 PLAIN = re.compile(
     rf"G0?([0-3]) ?(?:X({NUMBER}) ?)?(?:Y({NUMBER}) ?)?(?:Z({NUMBER}) ?)?(?:I({NUMBER}) ?J({NUMBER}))?"
 )
+# Far below the length that a line may have.
+SHORT = 200
 
 
 def read(text: str, flow: FlowWords | None = None) -> Reading:
@@ -70,12 +72,13 @@ class _Reader(Machine):
         """One line."""
         if self.plain and raw[:1] == "G":
             found = PLAIN.fullmatch(raw)
-            if found is not None and len(raw) < 200:
-                mode, x, y, z, i, j = found.groups()
-                self.modes["motion"] = int(mode) * 10
-                given = {k: float(v) for k, v in zip("XYZIJ", (x, y, z, i, j), strict=True) if v is not None}
-                self.motion(given, None)
-                return
+            if found is not None and len(raw) < SHORT:
+                mode, *told = found.groups()
+                given = {k: float(v) for k, v in zip("XYZIJ", told, strict=True) if v is not None}
+                if given and ("I" in given) == (mode in "23"):
+                    self.modes["motion"] = int(mode) * 10
+                    self.motion(given, None)
+                    return
         if raw.strip() == "%" or not raw:
             return
         line = split(raw, self.parameters, self.words.axis)

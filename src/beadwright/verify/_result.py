@@ -211,8 +211,11 @@ class Verification:
         Layers that were measured.
     without_answer : tuple of int
         Layers of which the kernel gave no section that closes: not checked.
+    one_sided : tuple of int
+        Layers whose region is no section (rules outer and inner, stock on leaning walls): judged on the side that the
+        rule guarantees, their beads never too far in (outer, stock) or too far out (inner).
     not_judged : tuple of int
-        Layers of which only part can be judged by sections (rules outer and inner, stock by face).
+        Layers whose contour beads were not judged: stock by face.
     profile : Spread or None
         Over all measured layers.
     faces : dict of int to Spread
@@ -233,6 +236,7 @@ class Verification:
     beads: int
     checked: tuple[LayerResult, ...]
     without_answer: tuple[int, ...]
+    one_sided: tuple[int, ...]
     not_judged: tuple[int, ...]
     profile: Spread | None
     faces: dict[int, Spread]
@@ -260,6 +264,7 @@ class Verification:
             "beads": self.beads,
             "layers_checked": len(self.checked),
             "layers_without_answer": list(self.without_answer),
+            "layers_one_sided": list(self.one_sided),
             "layers_not_judged": list(self.not_judged),
             "profile": None if self.profile is None else self.profile.as_dict(),
             "faces": [{"id": face, **spread.as_dict()} for face, spread in sorted(self.faces.items())],

@@ -91,8 +91,8 @@ def verify(
     for index in silent:
         told = "the kernel gave no section that closes, here and a hair above and below: not checked"
         notes.add(Finding(code="not_checked", level="warning", text=told, layer=index), None)
-    if deposit.layers and not any(m.whole for m in measured):
-        told = "no layer could be measured in full"
+    if deposit.layers and not any(m.side < 2 for m in measured):
+        told = "no layer could be measured"
         notes.add(Finding(code="nothing_checked", level="error", text=told), None)
     check_flow(reading, deposit, options, section, notes)
     check_limits(reading.moves, options, notes)
@@ -198,7 +198,8 @@ def _verdict(
         beads=len(deposit.beads),
         checked=tuple(m.result for m in measured),
         without_answer=tuple(silent),
-        not_judged=tuple(m.result.index for m in measured if not m.whole),
+        one_sided=tuple(m.result.index for m in measured if abs(m.side) == 1),
+        not_judged=tuple(m.result.index for m in measured if m.side == 2),
         profile=samples.spread(),
         faces=spreads,
         width=width,
