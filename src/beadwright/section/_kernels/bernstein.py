@@ -5,14 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-# A helper is called by kernels only: without wrappers for Python it compiles faster. A zero divisor gives an
-# infinity, as in numpy; the callers check for it.
-KERNEL: dict[str, Any] = {"cache": True, "error_model": "numpy", "no_cfunc_wrapper": True}
-HELPER: dict[str, Any] = KERNEL | {"no_cpython_wrapper": True}
-kernel = njit(**KERNEL)
-helper = njit(**HELPER)
+from beadwright.section._kernels.options import helper, kernel
 
 STOP = 2.0**-44
 """A piece of a side shorter than this part of it is not halved further: two roots inside are none."""

@@ -6,7 +6,6 @@ from math import acos, atan2, cos, hypot, sin, sqrt
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from beadwright.section._kernels.codes import (
     B_ANGLE,
@@ -27,12 +26,13 @@ from beadwright.section._kernels.codes import (
 )
 from beadwright.section._kernels.level import excess, profile
 from beadwright.section._kernels.nodes import bezier3, spline_root
+from beadwright.section._kernels.options import helper, kernel
 from beadwright.section._kernels.turned import UPRIGHT, add, level_row, turned_circle, turned_line
 
 SAMPLES = 24
 
 
-@njit(cache=True)
+@helper
 def refine(
     f: Any, i: int, spans: Any, height: float, rho: float, a: float, b: float, ga: float, work: Any, out: Any
 ) -> Any:
@@ -47,7 +47,7 @@ def refine(
     return 0.5 * (a + b)
 
 
-@njit(cache=True)
+@helper
 def dip(
     f: Any,
     i: int,
@@ -84,7 +84,7 @@ def dip(
     return at, best
 
 
-@njit(cache=True)
+@helper
 def turned_spline(
     f: Any,
     first: int,
@@ -169,7 +169,7 @@ def turned_spline(
             inside = False
 
 
-@njit(cache=True)
+@helper
 def pushed(
     kind: int, f: Any, first: int, last: int, spans: Any, h: float, rows: Any, count: Any, work: Any
 ) -> None:
@@ -221,7 +221,7 @@ def pushed(
             par[n, 2], par[n, 3] = -out * slope * dx, -out * slope * dy
 
 
-@njit(cache=True)
+@kernel
 def fill(
     pair_face: Any,
     pair_plane: Any,

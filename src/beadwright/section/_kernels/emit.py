@@ -6,7 +6,6 @@ from math import cos, hypot, sin
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from beadwright.section._kernels.codes import (
     B_ANGLE,
@@ -19,6 +18,7 @@ from beadwright.section._kernels.codes import (
 )
 from beadwright.section._kernels.level import level_point
 from beadwright.section._kernels.locate import span_of
+from beadwright.section._kernels.options import kernel
 from beadwright.section._kernels.put import (
     grown_control,
     grown_pieces,
@@ -31,7 +31,7 @@ from beadwright.section._kernels.put import (
 ABSORB = 2e-7  # a gap up to this is taken up by moving the curve's end and counts in its bound, mm
 
 
-@njit(cache=True)
+@kernel
 def emit(
     chain: Any,
     segments: Any,

@@ -12,7 +12,6 @@ from math import cos, hypot, pi, sin, sqrt
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from beadwright.section._kernels.codes import (
     B_ANGLE,
@@ -24,9 +23,10 @@ from beadwright.section._kernels.codes import (
     TURNED_CIRCLE,
 )
 from beadwright.section._kernels.nodes import bezier3
+from beadwright.section._kernels.options import helper, kernel
 
 
-@njit(cache=True)
+@helper
 def span_at(first: int, last: int, span: Any, v: float) -> int:
     """Row of the Bézier piece that holds a parameter."""
     low, high = first, last - 1
@@ -39,7 +39,7 @@ def span_at(first: int, last: int, span: Any, v: float) -> int:
     return low
 
 
-@njit(cache=True)
+@helper
 def profile(kind: int, par: Any, first: int, last: int, spans: Any, v: float, work: Any, out: Any) -> None:
     """``out`` = r, w of a meridian; `spans` is (ends, degree, base, control)."""
     if kind == TURNED_CIRCLE:
@@ -64,7 +64,7 @@ def profile(kind: int, par: Any, first: int, last: int, spans: Any, v: float, wo
         out[1] -= move * r1 / size
 
 
-@njit(cache=True)
+@helper
 def excess(
     kind: int,
     par: Any,
@@ -85,7 +85,7 @@ def excess(
     return (out[0] - q) * (out[0] + q)
 
 
-@njit(cache=True)
+@helper
 def level_point(
     par: Any, kind: int, fpar: Any, first: int, last: int, spans: Any, s: float, work: Any, out: Any
 ) -> None:
@@ -135,7 +135,7 @@ def level_point(
     out[4] = v
 
 
-@njit(cache=True)
+@kernel
 def point(
     branch: int,
     par: Any,
@@ -172,7 +172,7 @@ def point(
         out[4] = v
 
 
-@njit(cache=True)
+@kernel
 def sample_points(
     branches: Any, table: Any, par: Any, faces: Any, face_kind: Any, fpar: Any, first_span: Any, spans: Any
 ) -> Any:

@@ -6,10 +6,11 @@ from math import atan2
 from typing import Any
 
 import numpy as np
-from numba import njit
+
+from beadwright.section._kernels.options import kernel
 
 
-@njit(cache=True)
+@kernel
 def link(
     order: Any,
     seg_from: Any,

@@ -6,16 +6,16 @@ from math import atan2, hypot, pi
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from beadwright.section._kernels.codes import B_ANGLE, B_CIRCLE, B_FREE, B_LEVEL, B_LINE, B_PUSHED
 from beadwright.section._kernels.level import point
+from beadwright.section._kernels.options import helper, kernel
 
 TURN = 2.0 * pi
 LOCATE_SAMPLES = 24
 
 
-@njit(cache=True)
+@kernel
 def span_of(kind: int, par: Any, ends: Any, first: int, last: int) -> Any:
     """Least and greatest parameter of a branch."""
     if kind == B_PUSHED:
@@ -35,7 +35,7 @@ def span_of(kind: int, par: Any, ends: Any, first: int, last: int) -> Any:
     return 0.0, TURN
 
 
-@njit(cache=True)
+@helper
 def locate(
     kind: int,
     closed: int,
@@ -138,7 +138,7 @@ def locate(
     return s, best
 
 
-@njit(cache=True)
+@kernel
 def locate_all(
     first_use: Any,
     use_node: Any,

@@ -6,12 +6,13 @@ from math import hypot
 from typing import Any
 
 import numpy as np
-from numba import njit
+
+from beadwright.section._kernels.options import helper, kernel
 
 NEAR = 1e-6
 
 
-@njit(cache=True)
+@kernel
 def collect(
     use_face: Any,
     use_piece: Any,
@@ -51,7 +52,7 @@ def collect(
     return first, node, start
 
 
-@njit(cache=True)
+@helper
 def before(start: Any, s: Any, i: int, j: int) -> Any:
     """Order on a branch: by parameter; ties put the end first."""
     if s[i] != s[j]:
@@ -59,7 +60,7 @@ def before(start: Any, s: Any, i: int, j: int) -> Any:
     return start[i] < start[j]
 
 
-@njit(cache=True)
+@helper
 def mismatches(order: Any, a: int, b: int, start: Any, shift: int) -> int:
     """How many of a branch's nodes break the alternation start, end, ... when begun `shift` later."""
     n = b - a
@@ -71,7 +72,7 @@ def mismatches(order: Any, a: int, b: int, start: Any, shift: int) -> int:
     return bad
 
 
-@njit(cache=True)
+@helper
 def near(i: int, j: int, node: Any, points: Any, distance: Any) -> Any:
     """Whether two nodes are so close that their order on the branch is open."""
     d = hypot(
@@ -81,7 +82,7 @@ def near(i: int, j: int, node: Any, points: Any, distance: Any) -> Any:
     return d < NEAR + 2.0 * (distance[i] + distance[j])
 
 
-@njit(cache=True)
+@kernel
 def match(
     first_use: Any,
     node: Any,

@@ -6,14 +6,15 @@ from math import acos, cos, pi, sin
 from typing import Any
 
 import numpy as np
-from numba import njit
+
+from beadwright.section._kernels.options import helper, kernel
 
 LINE = 0
 CONIC = 1
 SPLINE = 2
 
 
-@njit(cache=True)
+@helper
 def bezier3(control: Any, base: int, degree: int, t: float, work: Any) -> None:
     """Point ``(w x, w y, w z, w)`` in ``work[0]`` and the last two de Casteljau points in ``work[1:3]``."""
     for j in range(degree + 1):
@@ -30,7 +31,7 @@ def bezier3(control: Any, base: int, degree: int, t: float, work: Any) -> None:
         work[0, c] = s * work[1, c] + t * work[2, c]
 
 
-@njit(cache=True)
+@helper
 def spline_root(control: Any, base: int, degree: int, h: float, work: Any) -> float:
     """The parameter in [0, 1] where z = h on a piece of monotone z: Newton held in a bracket."""
     low, high = 0.0, 1.0
@@ -60,7 +61,7 @@ def spline_root(control: Any, base: int, degree: int, h: float, work: Any) -> fl
     return t
 
 
-@njit(cache=True)
+@kernel
 def node_points(
     kind: Any, par: Any, base: Any, degree: Any, control: Any, low: Any, high: Any, first: Any, heights: Any
 ) -> Any:
@@ -98,7 +99,7 @@ def node_points(
     return out
 
 
-@njit(cache=True)
+@kernel
 def bernstein_roots(coefficients: Any) -> Any:
     """Sign changes of a Bernstein polynomial on (0, 1), by variation-diminishing halving."""
     n = len(coefficients)

@@ -6,18 +6,18 @@ from math import acos, ceil, cos, hypot, pi, sin
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from beadwright.section._kernels.codes import (
     C_CIRCLE,
 )
 from beadwright.section._kernels.level import level_point, span_at
+from beadwright.section._kernels.options import helper
 
 LEVEL_TARGET = 1e-7  # deviation between interpolation points that ends the halving, mm
 LEVEL_HALVINGS = 14
 
 
-@njit(cache=True)
+@helper
 def grown_pieces(table: Any, rows: int) -> Any:
     """The table itself, or a copy with room for twice the rows."""
     n = table.shape[0]
@@ -29,7 +29,7 @@ def grown_pieces(table: Any, rows: int) -> Any:
     return out
 
 
-@njit(cache=True)
+@helper
 def grown_control(table: Any, rows: int) -> Any:
     """Likewise for control points."""
     n = table.shape[0]
@@ -41,7 +41,7 @@ def grown_control(table: Any, rows: int) -> Any:
     return out
 
 
-@njit(cache=True)
+@helper
 def put_angle(par: Any, s0: float, s1: float, pieces: Any, control: Any, count: Any) -> Any:
     """Conic arc as rational quadratic pieces of at most a quarter turn, weights positive."""
     parts = max(1, ceil((s1 - s0) / (0.5 * pi) - 1e-9))
@@ -72,7 +72,7 @@ def put_angle(par: Any, s0: float, s1: float, pieces: Any, control: Any, count: 
     return pieces, control
 
 
-@njit(cache=True)
+@helper
 def put_pushed(
     par: Any,
     f: Any,
@@ -135,7 +135,7 @@ def put_pushed(
     return pieces, control
 
 
-@njit(cache=True)
+@helper
 def put_level(
     par: Any,
     kind: int,
@@ -201,7 +201,7 @@ def put_level(
     return pieces, control, 1.5 * worst
 
 
-@njit(cache=True)
+@helper
 def put_bitangent(
     par: Any,
     f: Any,

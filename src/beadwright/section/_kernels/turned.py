@@ -6,7 +6,6 @@ from math import acos, atan2, cos, hypot, pi, sin, sqrt
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from beadwright.section._kernels.codes import (
     B_ANGLE,
@@ -20,13 +19,14 @@ from beadwright.section._kernels.codes import (
     C_LINE,
     C_PARABOLA,
 )
+from beadwright.section._kernels.options import helper
 
 UPRIGHT = 1e-10
 LEVEL_AXIS = 1e-6  # below it an ellipse's arc between two nodes is a line within L^2 az^2 / (8 r)
 APEX = 1e-7  # a plane this near a cone's apex, mm: the hyperbola lies within that of its asymptotes
 
 
-@njit(cache=True)
+@helper
 def add(rows: Any, count: Any, kind: int, closed: int, label: int) -> Any:
     """Append a branch; past the capacity only count."""
     n = count[0]
@@ -38,7 +38,7 @@ def add(rows: Any, count: Any, kind: int, closed: int, label: int) -> Any:
     return len(table) - 1
 
 
-@njit(cache=True)
+@helper
 def turned_line(f: Any, h: float, rows: Any, count: Any) -> None:
     """Cylinders and cones: homogeneous coordinates linear in (1, cos a, sin a), a about the axis."""
     az, sense = f[5], f[6]
@@ -114,7 +114,7 @@ def turned_line(f: Any, h: float, rows: Any, count: Any) -> None:
     par[n, 10], par[n, 11] = centre, half
 
 
-@njit(cache=True)
+@helper
 def level_row(
     f: Any, height: float, rho: float, form: float, va: float, vb: float, side: float, rows: Any, count: Any
 ) -> None:
@@ -128,7 +128,7 @@ def level_row(
     par[n, 9], par[n, 10], par[n, 11] = f[3] / rho, f[4] / rho, f[6]
 
 
-@njit(cache=True)
+@helper
 def turned_circle(f: Any, h: float, rows: Any, count: Any) -> None:
     """Tori: circles about a vertical axis, else halves between the roots of r = +-q in closed form."""
     az, sense = f[5], f[6]
