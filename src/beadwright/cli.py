@@ -10,6 +10,7 @@ import os
 import signal
 import sys
 import traceback
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from types import FrameType, TracebackType
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
@@ -21,6 +22,7 @@ from beadwright.errors import BeadwrightError, InternalError, unexpected
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from concurrent.futures import Executor
 
     from beadwright.pipeline import Progress
 
@@ -238,6 +240,10 @@ def plan(
     workers: Annotated[
         str | None, _option("--workers", "N", "processes [default: up to all cores, if it pays]")
     ] = None,
+    cluster: Annotated[
+        str | None,
+        _option("--cluster", "tcp://HOST:PORT", "layers are made by a running dask.distributed scheduler"),
+    ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="replace an earlier output of ours")] = False,
     strict: Annotated[bool, typer.Option("--strict", help="warnings become errors")] = False,
     as_json: AsJson = False,
@@ -272,8 +278,8 @@ def plan(
         from beadwright.settings import resolve
 
         resolved = resolve(given)
-        with _progress(quiet=quiet) as progress:
-            result = plan_part(part, out, resolved=resolved, progress=progress)
+        with _progress(quiet=quiet) as progress, _executor(cluster) as executor:
+            result = plan_part(part, out, resolved=resolved, progress=progress, executor=executor)
         if as_json:
             _print_json(result.document)
         elif not quiet:
@@ -362,6 +368,15 @@ def verify(
 
             show_verification(found)
         raise typer.Exit(0 if found.ok else 1)
+
+
+def _executor(address: str | None) -> AbstractContextManager[Executor | None]:
+    """Where layers are made: a cluster, or, if None, processes of this machine."""
+    if address is None:
+        return nullcontext()
+    from beadwright.pipeline import cluster
+
+    return cluster(address)
 
 
 class _progress:  # noqa: N801  a context manager that reads as a verb

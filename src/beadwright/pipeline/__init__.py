@@ -1,5 +1,6 @@
 """The commands as functions: the only place that knows all rooms."""
 
+from beadwright.pipeline._cluster import cluster
 from beadwright.pipeline._examine import Examination, examine
 from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._plan import Progress, compile_kernels, plan, plan_part
@@ -17,6 +18,7 @@ __all__ = [
     "PlannedLayer",
     "Progress",
     "Warmed",
+    "cluster",
     "compile_kernels",
     "examine",
     "plan",

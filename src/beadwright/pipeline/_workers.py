@@ -9,6 +9,7 @@ import queue
 import subprocess
 import sys
 import threading
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
 from typing import Any, ParamSpec, TypeVar
@@ -17,6 +18,8 @@ from beadwright.pipeline._worker import BOOT
 
 P = ParamSpec("P")
 T = TypeVar("T")
+AHEAD = 16
+"""Calls that are submitted before the result of the first of them is taken."""
 Call = tuple["Future[Any]", bytes]
 
 
@@ -177,15 +180,21 @@ def mapped(
         Of each call.
     lost : callable
         Told in words of each call that had to be made once more.
+
+    Notes
+    -----
+    No more than `AHEAD` calls wait or run at a time, so memory does not grow with their number.
     """
     if executor is None:
         for row in arguments:
             yield function(*row)
         return
-    futures = [executor.submit(function, *row) for row in arguments]
-    for future, row in zip(futures, arguments, strict=True):
+    futures: deque[Future[T]] = deque()
+    for done, row in enumerate(arguments):
+        while len(futures) < AHEAD and done + len(futures) < len(arguments):
+            futures.append(executor.submit(function, *arguments[done + len(futures)]))
         try:
-            result = future.result()
+            result = futures.popleft().result()
         except BrokenExecutor as error:
             lost(str(error))
             result = function(*row)
