@@ -210,6 +210,10 @@ def plan(
     contours: Annotated[
         str | None, _option("--contours", "N", "contour beads of each loop [default: 2]")
     ] = None,
+    bore: Annotated[
+        str | None, _option("--bore", "MM", "of the nozzle [default: 7.62 for width 8.4]")
+    ] = None,
+    medial: Annotated[bool, typer.Option(help="one bead in the middle of walls that one can make")] = True,
     rule: Annotated[
         str | None,
         _option(
@@ -260,6 +264,8 @@ def plan(
         "bead_section": bead_section,
         "spacing": spacing,
         "contours": contours,
+        "bore": bore,
+        "medial": None if medial else False,
         "rule": rule,
         "decimals": decimals,
         "clearance": clearance,

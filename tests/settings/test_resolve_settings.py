@@ -137,3 +137,13 @@ def test_settings_are_frozen_and_pickle() -> None:
 
 def test_keywords_of_the_api_are_the_settings() -> None:
     assert PlanOptions.__annotations__.keys() == PlanSettings.model_fields.keys()
+
+
+def test_the_bore_follows_the_width_and_must_fit_it():
+    assert resolve({}).settings.nozzle_bore() == 7.62
+    assert resolve({"width": 16.8}).as_dict()["bore_mm"] == {"value": 15.24, "from": "default"}
+    assert resolve({"bore": 8.0}).settings.nozzle_bore() == 8.0
+    # a bead is 1 to 1.5 bores wide
+    for bore in (5.5, 8.5):
+        with pytest.raises(SettingsError, match=r"bore: .* cannot lay a bead 8.4 mm wide"):
+            resolve({"bore": bore})

@@ -6,6 +6,7 @@ Lengths in mm, machine coordinates.
 from beadwright.beads._arrange import Arranged, Trail, arrange
 from beadwright.beads._bead import Bead, Order, Role, Side
 from beadwright.beads._contour import LayerBeads, contour_beads
+from beadwright.beads._medial import WallRange, wall_range
 from beadwright.beads._wall import wall_beads
 
 __all__ = [
@@ -16,7 +17,9 @@ __all__ = [
     "Role",
     "Side",
     "Trail",
+    "WallRange",
     "arrange",
     "contour_beads",
     "wall_beads",
+    "wall_range",
 ]

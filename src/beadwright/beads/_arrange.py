@@ -8,7 +8,8 @@ outer bead).
 below, so closures do not stand above each other; where a bead is too short for that, of the one layer
 below; where it is too short even for that, as far from them as it allows, which is a finding. Among the
 places left it keeps clear of the start points of its own layer, then prefers an inside corner, then the
-place nearest to the nozzle. Open beads start at the nearer end.
+place nearest to the nozzle. Open beads start at the nearer end, but for contour beads, which keep the
+material on their left.
 
 One pass over the layers in their order: a `Trail` carries what the next layer must know, so the beads
 themselves can be made by any number of workers.
@@ -105,7 +106,11 @@ def arrange(beads: Sequence[Bead], trail: Trail, *, layer: int, z: float, order:
             own.append(bead.start)
             if kept < STAGGER_WIDTHS * bead.width:
                 close.append((kept, bead))
-        elif place is not None and _is_nearer(bead.path.points[-1], bead.path.points[0], place):
+        elif (
+            bead.role != "contour"
+            and place is not None
+            and _is_nearer(bead.path.points[-1], bead.path.points[0], place)
+        ):
             bead = replace(bead, path=reversed_path(bead.path))
         laid.append(bead)
         place = np.array(bead.end)

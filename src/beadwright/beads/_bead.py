@@ -7,7 +7,7 @@ from typing import Literal
 
 from beadwright.curves import ArcPath
 
-Role = Literal["contour", "wall"]
+Role = Literal["contour", "wall", "medial"]
 Order = Literal["outer", "inner"]
 Side = Literal["centre", "left", "right"]
 
@@ -20,8 +20,9 @@ class Bead:
     ----------
     path : ArcPath
         Centreline in machine coordinates, mm. Of a contour bead the material's boundary lies on the right.
-    role : {"contour", "wall"}
-        A contour bead runs parallel to the layer region's boundary; a wall bead stands for a surface.
+    role : {"contour", "wall", "medial"}
+        A contour bead runs parallel to the layer region's boundary; a wall bead stands for a surface; a
+        medial bead is the only one of a wall about as thick as one bead.
     rank : int
         1 is the outermost.
     loop : int

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from beadwright.arcs import Lost, lost, offset
 from beadwright.beads._bead import Bead
-from beadwright.beads._loops import nearest_loop
+from beadwright.beads._loops import distances, nearest_loop
+from beadwright.beads._medial import WallRange, medial_beads, without_walls
 from beadwright.beads._thin import thin_places
 from beadwright.curves import ArcPath, signed_area
 from beadwright.errors import SettingsError
@@ -29,9 +34,11 @@ class LayerBeads:
     bound : float
         Greatest proven error of the offsets, mm: it adds to the layer's ``region``.
     findings : tuple of Finding
-        ``thin`` for each place that no bead reaches; ``neck`` for each of `lost`.
+        ``thin`` for each place that no bead reaches; ``neck`` for each of `lost` that no bead covers; ``wall``
+        for each wall that neither one bead nor two can make.
     lost : tuple of Lost
-        Places where the true offset curve may go on and the printed one does not.
+        Places where the true offset curve may go on and the printed one does not: ``neck``, or ``medial``
+        where a medial bead takes its place.
     grey : int
         Places where an offset region vanishes within the audit's reach: necks of width 0.
     fallbacks : int
@@ -53,6 +60,8 @@ def contour_beads(
     height: float,
     spacing: float,
     contours: int,
+    walls: WallRange | None = None,
+    tolerance: float = 0.01,
     rounding: float = PRINTED,
 ) -> LayerBeads:
     """Lay up to `contours` beads along every loop of the region, holes too.
@@ -69,14 +78,21 @@ def contour_beads(
         Of the beads, mm, above 0; spacing is from centreline to centreline.
     contours : int
         Greatest rank, at least 1.
+    walls : WallRange, optional
+        Walls that one bead can make are laid as one medial bead along their middle, in place of contour
+        beads, and so is what the contour beads leave where one bead fills it; without it a wall thinner than
+        one bead is left out and told.
+    tolerance : float
+        Of the middles of curved walls, mm.
     rounding : float
         What printing may move a bead by, mm: about three units of the last place.
 
     Returns
     -------
     LayerBeads
-        Material on the left of every bead. A place thinner than one bead is a finding, and so is a neck that
-        is there or not within the bounds so far, so that a bead of the true region may be missing.
+        Material on the left of every contour bead. A place that no bead reaches is a finding, and so is a
+        neck that is there or not within the bounds so far, so that a bead of the true region may be missing;
+        with `walls` also a wall too thick for one bead and too thin for two.
 
     Raises
     ------
@@ -85,45 +101,91 @@ def contour_beads(
     """
     check_sizes(width=width, height=height, spacing=spacing, contours=contours)
     beads: list[Bead] = []
-    outermost: list[ArcPath] = []
-    necks: list[Lost] = []
+    medial: list[Bead] = []
+    outermost: tuple[ArcPath, ...] = ()
+    places: list[Lost] = []
+    findings: list[Finding] = []
     bound, grey, fallbacks = 0.0, 0, 0
-    for rank in range(1, contours + 1):
+    for rank in range(1, contours + 1 + (walls is not None)):
         distance = width / 2 + (rank - 1) * spacing
+        middle: tuple[Bead, ...] = ()
+        if walls is not None:
+            # What the ranks so far leave, cut into walls and the rest.
+            rest = offset(layer.region, distance=(rank - 1) * spacing)
+            made = medial_beads(
+                layer, rest.region, walls, rank=rank, inside=(rank - 1) * spacing, width=width,
+                height=height, tolerance=tolerance,
+            )  # fmt: skip
+            middle, bound = made.beads, max(bound, rest.bound.mm)
+            fallbacks += rest.fallbacks
+            medial += middle
+            findings += made.findings
+        if rank > contours:
+            break
         inner = offset(layer.region, distance=distance)
         bound = max(bound, inner.bound.mm)
         grey, fallbacks = grey + inner.grey, fallbacks + inner.fallbacks
         error = layer.budget.total + inner.bound.mm + rounding
-        necks += [
+        places += [
             place for place in lost(layer.region, distance=distance, error=error) if place.kind == "neck"
         ]
         if not inner.region.loops:
             break
+        paths = inner.region.loops
+        if walls is not None and middle:
+            kept = without_walls(
+                layer.region, inner.region, middle, walls, inside=(rank - 1) * spacing, width=width
+            )
+            paths, bound = kept.paths, max(bound, inner.bound.mm + kept.bound)
+            fallbacks += kept.fallbacks
+            places += kept.lost
         if rank == 1:
-            outermost = list(inner.region.loops)
-        for place, path in enumerate(inner.region.loops):
+            outermost = paths
+        for place, path in enumerate(paths):
+            loop = path if path.closed else inner.region.loops[nearest_loop(path, inner.region.loops)]
             beads.append(
                 Bead(
                     path=path,
                     role="contour",
                     rank=rank,
                     loop=place if rank == 1 else nearest_loop(path, outermost),
-                    hole=signed_area(path) < 0,
+                    hole=signed_area(loop) < 0,
                     offset=distance,
                     width=width,
                     height=height,
                 )
             )
+    beads += _in_loops(medial, outermost)
     first = [bead for bead in beads if bead.rank == 1]
-    findings = thin_places(layer.region, first, width=width, layer=layer.plan.index, z=layer.plan.z)
+    findings += thin_places(layer.region, first, width=width, layer=layer.plan.index, z=layer.plan.z)
+    findings += [
+        _neck(place, layer) for place in places if place.kind == "neck" and not _covered(place, medial)
+    ]
     return LayerBeads(
         beads=tuple(beads),
         bound=bound,
-        findings=(*findings, *(_neck(place, layer) for place in necks)),
-        lost=tuple(necks),
+        findings=tuple(findings),
+        lost=tuple(places),
         grey=grey,
         fallbacks=fallbacks,
     )
+
+
+def _in_loops(medial: Sequence[Bead], outermost: Sequence[ArcPath]) -> list[Bead]:
+    """Medial beads with their loops: those between contour beads share theirs, each other has its own."""
+    loops = itertools.count(len(outermost))
+    return [
+        replace(
+            bead, loop=next(loops) if bead.rank == 1 or not outermost else nearest_loop(bead.path, outermost)
+        )
+        for bead in medial
+    ]
+
+
+def _covered(place: Lost, medial: Sequence[Bead]) -> bool:
+    """Whether a medial bead runs through a neck: then no bead is missing there."""
+    at = np.array([place.at])
+    return any(distances(at, bead.path)[0] <= max(place.length, place.width) / 2 for bead in medial)
 
 
 def _neck(place: Lost, layer: LayerRegion) -> Finding:

@@ -27,6 +27,8 @@ REACH = 1.05
 SAMPLES = 2
 # Samples nearer to each other than this many bead widths belong to one place.
 TOGETHER = 2.0
+# Cosine between a wall's normal and the way to what counts as its other side: 30 degrees.
+OPPOSITE = 0.866
 
 
 def thin_places(
@@ -113,10 +115,10 @@ def _places(points: Points, rows: npt.NDArray[np.int64], reach: float) -> list[n
 
 
 def _disc(points: Points, normals: Points, row: int) -> float:
-    """Diameter of the greatest disc that touches the boundary at a sample and holds no other sample, mm."""
+    """Diameter of the greatest disc that touches a sample and holds none of the other side, mm."""
     apart = points - points[row]
     ahead = apart @ normals[row]
     squared = (apart**2).sum(axis=1)
-    # A neighbour along the same straight or hollow boundary lies beside or behind.
-    inside = ahead > 1e-6 * np.sqrt(squared)
-    return float((squared[inside] / ahead[inside]).min(initial=np.inf))
+    # The other side of a wall lies ahead; a disc in a corner touches a side beside it.
+    across = ahead > OPPOSITE * np.sqrt(squared)
+    return float((squared[across] / ahead[across]).min(initial=np.inf))

@@ -116,6 +116,7 @@ def _layer(laid: Laid) -> dict[str, Any]:
                 "at_mm": [*spot, layer.plan.z],
                 "length_mm": place.length / len(place.along or (place.at,)),
                 "width_mm": place.width,
+                "why": place.kind,
             }
             for place in laid.work.lost
             for spot in place.along or (place.at,)

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs import Lost, fit
-from beadwright.beads import Bead, LayerBeads, contour_beads, wall_beads
+from beadwright.beads import Bead, LayerBeads, contour_beads, wall_beads, wall_range
 from beadwright.curves import ArcRegion, length, lengths, signed_area
 from beadwright.layers import Folds, LayerPlan, LayerRegion, layer_region, rule_region, wall_region
 from beadwright.numeric import Budget, Finding
@@ -205,6 +205,10 @@ def _contours(job: Job, layer: LayerRegion) -> LayerBeads:
         height=layer.plan.height,
         spacing=job.spacing,
         contours=settings.contours,
+        walls=wall_range(width=settings.width, spacing=job.spacing, bore=settings.nozzle_bore())
+        if settings.medial
+        else None,
+        tolerance=settings.tolerance,
         rounding=ROUNDING_UNITS * 10.0**-settings.decimals,
     )
 

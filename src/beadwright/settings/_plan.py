@@ -9,6 +9,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 Wall = Literal["centre", "left", "right"]
 
+# Greatest width of a bead in bores of its nozzle.
+WIDEST = 1.5
 # Rounding of both ends and the re-centred middle moves an arc by at most this many units of the last place.
 ROUNDING_UNITS = 2.42
 
@@ -62,6 +64,13 @@ class PlanSettings(BaseModel):
         None, ge=0.1, le=100.0, description="distance of neighbouring beads, mm; default by the bead section"
     )
     contours: int = Field(2, ge=1, le=1000, description="contour beads of each loop, from the outside in")
+    bore: float | None = Field(
+        None,
+        ge=0.2,
+        le=100.0,
+        description="bore of the nozzle, mm; default 7.62 for a bead of 8.4, in proportion",
+    )
+    medial: bool = Field(True, description="walls that one bead can make get one bead along their middle")
     rule: Literal["neutral", "outer", "inner"] = Field(
         "neutral",
         description="what a layer covers; neutral: the section at mid height; outer: all that the part covers"
@@ -113,6 +122,13 @@ class PlanSettings(BaseModel):
                     f"{self.spacing:g} mm is more than twice the width, {self.width:g} mm",
                 )
             )
+        if self.bore is not None and not self.width / WIDEST <= self.bore <= self.width:
+            faults.append(
+                (
+                    "bore",
+                    f"{self.bore:g} mm cannot lay a bead {self.width:g} mm wide, which is 1 to {WIDEST:g} bores",
+                )
+            )
         if self.rule != "neutral" and self.wall is not None:
             faults.append(("rule", f"{self.rule} is for solids; walls allow neutral"))
         first, end = self.layers
@@ -126,6 +142,10 @@ class PlanSettings(BaseModel):
         """Area of one bead's cross-section, mm2: a rectangle if flat, else one between two half discs."""
         w, h = self.width, self.height
         return w * h if self.bead_section == "flat" else h * (w - h) + math.pi * h * h / 4
+
+    def nozzle_bore(self) -> float:
+        """Bore of the nozzle, mm: as set, else in the proportion of a bead of 8.4 from a bore of 7.62."""
+        return self.bore if self.bore is not None else round(self.width * 7.62 / 8.4, 6)
 
     def bead_spacing(self) -> float:
         """Distance of neighbouring beads, mm: as set, else that at which their areas leave no void."""
@@ -143,6 +163,8 @@ class PlanOptions(TypedDict, total=False):
     bead_section: Literal["flat", "round"]
     spacing: float | None
     contours: int
+    bore: float | None
+    medial: bool
     rule: Literal["neutral", "outer", "inner"]
     decimals: int
     clearance: float
@@ -162,6 +184,7 @@ UNITS: dict[str, str] = {
     "width": "mm",
     "height": "mm",
     "spacing": "mm",
+    "bore": "mm",
     "clearance": "mm",
     "feed": "mm_s",
     "rotate": "deg",

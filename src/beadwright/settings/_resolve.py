@@ -35,7 +35,7 @@ class Resolved:
     def as_dict(self) -> dict[str, dict[str, Any]]:
         """What the plan's JSON says of its settings: value and source by key with unit.
 
-        Without what does not change the result (workers, overwrite). The spacing is the one really used.
+        Without what does not change the result (workers, overwrite). Spacing and bore are those really used.
         """
         told: dict[str, dict[str, Any]] = {}
         for name in PlanSettings.model_fields:
@@ -44,6 +44,8 @@ class Resolved:
                 continue
             if name == "spacing":
                 value = self.settings.bead_spacing()
+            if name == "bore":
+                value = self.settings.nozzle_bore()
             if name == "layers":
                 first, end = value
                 value = f"{first}:{'' if end is None else end}"
@@ -133,6 +135,7 @@ def allowed(name: str) -> str:
         "wall": "allowed centre, left or right",
         "bead_section": "allowed flat or round",
         "rule": "allowed neutral, outer or inner",
+        "medial": "allowed true or false",
         "overwrite": "allowed true or false",
         "strict": "allowed true or false",
     }

@@ -1,0 +1,360 @@
+"""Beads along the middle of walls that are about one bead thick.
+
+A wall whose thickness lies within the range that one bead can take is laid as one medial bead, whose width
+is what the wall leaves it: twice the least distance of its centreline from the boundary, in closed form. A
+bead has one width, so a wall whose thickness changes is laid as several beads, end to end. Contour beads are
+taken out where a medial bead takes their place.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.arcs import Lost, offset, subtract
+from beadwright.beads._axis import Middle, middles
+from beadwright.beads._bead import Bead
+from beadwright.beads._curve import clearance, runs_of, through
+from beadwright.beads._start import points_at
+from beadwright.curves import ArcPath, ArcRegion, inside, length, lengths, middle_of, signed_area, winding
+from beadwright.layers import LayerRegion
+from beadwright.numeric import Finding
+
+Floats = npt.NDArray[np.float64]
+
+# Room for rounding where a wall is exactly as thick as a limit says, mm.
+SLACK = 1e-6
+# Widths of neighbouring beads of one wall differ by this share of the nominal width, and each bead is at
+# least this many widths long.
+STEP, RUN = 0.05, 4.0
+# Bead widths below which a middle is a corner or a junction, not a wall.
+SHORT = 1.0
+# Bead widths that a medial bead may cross where a wall is too thick for it, as where walls meet.
+BRIDGE = 2.0
+# Share of the tolerance of arcs by which a bead may lie off the middle: its width loses twice that.
+SHARE = 0.25
+# Places listed as lost stand for this length of a contour bead that was taken out, mm.
+LISTED = 3.9
+# Face of the caps that close what is left of contour beads, while they are computed.
+CAP = -7
+# The contract prints widths of medial beads to this place, mm, far below the bounds.
+PLACES = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WallRange:
+    """How thick a wall one bead or two can make, mm.
+
+    Attributes
+    ----------
+    least, most : float
+        Of one bead.
+    two : float
+        Least thickness that two beads can make.
+    """
+
+    least: float
+    most: float
+    two: float
+
+
+def wall_range(*, width: float, spacing: float, bore: float) -> WallRange:
+    """Limits of one bead, max(0.8 w, bore) to min(1.3 w, 1.5 bore), and of two at their spacing.
+
+    Speed and flow change a bead's width by no more than that, and a bead narrower than the nozzle's bore, or
+    much wider, does not hold. Two beads overlap by as much as two of the nominal width do at their spacing.
+
+    Examples
+    --------
+    The default bead, tamped:
+
+    >>> wall_range(width=8.4, spacing=8.4, bore=7.62)
+    WallRange(least=7.62, most=10.92, two=15.24)
+    """
+    # Rounded far below any bound, so that the numbers read as the trade has them.
+    least, most = round(max(0.8 * width, bore), 9), round(min(1.3 * width, 1.5 * bore), 9)
+    return WallRange(least=least, most=most, two=2 * least - (width - spacing))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Medial:
+    """Medial beads of a layer, and what they leave to others.
+
+    Attributes
+    ----------
+    beads : tuple of Bead
+        Of role ``medial``, each of one width, not yet given to loops.
+    findings : tuple of Finding
+        ``wall`` for each wall too thick for one bead and too thin for two.
+    """
+
+    beads: tuple[Bead, ...]
+    findings: tuple[Finding, ...]
+
+
+def medial_beads(
+    layer: LayerRegion,
+    region: ArcRegion,
+    limits: WallRange,
+    *,
+    rank: int,
+    inside: float,
+    width: float,
+    height: float,
+    tolerance: float,
+) -> Medial:
+    """Lay one bead along the middle of every wall that one bead can make.
+
+    Parameters
+    ----------
+    layer : LayerRegion
+        For its place in the build.
+    region : ArcRegion
+        What to cover: that of the layer, or what its contour beads leave.
+    limits : WallRange
+        Of walls made by one bead and by two.
+    rank : int
+        Of the beads; only walls of the layer itself, rank 1, can be findings.
+    inside : float
+        How far inside the layer's region that to cover lies, mm.
+    width, height : float
+        Nominal, of the bead, mm.
+    tolerance : float
+        Of the lines and arcs that stand for the middle of a curved wall, mm: a bead may lie a quarter of
+        that off the middle, and its width is measured where it lies.
+    """
+    tolerance *= SHARE
+    lines = middles(
+        region,
+        least=limits.least / 2 - SLACK,
+        most=limits.two / 2 - SLACK,
+        step=limits.least / 2,
+        tolerance=tolerance,
+    )
+    beads: list[Bead] = []
+    findings: list[Finding] = []
+    for line in lines:
+        laid, left = _parts(line, limits, width)
+        for part in laid:
+            for piece in _pieces(part, limits, width):
+                path = through(piece.at, closed=piece.closed, tolerance=tolerance)
+                # What lines and arcs cut off a corner's middle must not make the bead too narrow to hold.
+                own = round(2 * clearance(path, region, reach=limits.most), PLACES)
+                beads.append(
+                    Bead(
+                        path=path,
+                        role="medial",
+                        rank=rank,
+                        loop=0,
+                        hole=False,
+                        offset=inside + min(own, limits.most) / 2,
+                        width=min(own, limits.most),
+                        height=height,
+                    )
+                )
+        if rank == 1:
+            findings += [_between(part, limits, layer) for part in left]
+    kept = [bead for bead in beads if bead.width >= limits.least - 10.0**-PLACES - 2 * tolerance]
+    return Medial(beads=tuple(kept), findings=tuple(findings))
+
+
+def _length(at: Floats) -> float:
+    return float(np.hypot(*np.diff(at, axis=0).T).sum())
+
+
+def _split(line: Middle, label: npt.NDArray[np.int64]) -> list[tuple[int, Middle]]:
+    """A middle cut between points of different labels; of a closed one the cut is not at its joint."""
+    at, radius = line.at, line.radius
+    if (label == label[0]).all():
+        return [(int(label[0]), line)]
+    if line.closed and label[0] == label[-1]:
+        turn = int(np.flatnonzero(np.diff(label))[0]) + 1
+        at = np.concatenate([at[turn:-1], at[: turn + 1]])
+        radius = np.concatenate([radius[turn:-1], radius[: turn + 1]])
+        label = np.concatenate([label[turn:-1], label[: turn + 1]])
+        label[-1] = label[-2]
+    # A piece begins in the last point of the one before, so nothing is left out.
+    cuts = [0, *(np.flatnonzero(np.diff(label)) + 1).tolist(), len(label)]
+    parts = []
+    for a, b in itertools.pairwise(cuts):
+        rows = slice(max(a - 1, 0), b)
+        parts.append((int(label[a]), Middle(at=at[rows], radius=radius[rows], closed=False)))
+    return parts
+
+
+def _runs(label: npt.NDArray[np.int64]) -> list[tuple[int, int]]:
+    """First and last row of each run of equal labels."""
+    cuts = np.flatnonzero(np.diff(label)) + 1
+    return [(int(rows[0]), int(rows[-1])) for rows in np.split(np.arange(len(label)), cuts)]
+
+
+def _parts(line: Middle, limits: WallRange, width: float) -> tuple[list[Middle], list[Middle]]:
+    """Parts of a middle that one bead can make, and parts that neither one nor two can."""
+    line = _with_limit(line, limits.most / 2)
+    label = (line.radius > limits.most / 2 + SLACK).astype(np.int64)
+    runs = _runs(label)
+    for first, last in runs[1:-1]:
+        if label[first] == 1 and _length(line.at[first - 1 : last + 2]) <= BRIDGE * width:
+            label[first : last + 1] = 0
+    laid: list[Middle] = []
+    left: list[Middle] = []
+    for kind, part in _split(line, label):
+        if _length(part.at) < SHORT * width:
+            continue
+        (left if kind else laid).append(part)
+    return laid, left
+
+
+def _with_limit(line: Middle, limit: float) -> Middle:
+    """The same middle with a point where the radius passes a limit."""
+    r = line.radius
+    row = np.flatnonzero((r[:-1] - limit) * (r[1:] - limit) < 0)
+    share = ((limit - r[row]) / (r[row + 1] - r[row]))[:, None]
+    at = line.at[row] * (1 - share) + line.at[row + 1] * share
+    return Middle(
+        at=np.insert(line.at, row + 1, at, axis=0),
+        radius=np.insert(r, row + 1, limit),
+        closed=line.closed,
+    )
+
+
+def _pieces(line: Middle, limits: WallRange, width: float) -> list[Middle]:
+    """A middle cut into pieces of one width each: levels a share of the width apart, none too short."""
+    level = np.floor((2 * line.radius - limits.least) / (STEP * width) + SLACK).astype(np.int64)
+    top = int(np.floor((limits.most - limits.least) / (STEP * width)))
+    level = np.clip(level, 0, top)
+    while len(runs := _runs(level)) > 1:
+        long = [_length(line.at[max(a - 1, 0) : b + 1]) for a, b in runs]
+        short = int(np.argmin(long))
+        if long[short] >= RUN * width:
+            break
+        beside = [i for i in (short - 1, short + 1) if 0 <= i < len(runs)]
+        near = min(beside, key=lambda i: abs(int(level[runs[i][0]]) - int(level[runs[short][0]])))
+        first, last = min(runs[near][0], runs[short][0]), max(runs[near][1], runs[short][1])
+        level[first : last + 1] = level[first : last + 1].min()
+    return [part for _, part in _split(line, level)]
+
+
+def _between(part: Middle, limits: WallRange, layer: LayerRegion) -> Finding:
+    """The finding for a wall that neither one bead nor two can make."""
+    thick = 2 * part.radius
+    x, y = part.at[int(np.argmin(thick))]
+    return Finding(
+        code="wall",
+        level="warning",
+        layer=layer.plan.index,
+        at_mm=(float(x), float(y), layer.plan.z),
+        measured=round(float(thick.min()), 6),
+        allowed=round(limits.most, 6),
+        unit="mm",
+        text=f"{_length(part.at):.1f} mm of a wall {thick.min():.2f} to {thick.max():.2f} mm thick are more than"
+        f" one bead takes, {limits.most:.2f} mm, and less than two, {limits.two:.2f} mm: two contour beads"
+        " overfill it",
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Kept:
+    """What is left of contour lines: paths, places taken out, error of the cuts (mm), polygons used."""
+
+    paths: tuple[ArcPath, ...]
+    lost: tuple[Lost, ...]
+    bound: float
+    fallbacks: int = 0
+
+
+def without_walls(
+    region: ArcRegion,
+    outermost: ArcRegion,
+    medial: Sequence[Bead],
+    limits: WallRange,
+    *,
+    inside: float,
+    width: float,
+) -> Kept:
+    """Contour lines of one rank without those parts whose wall a medial bead makes.
+
+    Parameters
+    ----------
+    region : ArcRegion
+        Of the layer.
+    outermost : ArcRegion
+        Bounded by the contour lines.
+    medial : sequence of Bead
+        Those of the rank.
+    limits : WallRange
+        What they were made with.
+    inside : float
+        How far inside the layer's region lies what the rank and the medial beads cover, mm.
+    width : float
+        Of contour beads, mm.
+
+    Returns
+    -------
+    Kept
+        ``paths`` run as the lines did; those cut open are open.
+    """
+    if not medial or not outermost.loops:
+        return Kept(paths=outermost.loops, lost=(), bound=0.0)
+    wide = offset(region, distance=inside + limits.most / 2)
+    grown = offset(wide.region, distance=-(limits.most - width) / 2) if wide.region.loops else wide
+    walls = subtract(outermost, _faced(grown.region, CAP))
+    taken = _reached(walls.region, medial)
+    fallbacks = wide.fallbacks + (grown.fallbacks if grown is not wide else 0)
+    if not taken.loops:
+        return Kept(paths=outermost.loops, lost=(), bound=0.0, fallbacks=fallbacks)
+    rest = subtract(outermost, _faced(taken, CAP))
+    paths: list[ArcPath] = []
+    scraps: list[ArcPath] = []
+    for loop in rest.region.loops:
+        for path in _open(loop):
+            (paths if path.closed or lengths(path).sum() >= BRIDGE * width else scraps).append(path)
+    gone = [path for loop in taken.loops for path in _open(loop)]
+    lost = [
+        Lost(kind="medial", at=middle_of(path), length=length(path), width=width, along=_listed(path))
+        for path in (*gone, *scraps)
+    ]
+    return Kept(paths=tuple(paths), lost=tuple(lost), bound=rest.bound.mm, fallbacks=fallbacks)
+
+
+def _faced(region: ArcRegion, face: int) -> ArcRegion:
+    loops = tuple(replace(loop, face=np.full(len(loop.bulge), face, np.int32)) for loop in region.loops)
+    return ArcRegion(loops=loops, supports=region.supports)
+
+
+def _reached(walls: ArcRegion, medial: Sequence[Bead]) -> ArcRegion:
+    """Those pieces of a region that a medial bead runs through."""
+    at = np.concatenate([_along(bead.path, bead.width / 4) for bead in medial])
+    at = at[inside(walls, at)] if walls.loops else at[:0]
+    outer = [loop for loop in walls.loops if signed_area(loop) > 0]
+    holes = [loop for loop in walls.loops if signed_area(loop) <= 0]
+    taken = [bool((winding(loop, at) != 0).any()) for loop in outer]
+    kept = [loop for loop, yes in zip(outer, taken, strict=True) if yes]
+    for hole in holes:
+        around = [i for i, loop in enumerate(outer) if winding(loop, hole.points[:1])[0]]
+        if around and taken[min(around, key=lambda i: signed_area(outer[i]))]:
+            kept.append(hole)
+    return ArcRegion(loops=tuple(kept), supports=walls.supports)
+
+
+def _along(path: ArcPath, spacing: float) -> Floats:
+    """Points along a path, at most `spacing` apart, the middles of pieces."""
+    pieces = np.maximum(np.ceil(lengths(path) / spacing), 1).astype(np.int64)
+    move = np.repeat(np.arange(len(pieces)), pieces)
+    share = (np.arange(len(move)) - (np.cumsum(pieces) - pieces)[move] + 0.5) / pieces[move]
+    return points_at(path, move, share)
+
+
+def _listed(path: ArcPath) -> tuple[tuple[float, float], ...]:
+    """Places along a path that was taken out."""
+    return tuple((float(x), float(y)) for x, y in _along(path, LISTED))
+
+
+def _open(loop: ArcPath) -> list[ArcPath]:
+    """A closed path without its caps: itself, or the open paths between them."""
+    cap = loop.face == CAP
+    return runs_of(loop, ~cap) if cap.any() else [loop]
