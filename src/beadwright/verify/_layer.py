@@ -72,25 +72,25 @@ def measure_layer(job: Job, place: int) -> Measured | None:
     what remains there too is a finding.
     """
     layer = job.deposit.layers[place]
-    best: tuple[Notes, Deviations, Cut, float] | None = None
+    best: tuple[Notes, Deviations, Cut, float, float] | None = None
     for found, slack in _answers(job, layer):
         notes = Notes()
         allowed = allowed_deviation(job, layer) + found.accuracy + slack
         samples = _judge(job, layer, found, allowed, notes)
         if best is None or sum(notes.counts.values()) < sum(best[0].counts.values()):
-            best = notes, samples, found, allowed
+            best = notes, samples, found, allowed, slack
         if not notes.counts:
             break
     if best is None:
         return None
-    notes, samples, found, allowed = best
+    notes, samples, found, allowed, slack = best
     result = LayerResult(
         index=layer.index,
         line=layer.line,
         section_z=layer.cuts,
         profile=samples.spread(),
         allowed=allowed,
-        accuracy=found.accuracy,
+        accuracy=found.accuracy + slack,
     )
     judged = found.closed or bool(len(samples.value))
     return Measured(

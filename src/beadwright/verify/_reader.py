@@ -73,8 +73,8 @@ class _Reader(Machine):
         if self.plain and raw[:1] == "G":
             found = PLAIN.fullmatch(raw)
             if found is not None and len(raw) < SHORT:
-                mode, *told = found.groups()
-                given = {k: float(v) for k, v in zip("XYZIJ", told, strict=True) if v is not None}
+                mode, *values = found.groups()
+                given = {k: float(v) for k, v in zip("XYZIJ", values, strict=True) if v is not None}
                 if given and ("I" in given) == (mode in "23"):
                     self.modes["motion"] = int(mode) * 10
                     self.motion(given, None)

@@ -1,0 +1,93 @@
+"""The command: options, exit codes, JSON alone on standard output."""
+
+from __future__ import annotations
+
+import json
+from contextlib import chdir
+from dataclasses import dataclass
+from pathlib import Path
+
+import cadquery as cq
+import pytest
+from typer.testing import CliRunner
+
+from beadwright.cli import app
+from beadwright.kernel import read_step
+from tests.verify._programs import ring, told
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("verify")
+    solid = cq.Workplane().circle(505).circle(495).extrude(4)
+    solid.val().exportStep(str(out / "tube.step"))
+    model = read_step(out / "tube.step")
+    text = told(model, [[ring(500.0)]])
+    (out / "good.nc").write_text(text)
+    (out / "bad.nc").write_text(text.replace("M3\n", "M3\nG4 P1\n"))
+    (out / "empty.nc").write_text("nothing\n")
+    return out
+
+
+@dataclass(frozen=True)
+class Done:
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+def run(folder: Path, *arguments: str) -> Done:
+    """The command in this process: what starts and ends a process is tested with the other commands."""
+    with chdir(folder):
+        done = CliRunner().invoke(app, ["verify", *arguments])
+    return Done(done.exit_code, done.stdout, done.stderr)
+
+
+def test_a_program_that_holds(folder: Path) -> None:
+    done = run(folder, "good.nc", "tube.step", "--json", "--density", "1.14", "--all")
+    found = json.loads(done.stdout)
+
+    assert (done.returncode, done.stderr) == (0, "")
+    assert found["ok"] is True
+    assert (found["format"], found["beads_from"], found["placement_from"]) == (
+        "beadwright verification 1",
+        "comments",
+        "program",
+    )
+    # a flat bead 10 x 4 on R 500 at 1.14 g/cm3: 125663.7061 mm3, 143.2566 g
+    assert found["run"]["mass_g"] == pytest.approx(143.256625, abs=1e-5)
+    assert found["findings"] == []
+
+
+def test_a_program_that_does_not_hold(folder: Path) -> None:
+    done = run(folder, "bad.nc", "tube.step")
+
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "1. line " in done.stderr
+    assert "4000.0 mm3" in done.stderr  # 1 s at 100 mm/s of 10 x 4
+
+
+def test_quiet_says_nothing(folder: Path) -> None:
+    done = run(folder, "bad.nc", "tube.step", "--quiet")
+
+    assert (done.returncode, done.stdout, done.stderr) == (1, "", "")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("empty.nc", "tube.step"), "no motion"),
+        (("missing.nc", "tube.step"), "cannot be read"),
+        (("good.nc", "missing.step"), "missing.step"),
+        (("good.nc", "good.nc"), "good.nc"),
+        (("good.nc", "tube.step", "--matrix", "1,2,3"), "12 numbers"),
+        (("good.nc", "tube.step", "--envelope", "1,1,1,0,0,0"), "least"),
+        (("good.nc", "tube.step", "--tolerance", "0"), "above 0"),
+        (("good.nc", "tube.step", "--bead-section", "square"), "flat or round"),
+    ],
+)
+def test_what_cannot_be_read_or_used(folder: Path, arguments: tuple[str, ...], said: str) -> None:
+    done = run(folder, *arguments)
+
+    assert (done.returncode, done.stdout) == (2, "")
+    assert said in done.stderr
