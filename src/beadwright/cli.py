@@ -295,49 +295,29 @@ def plan(
         raise typer.Exit(1 if result.has_errors else 0)
 
 
+Number = float | None
+Text = str | None
+
+
 @app.command(epilog="Example: beadwright verify out/program.nc part.step --all")
 def verify(
     program: Annotated[Path, typer.Argument(metavar="PROGRAM", help="RS274/NGC text, ours or not")],
     part: Part,
     layers: Annotated[int, _option("--layers", "N", "how many layers to measure, evenly spread")] = 10,
     every: Annotated[bool, typer.Option("--all", help="measure every layer")] = False,
-    tolerance: Annotated[
-        float | None,
-        _option(
-            "--tolerance", "MM", "greatest deviation allowed [default: what the program states, else 0.1]"
-        ),
-    ] = None,
-    width: Annotated[
-        float | None, _option("--width", "MM", "of beads, if the program does not say [default: inferred]")
-    ] = None,
-    height: Annotated[
-        float | None,
-        _option("--height", "MM", "of layers, if the program does not say [default: their distance]"),
-    ] = None,
-    bead_section: Annotated[str | None, _option("--bead-section", "flat|round", "of the beads")] = None,
-    density: Annotated[float | None, _option("--density", "G/CM3", "for the mass")] = None,
-    matrix: Annotated[
-        str | None,
-        _option("--matrix", "12 NUMBERS", "part to machine, row by row, instead of the program's own"),
-    ] = None,
-    envelope: Annotated[
-        str | None, _option("--envelope", "X,Y,Z,X,Y,Z", "least and greatest place of the machine, mm")
-    ] = None,
-    greatest_feed: Annotated[float | None, _option("--greatest-feed", "MM/S", "limit of the feed")] = None,
-    traverse: Annotated[
-        float | None, _option("--traverse-speed", "MM/S", "for the time of traverses")
-    ] = None,
-    standstill: Annotated[
-        float, _option("--standstill", "MM3", "what may flow out while the axes stand, each time")
-    ] = 0.0,
-    on: Annotated[
-        str | None, _option("--on", "WORDS", "switch the extruder on [default: as told, else M3 or M4]")
-    ] = None,
-    off: Annotated[str | None, _option("--off", "WORDS", "switch it off [default: as told, else M5]")] = None,
-    axis: Annotated[
-        str | None,
-        _option("--extruder-axis", "LETTER", "axis whose advance is flow [default: E, if it is used]"),
-    ] = None,
+    tolerance: Annotated[Number, _option("--tolerance", "MM", "allowed; else as stated, or 0.1")] = None,
+    width: Annotated[Number, _option("--width", "MM", "of beads; else as stated, or inferred")] = None,
+    height: Annotated[Number, _option("--height", "MM", "of layers; else as stated, or their step")] = None,
+    bead_section: Annotated[Text, _option("--bead-section", "flat|round", "of the beads")] = None,
+    density: Annotated[Number, _option("--density", "G/CM3", "for the mass")] = None,
+    matrix: Annotated[Text, _option("--matrix", "12,NUMBERS", "part to machine, by rows")] = None,
+    envelope: Annotated[Text, _option("--envelope", "X,Y,Z,X,Y,Z", "least and greatest place, mm")] = None,
+    greatest_feed: Annotated[Number, _option("--greatest-feed", "MM/S", "limit of the feed")] = None,
+    traverse: Annotated[Number, _option("--traverse-speed", "MM/S", "for the time of traverses")] = None,
+    standstill: Annotated[float, _option("--standstill", "MM3", "what may flow out in one wait")] = 0.0,
+    on: Annotated[Text, _option("--on", "WORDS", "extruder on; else as stated, or M3, M4")] = None,
+    off: Annotated[Text, _option("--off", "WORDS", "extruder off; else as stated, or M5")] = None,
+    axis: Annotated[Text, _option("--extruder-axis", "LETTER", "its advance is flow")] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
@@ -349,21 +329,14 @@ def verify(
         from beadwright.pipeline import verify_options, verify_program
 
         options = verify_options(
-            layers=layers,
-            every=every,
+            layers=None if every else layers,
             tolerance=tolerance,
-            width=width,
-            height=height,
-            bead_section=bead_section,
+            bead=(width, height, bead_section),
             density=density,
             matrix=matrix,
-            envelope=envelope,
-            greatest_feed=greatest_feed,
-            traverse=traverse,
+            machine=(envelope, greatest_feed, traverse),
             standstill=standstill,
-            on=on,
-            off=off,
-            axis=axis,
+            flow=(on, off, axis),
         )
         with _progress(quiet=quiet) as progress:
             found = verify_program(program, part, options, progress)

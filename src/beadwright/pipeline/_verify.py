@@ -84,23 +84,31 @@ def numbers(text: str | None, count: int, what: str) -> npt.NDArray[np.float64] 
 
 def verify_options(
     *,
-    layers: int = 10,
-    every: bool = False,
+    layers: int | None = 10,
     tolerance: float | None = None,
-    width: float | None = None,
-    height: float | None = None,
-    bead_section: str | None = None,
+    bead: tuple[float | None, float | None, str | None] = (None, None, None),
     density: float | None = None,
     matrix: str | None = None,
-    envelope: str | None = None,
-    greatest_feed: float | None = None,
-    traverse: float | None = None,
+    machine: tuple[str | None, float | None, float | None] = (None, None, None),
     standstill: float = 0.0,
-    on: str | None = None,
-    off: str | None = None,
-    axis: str | None = None,
+    flow: tuple[str | None, str | None, str | None] = (None, None, None),
 ) -> VerifyOptions:
     """Options of the command as the verifier takes them.
+
+    Parameters
+    ----------
+    layers : int or None
+        None: all.
+    tolerance, density, standstill : float or None
+        mm, g/cm3, mm3.
+    bead : (width, height, section)
+        mm, mm, ``flat`` or ``round``.
+    matrix : str or None
+        Twelve numbers with commas between.
+    machine : (envelope, greatest feed, speed of traverses)
+        Six numbers with commas between, mm/s, mm/s.
+    flow : (on, off, axis)
+        Words that switch the extruder, letter of its own axis.
 
     Raises
     ------
@@ -109,8 +117,9 @@ def verify_options(
     """
     from beadwright.verify import FlowWords, VerifyOptions
 
+    (width, height, bead_section), (envelope, greatest_feed, traverse), (on, off, axis) = bead, machine, flow
     above = {
-        "--layers": float(layers),
+        "--layers": None if layers is None else float(layers),
         "--tolerance": tolerance,
         "--width": width,
         "--height": height,
@@ -136,8 +145,8 @@ def verify_options(
     if box is not None and not (box[:3] < box[3:]).all():
         raise SettingsError("--envelope: expected least x, y, z and then greatest x, y, z")
     return VerifyOptions(
-        layers=layers,
-        every=every,
+        layers=layers or 0,
+        every=layers is None,
         tolerance=tolerance,
         width=width,
         height=height,
