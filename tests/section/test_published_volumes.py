@@ -88,6 +88,9 @@ def test_torus() -> None:
     model = kernel.from_shape(cq.Workplane(cq.Solid.makeTorus(500, 200)))
 
     assert volume(model, [-200.0, 0.0, 200.0]) == pytest.approx(394784176.0436, rel=1e-9)
+    # Lying, the section changes kind where the tube begins, where the hole does, and in the middle.
+    lying = volume(turned(model, (1.0, 0.0, 0.0)), [-700.0, -300.0, 0.0, 300.0, 700.0], nodes=40)
+    assert lying == pytest.approx(394784176.0436, rel=1e-9)
 
 
 def test_three_crossing_cylinders() -> None:
@@ -141,12 +144,13 @@ def test_tetrahedron_half_way_between_opposite_edges() -> None:
 
 
 def test_prismoidal_formula() -> None:
-    """S25: h / 6 (A0 + 4 Am + A1) is exact for a quadratic area: the frustum again, in any pose that keeps z."""
+    """S25: h / 6 (A0 + 4 Am + A1) is exact for a quadratic area: the middle of the frustum."""
     model = kernel.from_shape(cq.Workplane(cq.Solid.makeCone(150, 80, 200)))
-    low, middle, high = areas(model, [1e-5, 100.0, 200.0 - 1e-5])
+    # Between the planes z = 20 and 180, of radii 143 and 87: pi h (R^2 + R r + r^2) / 3.
+    low, middle, high = areas(model, [20.0, 100.0, 180.0])
 
-    # The end planes stand 1e-5 inside, where the area has changed by 2 pi R tan(alpha) 1e-5.
-    assert 200 / 6 * (low + 4 * middle + high) == pytest.approx(8566075.968788, rel=1e-7)
+    expected = math.pi * 160 * (143**2 + 143 * 87 + 87**2) / 3
+    assert 160 / 6 * (low + 4 * middle + high) == pytest.approx(expected, rel=1e-9)
 
 
 def hyperboloid() -> brep.Model:
@@ -172,8 +176,10 @@ def test_hyperboloid() -> None:
     """S18: r(200) 166.6666666667; volume pi a^2 (H + H^3 / (12 c^2)) with H 400."""
     model = hyperboloid()
 
-    # 1e-4 below the top, where the area changes by 2 pi r r' a mm: 2 pi 166.7 x 0.53 x 1e-4 of 87266.
-    assert areas(model, [200.0 - 1e-4])[0] == pytest.approx(math.pi * 166.6666666667**2, rel=2e-6)
+    # A hair below the top, where the formula gives rho^2 as well; at 200 it is 166.6666666667^2.
+    z = 200.0 - 1e-4
+    assert pytest.approx(166.6666666667**2, rel=1e-9) == 100**2 * (1 + 200**2 / 150**2)
+    assert areas(model, [z])[0] == pytest.approx(math.pi * 100**2 * (1 + z * z / 150**2), rel=1e-9)
     assert areas(model, [75.0])[0] == pytest.approx(math.pi * 100**2 * (1 + 0.25), rel=1e-9)
     assert volume(model, [-200.0, 200.0]) == pytest.approx(20013108.7562, rel=1e-9)
 
