@@ -1,0 +1,131 @@
+"""The command `plan`."""
+
+from __future__ import annotations
+
+from contextlib import AbstractContextManager, nullcontext
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from beadwright.cli._app import AsJson, Edge, Part, Quiet, app, option, print_json, progress_bar
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
+
+@app.command(epilog="Example: beadwright plan part.step -o out --width 10 --height 4 --contours 3")
+def plan(
+    part: Part,
+    out: Annotated[
+        Path, typer.Option("--out", "-o", metavar="DIR", help="output folder, made whole or not at all")
+    ],
+    tolerance: Annotated[
+        str | None,
+        option("--tolerance", "MM", "greatest distance of arcs from the true curves [default: 0.010]"),
+    ] = None,
+    width: Annotated[str | None, option("--width", "MM", "bead width [default: 8.4]")] = None,
+    height: Annotated[str | None, option("--height", "MM", "bead and layer height [default: 4]")] = None,
+    bead_section: Annotated[
+        str | None,
+        option(
+            "--bead-section", "flat|round", "flat: tamped; round: spacing is area / height [default: flat]"
+        ),
+    ] = None,
+    spacing: Annotated[
+        str | None,
+        option("--spacing", "MM", "distance of neighbouring beads [default: by the bead section]"),
+    ] = None,
+    contours: Annotated[
+        str | None, option("--contours", "N", "contour beads of each loop [default: 2]")
+    ] = None,
+    bore: Annotated[str | None, option("--bore", "MM", "of the nozzle [default: 7.62 for width 8.4]")] = None,
+    medial: Annotated[bool, typer.Option(help="one bead in the middle of walls that one can make")] = True,
+    rule: Annotated[
+        str | None,
+        option(
+            "--rule",
+            "neutral|outer|inner",
+            "a layer covers the section at mid height, or all of the part in it, or nothing but the part"
+            " [default: neutral]",
+        ),
+    ] = None,
+    decimals: Annotated[str | None, option("--decimals", "N", "of the coordinates [default: 4]")] = None,
+    clearance: Annotated[
+        str | None, option("--clearance", "MM", "height of traverses above the layer [default: 20]")
+    ] = None,
+    feed: Annotated[str | None, option("--feed", "MM/S", "speed along beads [default: 100]")] = None,
+    scale: Annotated[str | None, option("--scale", "S", "factor applied to the part [default: 1]")] = None,
+    rotate: Annotated[
+        str | None, option("--rotate", "RX,RY,RZ", "degrees about X, then Y, then Z [default: 0,0,0]")
+    ] = None,
+    at: Annotated[
+        str | None, option("--at", "X,Y", "where the middle of the part stands, mm [default: 0,0]")
+    ] = None,
+    layers: Annotated[
+        str | None, option("--layers", "A:B", "only layers A up to B - 1 of the whole plan")
+    ] = None,
+    wall: Annotated[
+        str | None, option("--wall", "centre|left|right", "print open surfaces as walls of one bead")
+    ] = None,
+    workers: Annotated[
+        str | None, option("--workers", "N", "processes [default: up to all cores, if it pays]")
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        option("--cluster", "tcp://HOST:PORT", "layers are made by a running dask.distributed scheduler"),
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="replace an earlier output of ours")] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="warnings become errors")] = False,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """The main job: from the part to a program that a machine controller runs.
+
+    Writes program.nc, plan.json and run.json. Exit code 0: done; 1: done, but with findings of level error.
+    """
+    given = {
+        "tolerance": tolerance,
+        "width": width,
+        "height": height,
+        "bead_section": bead_section,
+        "spacing": spacing,
+        "contours": contours,
+        "bore": bore,
+        "medial": None if medial else False,
+        "rule": rule,
+        "decimals": decimals,
+        "clearance": clearance,
+        "feed": feed,
+        "scale": scale,
+        "rotate": rotate,
+        "at": at,
+        "layers": layers,
+        "wall": wall,
+        "workers": workers,
+        "overwrite": overwrite or None,
+        "strict": strict or None,
+    }
+    with Edge():
+        from beadwright.pipeline import plan_part
+        from beadwright.settings import resolve
+
+        resolved = resolve(given)
+        with progress_bar(quiet=quiet) as progress, executor_at(cluster) as executor:
+            result = plan_part(part, out, resolved=resolved, progress=progress, executor=executor)
+        if as_json:
+            print_json(result.document)
+        elif not quiet:
+            from beadwright.pipeline import show_plan
+
+            show_plan(result)
+        raise typer.Exit(1 if result.has_errors else 0)
+
+
+def executor_at(address: str | None) -> AbstractContextManager[Executor | None]:
+    """Where layers are made: a cluster, or, if None, processes of this machine."""
+    if address is None:
+        return nullcontext()
+    from beadwright.pipeline import cluster
+
+    return cluster(address)

@@ -1,0 +1,63 @@
+"""The command `verify`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from beadwright.cli._app import AsJson, Edge, Part, Quiet, app, option, print_json, progress_bar
+
+Number = float | None
+Text = str | None
+
+
+@app.command(epilog="Example: beadwright verify out/program.nc part.step --all")
+def verify(
+    program: Annotated[Path, typer.Argument(metavar="PROGRAM", help="RS274/NGC text, ours or not")],
+    part: Part,
+    layers: Annotated[int, option("--layers", "N", "how many layers to measure, evenly spread")] = 10,
+    every: Annotated[bool, typer.Option("--all", help="measure every layer")] = False,
+    tolerance: Annotated[Number, option("--tolerance", "MM", "allowed; else as stated, or 0.1")] = None,
+    width: Annotated[Number, option("--width", "MM", "of beads; else as stated, or inferred")] = None,
+    height: Annotated[Number, option("--height", "MM", "of layers; else as stated, or their step")] = None,
+    bead_section: Annotated[Text, option("--bead-section", "flat|round", "of the beads")] = None,
+    density: Annotated[Number, option("--density", "G/CM3", "for the mass")] = None,
+    matrix: Annotated[Text, option("--matrix", "12,NUMBERS", "part to machine, by rows")] = None,
+    envelope: Annotated[Text, option("--envelope", "X,Y,Z,X,Y,Z", "least and greatest place, mm")] = None,
+    greatest_feed: Annotated[Number, option("--greatest-feed", "MM/S", "limit of the feed")] = None,
+    traverse: Annotated[Number, option("--traverse-speed", "MM/S", "for the time of traverses")] = None,
+    standstill: Annotated[float, option("--standstill", "MM3", "what may flow out in one wait")] = 0.0,
+    on: Annotated[Text, option("--on", "WORDS", "extruder on; else as stated, or M3, M4")] = None,
+    off: Annotated[Text, option("--off", "WORDS", "extruder off; else as stated, or M5")] = None,
+    axis: Annotated[Text, option("--extruder-axis", "LETTER", "its advance is flow")] = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """A program's text against the part, by a reader of its own and the CAD kernel's own section.
+
+    Exit code 0: all holds; 1: it does not; 2: the program or the part cannot be read.
+    """
+    with Edge():
+        from beadwright.pipeline import verify_options, verify_program
+
+        options = verify_options(
+            layers=None if every else layers,
+            tolerance=tolerance,
+            bead=(width, height, bead_section),
+            density=density,
+            matrix=matrix,
+            machine=(envelope, greatest_feed, traverse),
+            standstill=standstill,
+            flow=(on, off, axis),
+        )
+        with progress_bar(quiet=quiet) as progress:
+            found = verify_program(program, part, options, progress)
+        if as_json:
+            print_json(found.as_dict())
+        elif not quiet:
+            from beadwright.pipeline import show_verification
+
+            show_verification(found)
+        raise typer.Exit(0 if found.ok else 1)
