@@ -20,6 +20,15 @@ def plan(
     out: Annotated[
         Path, typer.Option("--out", "-o", metavar="DIR", help="output folder, made whole or not at all")
     ],
+    job: Annotated[
+        str | None, option("--job", "FILE", "job file: these options by their names; an option wins")
+    ] = None,
+    machine: Annotated[
+        str | None, option("--machine", "FILE", "machine file [default: a generic gantry]")
+    ] = None,
+    material: Annotated[
+        str | None, option("--material", "NAME|FILE", "material card [default: cf-abs-20]")
+    ] = None,
     tolerance: Annotated[
         str | None,
         option("--tolerance", "MM", "greatest distance of arcs from the true curves [default: 0.010]"),
@@ -110,7 +119,7 @@ def plan(
         from beadwright.pipeline import plan_part
         from beadwright.settings import resolve
 
-        resolved = resolve(given)
+        resolved = resolve(given, job=job, machine=machine, material=material)
         with progress_bar(quiet=quiet) as progress, executor_at(cluster) as executor:
             result = plan_part(part, out, resolved=resolved, progress=progress, executor=executor)
         if as_json:

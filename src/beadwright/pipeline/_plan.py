@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import pickle
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
@@ -41,6 +42,9 @@ def plan(
     part: Any,
     out: str | Path | None = None,
     *,
+    job: str | Path | None = None,
+    machine: str | Path | None = None,
+    material: str | Path | None = None,
     progress: Progress | None = None,
     executor: Executor | None = None,
     **options: Unpack[PlanOptions],
@@ -54,6 +58,9 @@ def plan(
     out : str or Path, optional
         Folder for program.nc, plan.json and run.json, made whole or not at all. Without it nothing is
         written.
+    job, machine, material : str or Path, optional
+        TOML files; an option wins over the job file. For the material also the name of a card that comes
+        with the package, for example ``cf-pc-20``.
     progress : callable, optional
         Called as ``progress(stage, done, total)``.
     executor : concurrent.futures.Executor, optional
@@ -86,7 +93,8 @@ def plan(
     >>> result.bounds.total < 0.0103  # doctest: +SKIP
     True
     """
-    return plan_part(part, out, resolved=resolve(options), progress=progress, executor=executor)
+    resolved = resolve(options, job=job, machine=machine, material=material)
+    return plan_part(part, out, resolved=resolved, progress=progress, executor=executor)
 
 
 def _silent(_stage: str, _done: int, _total: int) -> None:
@@ -263,12 +271,18 @@ def _head(
         contours=0 if resolved.settings.wall else resolved.settings.contours,
         placement=cast(Placement, rows),
         settings=tuple(
-            Setting(name=name, value=_value(row["value"]), source=row["from"]) for name, row in told.items()
+            Setting(name=name, value=_value(row["value"]), source=row["from"])
+            for name, row in told.items()
+            if row["from"] != "default" or not name.startswith(("machine.", "material."))
         ),
         first=plans[0].index,
     )
 
 
 def _value(value: Any) -> str:
-    """A setting's value as text."""
+    """A setting's value as text; of a card's number without its standing, of tables as JSON."""
+    if isinstance(value, dict) and "standing" in value:
+        return str(value["value"])
+    if isinstance(value, dict) or (isinstance(value, list) and any(isinstance(v, dict) for v in value)):
+        return json.dumps(value)
     return ",".join(map(str, value)) if isinstance(value, list) else str(value)

@@ -12,6 +12,9 @@ from beadwright.post._layer import MILLIMETRES, LayerText
 from beadwright.post._lint import check_text
 from beadwright.program import Head, Setting
 
+# What a setting's value may take of its line; a longer one is cut in its middle, and stands whole in plan.json.
+MAX_VALUE = 120
+
 CAUTIONS = (
     "CAUTION: nothing in this program has been proved safe for your machine, material, room or part.",
     "Read it, then run it in the air first with the extruder cold and a hand on the emergency stop. Start"
@@ -115,7 +118,11 @@ def _setting_line(setting: Setting) -> str:
     """One setting and where it came from."""
     return structured(
         "setting",
-        (("name", value(setting.name)), ("value", value(setting.value)), ("from", value(setting.source))),
+        (
+            ("name", value(setting.name)),
+            ("value", value(shortened(setting.value, MAX_VALUE))),
+            ("from", value(setting.source)),
+        ),
     )
 
 

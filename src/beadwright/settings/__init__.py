@@ -1,6 +1,52 @@
-"""Options of a job, checked all at once, each with where it came from. Lengths in mm, angles in degrees."""
+"""Options of a job, machine and material cards: checked all at once, each value with where it came from.
 
+Lengths in mm, angles in degrees, speeds in mm/s, rates in kg/h, temperatures in degC.
+"""
+
+from beadwright.settings._base import Section
+from beadwright.settings._document import DEFAULT_MATERIAL, Document, material_names, parse_document
+from beadwright.settings._figure import Figure, Within
+from beadwright.settings._machine import (
+    CalibrationRow,
+    Device,
+    Extruder,
+    KeepOut,
+    Lag,
+    Machine,
+    Moment,
+    Tamper,
+    Volume,
+)
+from beadwright.settings._material import Material
 from beadwright.settings._plan import ROUNDING_UNITS, PlanOptions, PlanSettings, Wall
-from beadwright.settings._resolve import Resolved, resolve
+from beadwright.settings._quantity import Quantity, convert
+from beadwright.settings._resolve import Resolved, default_material, resolve
 
-__all__ = ["ROUNDING_UNITS", "PlanOptions", "PlanSettings", "Resolved", "Wall", "resolve"]
+__all__ = [
+    "DEFAULT_MATERIAL",
+    "ROUNDING_UNITS",
+    "CalibrationRow",
+    "Device",
+    "Document",
+    "Extruder",
+    "Figure",
+    "KeepOut",
+    "Lag",
+    "Machine",
+    "Material",
+    "Moment",
+    "PlanOptions",
+    "PlanSettings",
+    "Quantity",
+    "Resolved",
+    "Section",
+    "Tamper",
+    "Volume",
+    "Wall",
+    "Within",
+    "convert",
+    "default_material",
+    "material_names",
+    "parse_document",
+    "resolve",
+]

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, Any, Literal, TypedDict
+from typing import Annotated, Literal, TypedDict
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BeforeValidator, Field, JsonValue
+
+from beadwright.settings._base import Section, suffixed
+from beadwright.settings._quantity import Quantity
 
 Wall = Literal["centre", "left", "right"]
 
@@ -40,34 +43,37 @@ def _span(value: object) -> object:
 
 
 Index = Annotated[int, Field(ge=0)]
-Angle = Annotated[float, Field(ge=-360, le=360)]
-Place = Annotated[float, Field(ge=-100_000, le=100_000)]
+Angle = Annotated[float, Quantity("angle", -360.0, 360.0)]
+Place = Annotated[float, Quantity("length", -100_000.0, 100_000.0)]
 
 
-class PlanSettings(BaseModel):
+def _allowed(text: str) -> dict[str, JsonValue]:
+    """What messages say is allowed, where the schema does not say it well."""
+    return {"allowed": text}
+
+
+class PlanSettings(Section):
     """Every setting of `plan`; each default stands here and nowhere else.
 
     A frozen value. Build it with `resolve`, which tells all faults together.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, validate_default=False)
-
-    tolerance: float = Field(
-        0.010, ge=0.0005, le=1.0, description="greatest distance of arcs from the curves they stand for, mm"
+    tolerance: Annotated[float, Quantity("length", 0.0005, 1.0)] = Field(
+        0.010, description="greatest distance of arcs from the curves they stand for, mm"
     )
-    width: float = Field(8.4, ge=0.5, le=100.0, description="bead width, mm")
-    height: float = Field(4.0, ge=0.05, le=50.0, description="bead and layer height, mm")
+    width: Annotated[float, Quantity("length", 0.5, 100.0)] = Field(8.4, description="bead width, mm")
+    height: Annotated[float, Quantity("length", 0.05, 50.0)] = Field(
+        4.0, description="bead and layer height, mm"
+    )
     bead_section: Literal["flat", "round"] = Field(
         "flat", description="flat: tamped, spacing = width; round: spacing = area / height"
     )
-    spacing: float | None = Field(
-        None, ge=0.1, le=100.0, description="distance of neighbouring beads, mm; default by the bead section"
+    spacing: Annotated[float, Quantity("length", 0.1, 100.0)] | None = Field(
+        None, description="distance of neighbouring beads, mm; default by the bead section"
     )
     contours: int = Field(2, ge=1, le=1000, description="contour beads of each loop, from the outside in")
-    bore: float | None = Field(
+    bore: Annotated[float, Quantity("length", 0.2, 100.0)] | None = Field(
         None,
-        ge=0.2,
-        le=100.0,
         description="bore of the nozzle, mm; default 7.62 for a bead of 8.4, in proportion",
     )
     medial: bool = Field(True, description="walls that one bead can make get one bead along their middle")
@@ -77,17 +83,27 @@ class PlanSettings(BaseModel):
         " anywhere in the layer; inner: what it covers everywhere in it",
     )
     decimals: int = Field(4, ge=3, le=8, description="decimals of the coordinates in the program")
-    clearance: float = Field(20.0, ge=0.1, le=1000.0, description="height of traverses above the layer, mm")
-    feed: float = Field(100.0, ge=0.1, le=2000.0, description="speed along beads, mm/s")
+    clearance: Annotated[float, Quantity("length", 0.1, 1000.0)] = Field(
+        20.0, description="height of traverses above the layer, mm"
+    )
+    feed: Annotated[float, Quantity("speed", 0.1, 2000.0)] = Field(
+        100.0, description="speed along beads, mm/s"
+    )
     scale: float = Field(1.0, ge=1e-4, le=1e4, description="factor applied to the part")
     rotate: Annotated[tuple[Angle, Angle, Angle], _numbers(3)] = Field(
-        (0.0, 0.0, 0.0), description="degrees about X, then Y, then Z"
+        (0.0, 0.0, 0.0),
+        description="degrees about X, then Y, then Z",
+        json_schema_extra=_allowed("three angles RX,RY,RZ of -360 to 360 degrees"),
     )
     at: Annotated[tuple[Place, Place], _numbers(2)] = Field(
-        (0.0, 0.0), description="where the middle of the part's box stands on the platform, X,Y, mm"
+        (0.0, 0.0),
+        description="where the middle of the part's box stands on the platform, X,Y, mm",
+        json_schema_extra=_allowed("X,Y of -100000 to 100000 mm"),
     )
     layers: Annotated[tuple[Index, Index | None], BeforeValidator(_span)] = Field(
-        (0, None), description="A:B, only these layers of the whole plan: A up to B - 1"
+        (0, None),
+        description="A:B, only these layers of the whole plan: A up to B - 1",
+        json_schema_extra=_allowed("A:B with whole numbers from 0, for example 10:20"),
     )
     wall: Wall | None = Field(
         None, description="print open surfaces as walls: bead on the surface, or half a width to its side"
@@ -179,19 +195,6 @@ class PlanOptions(TypedDict, total=False):
     strict: bool
 
 
-UNITS: dict[str, str] = {
-    "tolerance": "mm",
-    "width": "mm",
-    "height": "mm",
-    "spacing": "mm",
-    "bore": "mm",
-    "clearance": "mm",
-    "feed": "mm_s",
-    "rotate": "deg",
-    "at": "mm",
-}
-"""Unit of each setting that has one, as the suffix of its key in files."""
-
 OF_THE_RUN = frozenset({"workers", "overwrite"})
 """Settings that do not change the result, so they are told in run.json only."""
 
@@ -204,9 +207,4 @@ def key_of(name: str) -> str:
     >>> key_of("width"), key_of("contours")
     ('width_mm', 'contours')
     """
-    return f"{name}_{UNITS[name]}" if name in UNITS else name
-
-
-def plain(value: Any) -> Any:
-    """A value as JSON has it."""
-    return list(value) if isinstance(value, tuple) else value
+    return suffixed(name, PlanSettings.model_fields[name])

@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
-import difflib
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import ValidationError
-from pydantic_core import ErrorDetails
 
-from beadwright.errors import SettingsError
-from beadwright.settings._plan import OF_THE_RUN, UNITS, PlanSettings, key_of, plain
+from beadwright.settings._base import Section, leaves, nested_faults, plain
+from beadwright.settings._document import (
+    DEFAULT_MATERIAL,
+    Document,
+    material_document,
+    read_document,
+)
+from beadwright.settings._faults import dotted, fault, refusal
+from beadwright.settings._machine import Machine
+from beadwright.settings._material import Material
+from beadwright.settings._plan import OF_THE_RUN, PlanSettings, key_of
 
-# Least likeness of a misspelt name to the one that is proposed instead.
-LIKE = 0.6
+Model = TypeVar("Model", bound=Section)
+KeyPath = tuple[str | int, ...]
+
+NOTHING = Document(name="", told="default", values={})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,17 +36,27 @@ class Resolved:
     Attributes
     ----------
     settings : PlanSettings
+        Of the job.
+    machine : Machine
+    material : Material
     source : mapping of str to str
-        By setting: ``option`` where it was given, else ``default``.
+        By setting: ``option`` where it was given so, ``job`` where it stands in the job file, else ``default``.
+        Values of the machine by ``machine.`` and their dotted path, those of the material likewise.
+    folder : Path or None
+        Where the machine file stands, for files that it names.
     """
 
     settings: PlanSettings
+    machine: Machine
+    material: Material
     source: Mapping[str, str]
+    folder: Path | None = None
 
     def as_dict(self) -> dict[str, dict[str, Any]]:
         """What the plan's JSON says of its settings: value and source by key with unit.
 
         Without what does not change the result (workers, overwrite). Spacing and bore are those really used.
+        Keys of the machine and the material begin with ``machine.`` and ``material.``.
         """
         told: dict[str, dict[str, Any]] = {}
         for name in PlanSettings.model_fields:
@@ -50,18 +71,32 @@ class Resolved:
                 first, end = value
                 value = f"{first}:{'' if end is None else end}"
             told[key_of(name)] = {"value": plain(value), "from": source}
+        for prefix, card in (("machine", self.machine), ("material", self.material)):
+            for path, key, value in leaves(card):
+                source = self.source[dotted((prefix, *path))]
+                told[f"{prefix}.{key}"] = {"value": value, "from": source}
         return told
 
 
-def resolve(options: Mapping[str, object], *, source: str = "option") -> Resolved:
-    """Check options against their ranges and against each other.
+def resolve(
+    options: Mapping[str, object],
+    *,
+    job: str | Path | Document | None = None,
+    machine: str | Path | Document | None = None,
+    material: str | Path | Document | None = None,
+    source: str = "option",
+) -> Resolved:
+    """Check all that was given against its ranges and against each other.
 
     Parameters
     ----------
     options : mapping of str to object
-        By setting name; text is read as numbers where numbers are wanted. None stands for not given.
+        By setting name; text is read as numbers where numbers are wanted. None stands for not given. An
+        option wins over the job file; of a table only the keys that it holds.
+    job, machine, material : str, Path or Document, optional
+        TOML files; for the material also the name of a card that comes with the package.
     source : str
-        Where they came from.
+        What is said of values that come from the options.
 
     Returns
     -------
@@ -70,7 +105,8 @@ def resolve(options: Mapping[str, object], *, source: str = "option") -> Resolve
     Raises
     ------
     SettingsError
-        At least one is at fault; the message lists all of them, each with the range allowed.
+        At least one is at fault; the message lists all of them, each with its file, line and key, and the
+        range allowed.
 
     Examples
     --------
@@ -84,73 +120,95 @@ def resolve(options: Mapping[str, object], *, source: str = "option") -> Resolve
       hieght: there is no such setting; did you mean height?
     """
     given = {name: value for name, value in options.items() if value is not None}
-    try:
-        settings = PlanSettings.model_validate(given)
-    except ValidationError as error:
-        raise _refusal([_fault(detail) for detail in error.errors()]) from error
-    faults = settings.between()
-    if faults:
-        raise _refusal(faults)
-    names = {name: source if name in given else "default" for name in PlanSettings.model_fields}
-    return Resolved(settings=settings, source=MappingProxyType(names))
-
-
-def _refusal(faults: list[tuple[str, str]]) -> SettingsError:
-    first = dict(reversed(faults))  # one fault a key: the first
-    lines = [f"{key}: {first[key]}" for key in dict.fromkeys(key for key, _ in faults)]
-    if len(lines) == 1:
-        return SettingsError(lines[0])
-    return SettingsError("\n  ".join([f"{len(lines)} settings are at fault:", *lines]))
-
-
-def _fault(detail: ErrorDetails) -> tuple[str, str]:
-    """One fault in our words: (key, what is wrong and what is allowed)."""
-    key = str(detail["loc"][0])
-    if detail["type"] == "extra_forbidden":
-        near = difflib.get_close_matches(key, PlanSettings.model_fields, n=1, cutoff=LIKE)
-        return key, "there is no such setting" + (f"; did you mean {near[0]}?" if near else "")
-    value = detail["input"]
-    shown = str(value) if isinstance(value, (int, float)) else repr(value)
-    if detail["type"] in {"greater_than_equal", "less_than_equal"}:
-        return key, f"{shown} is out of range; {allowed(key)}"
-    if detail["type"] == "value_error":
-        reason = detail.get("ctx", {}).get("error", "")
-        return key, f"{shown} cannot be used, {reason}; {allowed(key)}"
-    return key, f"{shown} cannot be used; {allowed(key)}"
-
-
-def allowed(name: str) -> str:
-    """What a setting may be, in words.
-
-    Examples
-    --------
-    >>> allowed("contours"), allowed("bead_section")
-    ('allowed 1 to 1000', 'allowed flat or round')
-    """
-    unit = {"mm": " mm", "mm_s": " mm/s", "deg": " degrees"}.get(UNITS.get(name, ""), "")
-    texts = {
-        "rotate": "allowed three angles RX,RY,RZ of -360 to 360 degrees",
-        "at": "allowed X,Y of -100000 to 100000 mm",
-        "layers": "allowed A:B with whole numbers from 0, for example 10:20",
-        "wall": "allowed centre, left or right",
-        "bead_section": "allowed flat or round",
-        "rule": "allowed neutral, outer or inner",
-        "medial": "allowed true or false",
-        "overwrite": "allowed true or false",
-        "strict": "allowed true or false",
+    job_document = _read(job, "job")
+    faults: list[str] = []
+    values = _merged(job_document.values, given)
+    settings = _checked(PlanSettings, values, job_document, faults, given)
+    machine_document = _read(machine, "machine")
+    own_machine = _checked(Machine, machine_document.values, machine_document, faults)
+    material_read = material_document(material) if isinstance(material, (str, Path)) else material
+    own_material = (
+        default_material()
+        if material_read is None
+        else _checked(Material, material_read.values, material_read, faults)
+    )
+    if settings is None or own_machine is None or own_material is None or faults:
+        raise refusal(faults)
+    told = {
+        name: source if name in given else "job" if name in job_document.values else "default"
+        for name in PlanSettings.model_fields
     }
-    if name in texts:
-        return texts[name]
-    low = high = None
-    for part in PlanSettings.model_fields[name].metadata:
-        low, high = getattr(part, "ge", low), getattr(part, "le", high)
-    if low is None:  # the bounds of an optional number stand in its annotation
-        low, high = _inner_range(name)
-    return f"allowed {low:g} to {high:g}{unit}"
+    told.update(_sources("machine", own_machine, machine_document))
+    told.update(_sources("material", own_material, material_read or NOTHING))
+    return Resolved(
+        settings=settings,
+        machine=own_machine,
+        material=own_material,
+        source=MappingProxyType(told),
+        folder=machine_document.folder,
+    )
 
 
-def _inner_range(name: str) -> tuple[float, float]:
-    """Range of a setting whose type is `number | None`."""
-    schema = PlanSettings.model_json_schema()["properties"][name]
-    numbers = next(part for part in schema.get("anyOf", [schema]) if "minimum" in part)
-    return float(numbers["minimum"]), float(numbers["maximum"])
+@functools.lru_cache(maxsize=1)
+def default_material() -> Material:
+    """The material card that is taken where none is given."""
+    return Material.model_validate(dict(material_document(DEFAULT_MATERIAL).values))
+
+
+def _read(given: str | Path | Document | None, told: str) -> Document:
+    if given is None:
+        return NOTHING
+    return given if isinstance(given, Document) else read_document(given, told)
+
+
+def _merged(below: Mapping[str, Any], above: Mapping[str, Any]) -> dict[str, Any]:
+    """Two sets of values: the upper one wins, table by table."""
+    result = dict(below)
+    for name, value in above.items():
+        old = result.get(name)
+        both = isinstance(old, Mapping) and isinstance(value, Mapping)
+        result[name] = _merged(old, value) if both else value  # type: ignore[arg-type]
+    return result
+
+
+def _checked(
+    model: type[Model],
+    values: Mapping[str, Any],
+    document: Document,
+    faults: list[str],
+    options: Mapping[str, Any] | None = None,
+) -> Model | None:
+    """The values as a model, or None and the faults told."""
+
+    def tell(path: KeyPath, text: str) -> None:
+        given = options is not None and path[0] in options
+        place = "" if given else document.place(path)
+        faults.append(f"{place}{dotted(path)}: {text}")
+
+    try:
+        made = model.model_validate(dict(values))
+    except ValidationError as error:
+        told: set[KeyPath] = set()
+        for detail in error.errors():
+            path, text = fault(detail, model)
+            if path not in told:
+                told.add(path)
+                tell(path, text)
+        return None
+    seen: set[KeyPath] = set()
+    for path, text in nested_faults(made):
+        if path not in seen:
+            seen.add(path)
+            tell(path, text)
+    return made
+
+
+def _sources(prefix: str, card: Section, document: Document) -> dict[str, str]:
+    """Where each value of a card came from."""
+    found = {}
+    for path, _, _ in leaves(card):
+        value: Any = document.values
+        for name in path:
+            value = value.get(name) if isinstance(value, Mapping) else None
+        found[dotted((prefix, *path))] = "default" if value is None else document.told
+    return found
