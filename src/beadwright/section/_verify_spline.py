@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 from numpy.polynomial import chebyshev as series
 
-from beadwright.brep import SplineSurface, Surface, project, surface_derivatives, surface_points
+from beadwright.brep import SplineSurface, Surface, domain, project, surface_derivatives, surface_points
 from beadwright.section._verify_nodes import Long, above, bernstein, chebyshev, least
 
 Array = npt.NDArray[np.float64]
@@ -42,7 +42,8 @@ class Nearest:
         """Parameters (k, 2) of the points nearest to (k, 3)."""
         seeds = self.tree.query(points, k=NEIGHBOURS)[1]
         uv, distance = project(self.surface, points, self.uv[seeds[:, 0]], rounds=30)
-        # A search that ran against the seam of a closed surface, or into a fold, begins at other seeds.
+        self._across_seams(points, uv, distance)
+        # A search that ran into a fold begins at other seeds.
         for k in range(1, NEIGHBOURS):
             far = np.flatnonzero(distance > ARRIVED)
             if len(far) == 0:
@@ -51,6 +52,24 @@ class Nearest:
             nearer = gap < distance[far]
             uv[far[nearer]], distance[far[nearer]] = other[nearer], gap[nearer]
         return uv
+
+    def _across_seams(self, points: Array, uv: Array, distance: Array) -> None:
+        """Go on from the opposite side where a search ran against the edge of the domain.
+
+        All seeds about a point may lie beyond the seam of a closed surface, where a whole grid line of them
+        is nearer than the first on its own side.
+        """
+        low, high = domain(self.surface)
+        for axis in (0, 1):
+            at_low, at_high = uv[:, axis] == low[axis], uv[:, axis] == high[axis]
+            far = np.flatnonzero((distance > ARRIVED) & (at_low | at_high))
+            if len(far) == 0:
+                continue
+            seed = uv[far].copy()
+            seed[:, axis] = np.where(at_low[far], high[axis], low[axis])
+            other, gap = project(self.surface, points[far], seed, rounds=30)
+            nearer = gap < distance[far]
+            uv[far[nearer]], distance[far[nearer]] = other[nearer], gap[nearer]
 
 
 def _seeds(surface: Surface, axis: int, ends: Array) -> Array:

@@ -196,6 +196,9 @@ def carry(
         i = jobs[k, 2]
         s = piece_span[i, 0]
         h = heights[plane]
+        if k > 0 and plane != jobs[k - 1, 1]:
+            # A plane's pieces must not depend on the planes cut with it: each begins without a length tried.
+            stride = np.inf
         noise = 1e-15 * (size + abs(h))
         first[k] = count
         bound[k] = 0.0
