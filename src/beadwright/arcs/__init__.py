@@ -4,6 +4,7 @@ Lengths in mm, angles in rad, counter-clockwise positive. Material lies left of 
 """
 
 from beadwright.arcs._boolean import intersect, subtract, unite
+from beadwright.arcs._cover import Cover, cover
 from beadwright.arcs._fit import Fitted, fit
 from beadwright.arcs._fit_check import certify
 from beadwright.arcs._offset import offset, offset_path
@@ -11,11 +12,13 @@ from beadwright.arcs._region import Paths, Result
 from beadwright.arcs._region_lost import Lost, lost
 
 __all__ = [
+    "Cover",
     "Fitted",
     "Lost",
     "Paths",
     "Result",
     "certify",
+    "cover",
     "fit",
     "intersect",
     "lost",

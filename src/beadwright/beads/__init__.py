@@ -6,12 +6,14 @@ Lengths in mm, machine coordinates.
 from beadwright.beads._arrange import Arranged, Trail, arrange
 from beadwright.beads._bead import Bead, Order, Role, Side
 from beadwright.beads._contour import LayerBeads, contour_beads
+from beadwright.beads._coverage import Coverage, coverage, covering_loss
 from beadwright.beads._medial import WallRange, wall_range
 from beadwright.beads._wall import wall_beads
 
 __all__ = [
     "Arranged",
     "Bead",
+    "Coverage",
     "LayerBeads",
     "Order",
     "Role",
@@ -20,6 +22,8 @@ __all__ = [
     "WallRange",
     "arrange",
     "contour_beads",
+    "coverage",
+    "covering_loss",
     "wall_beads",
     "wall_range",
 ]

@@ -7,7 +7,7 @@ from typing import Literal
 
 from beadwright.curves import ArcPath
 
-Role = Literal["contour", "wall", "medial"]
+Role = Literal["contour", "wall", "medial", "fill", "rib", "deck"]
 Order = Literal["outer", "inner"]
 Side = Literal["centre", "left", "right"]
 
@@ -20,9 +20,10 @@ class Bead:
     ----------
     path : ArcPath
         Centreline in machine coordinates, mm. Of a contour bead the material's boundary lies on the right.
-    role : {"contour", "wall", "medial"}
+    role : {"contour", "wall", "medial", "fill", "rib", "deck"}
         A contour bead runs parallel to the layer region's boundary; a wall bead stands for a surface; a
-        medial bead is the only one of a wall about as thick as one bead.
+        medial bead is the only one of a wall about as thick as one bead; fill lies close inside the contour
+        beads, a deck likewise where the part is closed above or below; ribs stand apart.
     rank : int
         1 is the outermost.
     loop : int

@@ -14,13 +14,15 @@ from beadwright.beads._bead import Bead
 from beadwright.beads._loops import distances, nearest_loop
 from beadwright.beads._medial import WallRange, medial_beads, without_walls
 from beadwright.beads._thin import thin_places
-from beadwright.curves import ArcPath, signed_area
+from beadwright.curves import ArcPath, ArcRegion, signed_area
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Finding
 
 # What printing with 4 decimals may move a bead by, mm: three units of the last place.
 PRINTED = 3e-4
+NOTHING = ArcRegion(loops=(), supports=np.zeros((0, 4)))
+"""The region without a point."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,6 +45,8 @@ class LayerBeads:
         Places where an offset region vanishes within the audit's reach: necks of width 0.
     fallbacks : int
         How often polygons had to stand in for lines and arcs.
+    rest : ArcRegion
+        What lies inside all contour beads; empty where not all ranks could be laid.
     """
 
     beads: tuple[Bead, ...]
@@ -51,6 +55,7 @@ class LayerBeads:
     lost: tuple[Lost, ...] = ()
     grey: int = 0
     fallbacks: int = 0
+    rest: ArcRegion = NOTHING
 
 
 def contour_beads(
@@ -155,6 +160,9 @@ def contour_beads(
                     height=height,
                 )
             )
+    else:
+        rank = contours + 1
+    within = offset(layer.region, distance=contours * spacing) if rank > contours else None
     beads += _in_loops(medial, outermost)
     first = [bead for bead in beads if bead.rank == 1]
     findings += thin_places(layer.region, first, width=width, layer=layer.plan.index, z=layer.plan.z)
@@ -167,7 +175,8 @@ def contour_beads(
         findings=tuple(findings),
         lost=tuple(places),
         grey=grey,
-        fallbacks=fallbacks,
+        fallbacks=fallbacks + (0 if within is None else within.fallbacks),
+        rest=NOTHING if within is None else within.region,
     )
 
 

@@ -124,6 +124,7 @@ def _layer(laid: Laid) -> dict[str, Any]:
         "near_tangent": laid.work.near_tangent,
         "hidden_mm": laid.work.hidden,
         "grey": laid.work.grey,
+        **({} if laid.work.coverage is None else {"coverage": laid.work.coverage.as_dict()}),
     }
 
 
@@ -135,6 +136,9 @@ def _totals(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     for name in ("loops", "holes", "beads", "near_tangent", "grey"):
         summed[name] = sum(row[name] for row in rows)
     summed["moves"] = {kind: sum(row["moves"][kind] for row in rows) for kind in ("line", "arc")}
+    covered = [row["coverage"] for row in rows if "coverage" in row]
+    if covered and len(covered) == len(rows):
+        summed["coverage"] = {key: math.fsum(each[key] for each in covered) for key in covered[0]}
     summed["hidden_mm"] = max((row["hidden_mm"] for row in rows), default=0.0)
     return summed
 

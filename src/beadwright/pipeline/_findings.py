@@ -8,9 +8,12 @@ from dataclasses import replace
 from beadwright.brep import Model
 from beadwright.numeric import Finding
 from beadwright.pipeline._layer_work import LayerWork
+from beadwright.settings import Fill
 
 
-def plan_findings(solid: Model, works: Sequence[LayerWork], *, strict: bool) -> tuple[Finding, ...]:
+def plan_findings(
+    solid: Model, works: Sequence[LayerWork], *, fill: Fill, strict: bool
+) -> tuple[Finding, ...]:
     """Those of the part, of solids that meet, of inverted pieces, and of each layer.
 
     Parameters
@@ -18,6 +21,8 @@ def plan_findings(solid: Model, works: Sequence[LayerWork], *, strict: bool) -> 
     solid : Model
         Placed, so that places are in machine coordinates.
     works : sequence of LayerWork
+    fill : Fill
+        With the limits of coverage.
     strict : bool
         Whether warnings become errors.
     """
@@ -26,6 +31,7 @@ def plan_findings(solid: Model, works: Sequence[LayerWork], *, strict: bool) -> 
         *_worst_layer(works, lambda work: work.overlap, _overlapping),
         *_worst_layer(works, lambda work: work.shared, _touching),
         *_inverted(works),
+        *_coverage(works, fill),
         *(finding for work in works for finding in work.layer.findings),
     ]
     return tuple(finding.strict() if strict else finding for finding in found)
@@ -40,6 +46,48 @@ def _worst_layer(
         return []
     most = max(rows, key=measure)
     return [replace(told(len(rows)), layer=most.layer.plan.index, measured=measure(most))]
+
+
+def _coverage(works: Sequence[LayerWork], fill: Fill) -> list[Finding]:
+    """At most one finding each for layers that miss more than the limit, overfill more, and are not known."""
+    known = [(work, work.coverage) for work in works if work.coverage is not None]
+    missed = [(covered.missed, work) for work, covered in known]
+    excess = [(covered.excess, work) for work, covered in known]
+    found = [
+        *_above("underfill", fill.underfill_limit, missed, "of what whole beads could cover is not covered"),
+        *_above("overfill", fill.overfill_limit, excess, "more is laid than the area covered takes"),
+    ]
+    unknown = [work for work in works if work.coverage is None and work.layer.region.loops]
+    if unknown:
+        found.append(
+            Finding(
+                code="coverage-unknown",
+                level="note",
+                layer=unknown[0].layer.plan.index,
+                measured=float(len(unknown)),
+                text="layers, the first of them told, for which what beads cover could not be had for certain",
+            )
+        )
+    return found
+
+
+def _above(code: str, limit: float, shares: list[tuple[float, LayerWork]], text: str) -> list[Finding]:
+    """One finding for all layers whose share is above a limit, at the worst."""
+    rows = [row for row in shares if row[0] > limit]
+    if not rows:
+        return []
+    share, work = max(rows, key=lambda row: row[0])
+    return [
+        Finding(
+            code=code,
+            level="note",
+            layer=work.layer.plan.index,
+            measured=100 * share,
+            allowed=100 * limit,
+            unit="percent",
+            text=f"{100 * share:.2f} percent {text}; {len(rows)} layer(s) pass the limit, this one most",
+        )
+    ]
 
 
 def _overlapping(count: int) -> Finding:

@@ -11,7 +11,16 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs import Lost, fit
-from beadwright.beads import Bead, LayerBeads, contour_beads, wall_beads, wall_range
+from beadwright.beads import (
+    Bead,
+    Coverage,
+    LayerBeads,
+    contour_beads,
+    coverage,
+    covering_loss,
+    wall_beads,
+    wall_range,
+)
 from beadwright.curves import ArcRegion, length, lengths, signed_area
 from beadwright.layers import Folds, LayerPlan, LayerRegion, layer_region, rule_region, wall_region
 from beadwright.numeric import Budget, Finding
@@ -84,6 +93,8 @@ class LayerWork:
         Area covered more than once before the union, mm2.
     shared : float
         Length of boundary along which pieces that do not overlap touch, mm.
+    coverage : Coverage or None
+        What the beads cover; None for walls, and where it could not be had.
     """
 
     layer: LayerRegion
@@ -96,6 +107,7 @@ class LayerWork:
     fallbacks: int
     overlap: float = 0.0
     shared: float = 0.0
+    coverage: Coverage | None = None
 
     def face_lengths(self) -> dict[int, float]:
         """Length of bead centrelines that follows each face, mm."""
@@ -194,7 +206,9 @@ def _layer(
             overlap, shared = _united(fitted.region, layer)
         with stages.measure("beads"):
             laid = _contours(job, layer)
-    return _work(layer, laid, planes, sections, overlap=overlap, shared=shared)
+    covered = None if settings.wall is not None else _covered(job, layer, laid, stages)
+    work = _work(layer, laid, planes, sections)
+    return replace(work, overlap=overlap, shared=shared, coverage=covered)
 
 
 def _contours(job: Job, layer: LayerRegion) -> LayerBeads:
@@ -236,18 +250,23 @@ def _by_rule(
         layer = replace(layer, findings=(*told, *layer.findings))
     with stages.measure("beads"):
         laid = _contours(job, layer)
-    return _work(layer, laid, planes, sections)
+    covered = _covered(job, layer, laid, stages)
+    return replace(_work(layer, laid, planes, sections), coverage=covered)
 
 
-def _work(
-    layer: LayerRegion,
-    laid: LayerBeads,
-    planes: Planes,
-    sections: tuple[Section, ...],
-    *,
-    overlap: float = 0.0,
-    shared: float = 0.0,
-) -> LayerWork:
+def _covered(job: Job, layer: LayerRegion, laid: LayerBeads, stages: Stages) -> Coverage | None:
+    """What the beads of a layer cover."""
+    with stages.measure("coverage"):
+        return coverage(
+            layer,
+            laid.beads,
+            width=job.settings.width,
+            loss=covering_loss(job.settings.bead_section, layer.plan.height),
+            hollow=laid.rest,
+        )
+
+
+def _work(layer: LayerRegion, laid: LayerBeads, planes: Planes, sections: tuple[Section, ...]) -> LayerWork:
     return LayerWork(
         layer=replace(
             layer,
@@ -261,8 +280,6 @@ def _work(
         grey=laid.grey,
         lost=laid.lost,
         fallbacks=sum(section.fallbacks for section in sections) + layer.fallbacks + laid.fallbacks,
-        overlap=overlap,
-        shared=shared,
     )
 
 

@@ -154,7 +154,7 @@ def plan_part(
             )
         findings = (
             *(() if folds is None else folds.findings()),
-            *plan_findings(solid, [each.work for each in laid], strict=settings.strict),
+            *plan_findings(solid, [each.work for each in laid], fill=settings.fill, strict=settings.strict),
         )
         document = plan_document(model, matrix, resolved, laid, findings)
         if output is not None:

@@ -6,6 +6,7 @@ Lengths in mm, angles in degrees, speeds in mm/s, rates in kg/h, temperatures in
 from beadwright.settings._base import Section
 from beadwright.settings._document import DEFAULT_MATERIAL, Document, material_names, parse_document
 from beadwright.settings._figure import Figure, Within
+from beadwright.settings._fill import Fill
 from beadwright.settings._machine import (
     CalibrationRow,
     Device,
@@ -30,6 +31,7 @@ __all__ = [
     "Document",
     "Extruder",
     "Figure",
+    "Fill",
     "KeepOut",
     "Lag",
     "Machine",

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, Literal, TypedDict
+from typing import Annotated, Any, Literal, TypedDict
 
 from pydantic import BeforeValidator, Field, JsonValue
 
 from beadwright.settings._base import Section, suffixed
+from beadwright.settings._fill import FILL, Fill
 from beadwright.settings._quantity import Quantity
 
 Wall = Literal["centre", "left", "right"]
@@ -108,6 +109,7 @@ class PlanSettings(Section):
     wall: Wall | None = Field(
         None, description="print open surfaces as walls: bead on the surface, or half a width to its side"
     )
+    fill: Fill = Field(FILL, description="what is laid inside the contour beads")
     workers: int | None = Field(None, ge=1, le=1024, description="processes; default all cores")
     overwrite: bool = Field(False, description="replace an earlier output of ours")
     strict: bool = Field(False, description="warnings become errors")
@@ -190,6 +192,7 @@ class PlanOptions(TypedDict, total=False):
     at: tuple[float, float]
     layers: tuple[int, int | None]
     wall: Wall | None
+    fill: dict[str, Any]
     workers: int | None
     overwrite: bool
     strict: bool

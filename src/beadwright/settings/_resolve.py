@@ -70,7 +70,11 @@ class Resolved:
             if name == "layers":
                 first, end = value
                 value = f"{first}:{'' if end is None else end}"
-            told[key_of(name)] = {"value": plain(value), "from": source}
+            if isinstance(value, Section) and not value.LEAF:
+                for _, key, each in leaves(value, (name,)):
+                    told[key] = {"value": each, "from": source}
+            else:
+                told[key_of(name)] = {"value": plain(value), "from": source}
         for prefix, card in (("machine", self.machine), ("material", self.material)):
             for path, key, value in leaves(card):
                 source = self.source[dotted((prefix, *path))]
