@@ -176,7 +176,9 @@ def test_place_in_time_and_back():
 
     assert found.place(found.begin).tolist() == pytest.approx(found.way.tolist(), abs=1e-6)
     assert found.place(found.duration)[0] == pytest.approx(run.sum(), rel=1e-9)
-    assert found.place(found.middle()).tolist() == pytest.approx((found.way + run / 2).tolist(), abs=1e-6)
+    for share in (0.0, 0.2, 0.5, 0.97):
+        when = found.time(np.arange(len(run)), np.full(len(run), share))
+        assert found.place(when).tolist() == pytest.approx((found.way + run * share).tolist(), abs=1e-5)
     t = np.linspace(0, found.duration, 4000)
     speed = np.diff(found.place(t)) / np.diff(t)
     assert speed.max() <= 120 + 1e-6

@@ -130,18 +130,27 @@ class Profile:
         gone = v0 * first + a * first**2 / 2 + vp * second + vp * third - a * third**2 / 2
         return np.asarray(self.way[row] + np.minimum(gone, self.length[row]))
 
-    def middle(self) -> Floats:
-        """Time at the middle of each move's way: (m,), s after the start of the path."""
-        half, a = self.length / 2, self.acceleration
-        v0, vp, v1 = self.enter, self.peak, self.leave
+    def time(self, row: npt.NDArray[np.int64], share: Floats) -> Floats:
+        """When the nozzle is at a share of a move's way: (k,), s after the start of the path.
+
+        Parameters
+        ----------
+        row : (k,) int
+            Moves.
+        share : (k,) float
+            Of the way of each, 0 to 1.
+        """
+        a = self.acceleration
+        length, v0, vp, v1 = self.length[row], self.enter[row], self.peak[row], self.leave[row]
+        gone, left = share * length, (1.0 - share) * length
         up, down = (vp**2 - v0**2) / (2 * a), (vp**2 - v1**2) / (2 * a)
-        ends = np.append(self.begin[1:], self.duration)
+        ends = np.append(self.begin[1:], self.duration)[row]
         # On the ramp up v = sqrt(v0^2 + 2 a s), on the ramp down likewise seen from the end.
-        rising = (np.sqrt(v0**2 + 2 * a * half) - v0) / a
-        falling = (np.sqrt(v1**2 + 2 * a * half) - v1) / a
-        level = (vp - v0) / a + np.divide(half - up, vp, out=np.zeros_like(half), where=vp > 0)
-        inside = np.where(half <= up, rising, level)
-        return np.asarray(np.where(half <= down, ends - falling, self.begin + inside))
+        rising = (np.sqrt(v0**2 + 2 * a * gone) - v0) / a
+        falling = (np.sqrt(v1**2 + 2 * a * left) - v1) / a
+        level = (vp - v0) / a + np.divide(gone - up, vp, out=np.zeros_like(gone), where=vp > 0)
+        inside = np.where(gone <= up, rising, level)
+        return np.asarray(np.where(left <= down, ends - falling, self.begin[row] + inside))
 
 
 def profiles(paths: list[ArcPath], feeds: list[float], limits: MotionLimits) -> list[Profile]:
