@@ -3,6 +3,7 @@
 from beadwright.pipeline._cluster import cluster
 from beadwright.pipeline._examine import Examination, examine
 from beadwright.pipeline._guard import read_step
+from beadwright.pipeline._init import write_settings
 from beadwright.pipeline._plan import Progress, compile_kernels, plan, plan_part
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._section import PlaneSection, section_at, write_section
@@ -32,4 +33,5 @@ __all__ = [
     "verify_options",
     "verify_program",
     "write_section",
+    "write_settings",
 ]

@@ -46,7 +46,7 @@ class Output:
             It cannot be written.
         """
         path = self.folder / name
-        with _told(f"cannot write {name}"), path.open("w", encoding="utf-8", newline="\n") as file:
+        with told(f"cannot write {name}"), path.open("w", encoding="utf-8", newline="\n") as file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
@@ -75,12 +75,12 @@ def output_folder(out: str | Path, *, overwrite: bool) -> Iterator[Output]:
     path = Path(os.path.realpath(out))
     check_output(path, overwrite=overwrite)
     temporary = path.with_name(f".{path.name[:100]}.{secrets.token_hex(4)}.part")
-    with _told(f"cannot make the output folder {path}"):
+    with told(f"cannot make the output folder {path}"):
         temporary.mkdir()
     try:
         yield Output(temporary)
         check_output(path, overwrite=overwrite)
-        with _told(f"cannot name the output folder {path}"):
+        with told(f"cannot name the output folder {path}"):
             _rename(temporary, path)
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
@@ -100,7 +100,7 @@ def check_output(path: Path, *, overwrite: bool) -> None:
         return
     if not path.is_dir():
         raise OutputError(f"{path} is a file; give the output folder another name")
-    with _told(f"cannot read the output folder {path}"):
+    with told(f"cannot read the output folder {path}"):
         inside = sorted(p.name for p in path.iterdir())
     if not inside:
         return
@@ -141,7 +141,7 @@ def _rename(temporary: Path, path: Path) -> None:
 
 
 @contextlib.contextmanager
-def _told(what: str) -> Iterator[None]:
+def told(what: str) -> Iterator[None]:
     """Turn what the system says into an error of ours, in words."""
     try:
         yield

@@ -22,9 +22,12 @@ from beadwright.settings._material import Material
 from beadwright.settings._plan import ROUNDING_UNITS, PlanOptions, PlanSettings, Wall
 from beadwright.settings._quantity import Quantity, convert
 from beadwright.settings._resolve import Resolved, default_material, resolve
+from beadwright.settings._schema import DOCUMENTS, schema, schema_text
+from beadwright.settings._template import template
 
 __all__ = [
     "DEFAULT_MATERIAL",
+    "DOCUMENTS",
     "ROUNDING_UNITS",
     "CalibrationRow",
     "Device",
@@ -51,4 +54,7 @@ __all__ = [
     "material_names",
     "parse_document",
     "resolve",
+    "schema",
+    "schema_text",
+    "template",
 ]

@@ -35,7 +35,9 @@ class KeepOut(Section):
 class Volume(Section):
     """What the tip of the nozzle can reach."""
 
-    size: tuple[Size, Size, Size] = Field((6000.0, 2400.0, 1800.0), description="along X, Y and Z, mm")
+    size: tuple[Size, Size, Size] = Field(
+        (6000.0, 2400.0, 1800.0), description="its size along X, Y and Z, mm"
+    )
     corner: tuple[Place, Place, Place] | None = Field(
         None,
         description="lowest corner in machine coordinates, mm; default: zero is the middle of the platform",
@@ -151,9 +153,13 @@ class Extruder(Section):
 class Tamper(Section):
     """A plate or ring round the nozzle that presses the bead flat."""
 
-    shape: Literal["circle", "rectangle"] = Field("circle", description="of its footprint")
-    size: tuple[Size, Size] = Field((80.0, 80.0), description="along X and Y, mm; of a circle its diameter")
-    stroke: Annotated[float, Quantity("length", 0.0, 100.0)] = Field(2.0, description="mm")
+    shape: Literal["circle", "rectangle"] = Field("circle", description="shape of its footprint")
+    size: tuple[Size, Size] = Field(
+        (80.0, 80.0), description="size of its footprint along X and Y, mm; of a circle its diameter"
+    )
+    stroke: Annotated[float, Quantity("length", 0.0, 100.0)] = Field(
+        2.0, description="length of its stroke, mm"
+    )
     lowest: Annotated[float, Quantity("length", -50.0, 50.0)] = Field(
         0.0, description="its lowest point above the tip of the nozzle, mm"
     )
@@ -178,7 +184,9 @@ Moment = Literal[
 class Device(Section):
     """A device and the moments at which it is switched."""
 
-    name: str = Field(pattern=r"^[a-z][a-z0-9_-]{0,39}$", description="lower-case letters, digits, - and _")
+    name: str = Field(
+        pattern=r"^[a-z][a-z0-9_-]{0,39}$", description="its name: lower-case letters, digits, - and _"
+    )
     on: Words = Field((), description="lines that switch it on")
     off: Words = Field((), description="lines that switch it off")
     on_at: tuple[Moment, ...] = Field((), description="moments at which it is switched on")
@@ -227,7 +235,9 @@ class WorkOffset(Section):
 class Room(Section):
     """The air round the machine."""
 
-    temperature: Annotated[float, Quantity("temperature", -30.0, 150.0)] = Field(20.0, description="degC")
+    temperature: Annotated[float, Quantity("temperature", -30.0, 150.0)] = Field(
+        20.0, description="temperature of the air, degC"
+    )
     convection: float = Field(7.0, ge=0.1, le=500.0, description="coefficient of free convection, W/m2K")
 
 
@@ -251,7 +261,7 @@ class Rates(Section):
 class Machine(Section):
     """A machine card. The defaults are those of a generic machine: check each against your own."""
 
-    name: str = Field("generic gantry", max_length=60, description="for the record")
+    name: str = Field("generic gantry", max_length=60, description="its name, for the record")
     volume: Volume = Field(Volume.model_validate({}), description="what the tip of the nozzle can reach")
     speeds: Speeds = Field(Speeds.model_validate({}), description="speeds of the nozzle")
     accelerations: Accelerations = Field(

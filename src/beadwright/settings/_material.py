@@ -18,35 +18,39 @@ Conductivity = Annotated[Figure, Within(0.01, 100.0, unit="W/(m K)")]
 class Material(Section):
     """A material card. What is not known is left out, and what needs it is not calculated."""
 
-    name: str = Field(max_length=60, description="for the record")
+    name: str = Field(max_length=60, description="its name, for the record")
     density: Annotated[Figure, Within(100.0, 10_000.0, "density")] = Field(
-        description="at room temperature, kg/m3"
+        description="density at room temperature, kg/m3"
     )
     tg: Temperature | None = Field(None, description="glass transition temperature, degC")
     tm: Temperature | None = Field(None, description="melting temperature of a semi-crystalline one, degC")
-    melt: Temperature | None = Field(None, description="of the melt at the nozzle, degC")
+    melt: Temperature | None = Field(None, description="temperature of the melt at the nozzle, degC")
     melt_least: Temperature | None = Field(None, description="least temperature of the melt, degC")
     melt_greatest: Temperature | None = Field(
         None, description="greatest temperature of the melt, degC; never above the data sheet's"
     )
-    deposition: Temperature | None = Field(None, description="of a bead as laid, degC")
-    platform: Temperature | None = Field(None, description="of the platform, degC")
+    deposition: Temperature | None = Field(None, description="temperature of a bead as laid, degC")
+    platform: Temperature | None = Field(None, description="temperature of the platform, degC")
     interlayer_least: Temperature | None = Field(
         None, description="least temperature of a layer just before the next, degC; below it welds are weak"
     )
-    interlayer_wished_least: Temperature | None = Field(None, description="least wished for there, degC")
+    interlayer_wished_least: Temperature | None = Field(
+        None, description="least temperature wished for there, degC"
+    )
     interlayer_wished_greatest: Temperature | None = Field(
-        None, description="greatest wished for there, degC"
+        None, description="greatest temperature wished for there, degC"
     )
     interlayer_greatest: Temperature | None = Field(
         None, description="greatest temperature there, degC; above it the stack sags"
     )
-    conductivity: Conductivity | None = Field(None, description="through the layers, W/(m K)")
-    conductivity_along: Conductivity | None = Field(None, description="along the bead, W/(m K)")
+    conductivity: Conductivity | None = Field(None, description="conductivity through the layers, W/(m K)")
+    conductivity_along: Conductivity | None = Field(None, description="conductivity along the bead, W/(m K)")
     specific_heat: Annotated[Figure, Within(100.0, 10_000.0, unit="J/(kg K)")] | None = Field(
-        None, description="J/(kg K)"
+        None, description="specific heat, J/(kg K)"
     )
-    emissivity: Annotated[Figure, Within(0.01, 1.0)] | None = Field(None, description="of its surface")
+    emissivity: Annotated[Figure, Within(0.01, 1.0)] | None = Field(
+        None, description="emissivity of its surface"
+    )
     cte_along: Expansion | None = Field(None, description="thermal expansion along the bead, 1e-6/K")
     cte_across: Expansion | None = Field(None, description="thermal expansion across the bead, 1e-6/K")
     cte_build: Expansion | None = Field(None, description="thermal expansion in the build direction, 1e-6/K")
@@ -60,7 +64,7 @@ class Material(Section):
         None, description="greatest moisture after drying, %"
     )
     price: Annotated[Figure, Within(0.0, 1e5, unit="per kg")] | None = Field(
-        None, description="of a kg, in the currency of the machine's rates"
+        None, description="price of a kg, in the currency of the machine's rates"
     )
 
     def between(self) -> list[tuple[str, str]]:

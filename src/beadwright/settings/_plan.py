@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field, JsonValue
 
 from beadwright.settings._base import Section, suffixed
 from beadwright.settings._fill import FILL, Fill
-from beadwright.settings._quantity import Quantity
+from beadwright.settings._quantity import AlsoText, Quantity
 
 Wall = Literal["centre", "left", "right"]
 
@@ -91,17 +91,17 @@ class PlanSettings(Section):
         100.0, description="speed along beads, mm/s"
     )
     scale: float = Field(1.0, ge=1e-4, le=1e4, description="factor applied to the part")
-    rotate: Annotated[tuple[Angle, Angle, Angle], _numbers(3)] = Field(
+    rotate: Annotated[tuple[Angle, Angle, Angle], _numbers(3), AlsoText()] = Field(
         (0.0, 0.0, 0.0),
         description="degrees about X, then Y, then Z",
         json_schema_extra=_allowed("three angles RX,RY,RZ of -360 to 360 degrees"),
     )
-    at: Annotated[tuple[Place, Place], _numbers(2)] = Field(
+    at: Annotated[tuple[Place, Place], _numbers(2), AlsoText()] = Field(
         (0.0, 0.0),
         description="where the middle of the part's box stands on the platform, X,Y, mm",
         json_schema_extra=_allowed("X,Y of -100000 to 100000 mm"),
     )
-    layers: Annotated[tuple[Index, Index | None], BeforeValidator(_span)] = Field(
+    layers: Annotated[tuple[Index, Index | None], BeforeValidator(_span), AlsoText()] = Field(
         (0, None),
         description="A:B, only these layers of the whole plan: A up to B - 1",
         json_schema_extra=_allowed("A:B with whole numbers from 0, for example 10:20"),

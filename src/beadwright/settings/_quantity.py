@@ -161,3 +161,14 @@ class Quantity:
         if isinstance(value, bool):
             raise ValueError("a number is wanted")
         return convert(value, self.kind) if isinstance(value, str) else value
+
+
+@dataclass(frozen=True, slots=True)
+class AlsoText:
+    """Annotation of a value that a validator before it also reads from text; for its JSON schema."""
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """The value, or text."""
+        return {"anyOf": [handler(schema), {"type": "string"}]}
