@@ -3,6 +3,7 @@
 Lengths in mm, angles in rad.
 """
 
+from beadwright.brep._choose import FaceQuery, choose, face_normals
 from beadwright.brep._curves import Conic3, Curve3, Line3, Spline3
 from beadwright.brep._describe import Description, FaceLine, SolidLine, describe, form
 from beadwright.brep._evaluate import (
@@ -16,6 +17,7 @@ from beadwright.brep._evaluate import (
     surface_points,
 )
 from beadwright.brep._extents import extents
+from beadwright.brep._match import FaceMark, Matched, face_marks, match_faces
 from beadwright.brep._model import Coedge, Edge, Face, Model, Shell, Solid
 from beadwright.brep._placed import placed, placement
 from beadwright.brep._surfaces import (
@@ -43,9 +45,12 @@ __all__ = [
     "ExtrusionSurface",
     "Face",
     "FaceLine",
+    "FaceMark",
+    "FaceQuery",
     "Frame",
     "Line3",
     "LineProfile",
+    "Matched",
     "Model",
     "OffsetSurface",
     "PlaneSurface",
@@ -58,14 +63,18 @@ __all__ = [
     "SplineProfile",
     "SplineSurface",
     "Surface",
+    "choose",
     "contains",
     "curve_derivatives",
     "curve_points",
     "describe",
     "domain",
     "extents",
+    "face_marks",
+    "face_normals",
     "form",
     "handedness",
+    "match_faces",
     "periods",
     "placed",
     "placement",

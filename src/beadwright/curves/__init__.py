@@ -16,6 +16,7 @@ from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
 from beadwright.curves._measure import chords, length, lengths, signed_area
 from beadwright.curves._path import ArcPath, ArcRegion
+from beadwright.curves._subset import kept_chains
 
 __all__ = [
     "ArcPath",
@@ -27,6 +28,7 @@ __all__ = [
     "chords",
     "depths",
     "inside",
+    "kept_chains",
     "length",
     "lengths",
     "middle_of",

@@ -3,6 +3,15 @@
 Lengths in mm, machine coordinates.
 """
 
+from beadwright.layers._cut_later import (
+    LaterFeature,
+    LeftOut,
+    bore_radius,
+    later_features,
+    leave_out,
+    round_holes,
+    without_folds,
+)
 from beadwright.layers._folds import Folds, find_folds
 from beadwright.layers._plan import LayerPlan, Rule, plan_layers
 from beadwright.layers._region import LayerRegion, layer_region, wall_region
@@ -10,13 +19,20 @@ from beadwright.layers._rule import rule_region, stack_heights
 
 __all__ = [
     "Folds",
+    "LaterFeature",
     "LayerPlan",
     "LayerRegion",
+    "LeftOut",
     "Rule",
+    "bore_radius",
     "find_folds",
+    "later_features",
     "layer_region",
+    "leave_out",
     "plan_layers",
+    "round_holes",
     "rule_region",
     "stack_heights",
     "wall_region",
+    "without_folds",
 ]

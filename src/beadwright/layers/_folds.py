@@ -51,6 +51,8 @@ class Fold:
         Whether it runs inside its face.
     z : (float, float)
         At start and end, mm.
+    beside : tuple of int
+        All faces that meet there.
     """
 
     curve: Curve3
@@ -61,6 +63,7 @@ class Fold:
     solid: int
     silhouette: bool
     z: tuple[float, float]
+    beside: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -162,6 +165,7 @@ def _edge_folds(
                 solid=solid[used[0][0]],
                 silhouette=False,
                 z=(float(z[0]), float(z[1])),
+                beside=tuple(sorted({row for row, _ in used})),
             )
 
 

@@ -53,6 +53,8 @@ def plan_document(
     resolved: Resolved,
     layers: Sequence[Laid],
     findings: Sequence[Finding],
+    *,
+    cut_later: Sequence[Mapping[str, Any]] = (),
 ) -> dict[str, Any]:
     """All results, as plan.json holds them.
 
@@ -66,6 +68,8 @@ def plan_document(
         Settings and where they came from.
     layers : sequence of Laid
     findings : sequence of Finding
+    cut_later : sequence of mapping
+        Features that are printed full; the key is absent if there are none.
     """
     rows = [_layer(laid) for laid in layers]
     budgets = [laid.text.budget for laid in layers]
@@ -91,6 +95,7 @@ def plan_document(
             if plane.why
         ],
         "faces": _faces(model, layers),
+        **({"cut_later": list(cut_later)} if cut_later else {}),
         "findings": [finding.as_dict() for finding in findings],
     }
 
@@ -155,6 +160,8 @@ def _faces(model: Model, layers: Sequence[Laid]) -> list[dict[str, Any]]:
             "colour": face.colour,
             "kind": face.kind,
             "area_mm2": face.area,
+            "centroid_mm": face.centroid.tolist(),
+            "radius_mm": face.radius,
             "contour_mm": math.fsum(along.get(face.id, ())),
         }
         for face in model.faces

@@ -12,7 +12,12 @@ from beadwright.settings import Fill
 
 
 def plan_findings(
-    solid: Model, works: Sequence[LayerWork], *, fill: Fill, strict: bool
+    solid: Model,
+    works: Sequence[LayerWork],
+    more: Sequence[Finding] = (),
+    *,
+    fill: Fill,
+    strict: bool,
 ) -> tuple[Finding, ...]:
     """Those of the part, of solids that meet, of inverted pieces, and of each layer.
 
@@ -21,12 +26,15 @@ def plan_findings(
     solid : Model
         Placed, so that places are in machine coordinates.
     works : sequence of LayerWork
+    more : sequence of Finding
+        Of the whole plan; they come first.
     fill : Fill
         With the limits of coverage.
     strict : bool
         Whether warnings become errors.
     """
     found = [
+        *more,
         *solid.findings,
         *_worst_layer(works, lambda work: work.overlap, _overlapping),
         *_worst_layer(works, lambda work: work.shared, _touching),

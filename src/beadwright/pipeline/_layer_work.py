@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import pickle
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
@@ -22,7 +23,18 @@ from beadwright.beads import (
     wall_range,
 )
 from beadwright.curves import ArcRegion, length, lengths, signed_area
-from beadwright.layers import Folds, LayerPlan, LayerRegion, layer_region, rule_region, wall_region
+from beadwright.layers import (
+    Folds,
+    LaterFeature,
+    LayerPlan,
+    LayerRegion,
+    LeftOut,
+    layer_region,
+    leave_out,
+    rule_region,
+    wall_region,
+    without_folds,
+)
 from beadwright.numeric import Budget, Finding
 from beadwright.pipeline._kernel_fallback import KernelFallback
 from beadwright.pipeline._load import load_kernels
@@ -54,6 +66,8 @@ class Job:
         For faces that cannot be cut.
     folds : Folds or None
         Of the placed model, for the rules outer and inner.
+    later : tuple of LaterFeature
+        What is printed full and cut later.
     """
 
     cutter: Cutter
@@ -61,6 +75,7 @@ class Job:
     spacing: float
     fallback: KernelFallback
     folds: Folds | None = None
+    later: tuple[LaterFeature, ...] = ()
 
     @property
     def solid_of_face(self) -> npt.NDArray[np.int64]:
@@ -95,6 +110,10 @@ class LayerWork:
         Length of boundary along which pieces that do not overlap touch, mm.
     coverage : Coverage or None
         What the beads cover; None for walls, and where it could not be had.
+    left_out : tuple of LeftOut
+        Holes that are printed full.
+    later_open : frozenset of int
+        Faces of features to be cut later that stay cut here, since they open to the side.
     """
 
     layer: LayerRegion
@@ -108,6 +127,8 @@ class LayerWork:
     overlap: float = 0.0
     shared: float = 0.0
     coverage: Coverage | None = None
+    left_out: tuple[LeftOut, ...] = ()
+    later_open: frozenset[int] = frozenset()
 
     def face_lengths(self) -> dict[int, float]:
         """Length of bead centrelines that follows each face, mm."""
@@ -177,10 +198,25 @@ def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[Planes, ...
 def _layer(
     job: Job, plan: LayerPlan, planes: Planes, sections: tuple[Section, ...], stages: Stages
 ) -> LayerWork:
+    sections, left, stays = leave_out(sections, job.later)
+    made = _made(job, plan, planes, sections, stays, stages)
+    share = 1.0 / len(left)
+    left_out = tuple(replace(part, area=share * part.area) for own in left for part in own)
+    return replace(made, left_out=left_out, later_open=stays)
+
+
+def _made(
+    job: Job,
+    plan: LayerPlan,
+    planes: Planes,
+    sections: tuple[Section, ...],
+    stays: frozenset[int],
+    stages: Stages,
+) -> LayerWork:
     settings, section = job.settings, sections[0]
     overlap = shared = 0.0
     if plan.rule != "neutral":
-        return _by_rule(job, plan, planes, sections, stages)
+        return _by_rule(job, plan, planes, sections, stays, stages)
     with stages.measure("fit"):
         fitted = fit(section.loops, tolerance=settings.tolerance)
     budget = Budget(model=section.model, section=section.bound, fit=fitted.bound.mm)
@@ -228,22 +264,28 @@ def _contours(job: Job, layer: LayerRegion) -> LayerBeads:
 
 
 def _by_rule(
-    job: Job, plan: LayerPlan, planes: Planes, sections: tuple[Section, ...], stages: Stages
+    job: Job,
+    plan: LayerPlan,
+    planes: Planes,
+    sections: tuple[Section, ...],
+    stays: frozenset[int],
+    stages: Stages,
 ) -> LayerWork:
     """A layer by the rule outer or inner."""
     assert job.folds is not None
     bottom, top = sections
+
+    def cut_at(heights: Sequence[float]) -> Sequence[Section]:
+        taken = [take_plane(job.cutter, z, "below").taken for z in heights]
+        return leave_out(cut(job.cutter, taken, fallback=job.fallback), job.later)[0]
+
     with stages.measure("region"):
         layer = rule_region(
             plan,
-            job.folds,
+            without_folds(job.folds, job.later, stays) if job.later else job.folds,
             bottom,
             top,
-            cut_at=lambda heights: cut(
-                job.cutter,
-                [take_plane(job.cutter, z, "below").taken for z in heights],
-                fallback=job.fallback,
-            ),
+            cut_at=cut_at,
             tolerance=job.settings.tolerance,
         )
         told = tuple(finding for section in sections for finding in _section_findings(plan, section))

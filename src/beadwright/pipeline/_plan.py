@@ -19,10 +19,12 @@ from beadwright.beads import Trail, arrange
 from beadwright.brep import Model, placed, placement
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan, find_folds, plan_layers
+from beadwright.pipeline._chosen import read_earlier, revision_findings
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, as_text, plan_document, run_document, worst
 from beadwright.pipeline._findings import plan_findings
 from beadwright.pipeline._kernel_fallback import kernel_fallback
+from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
 from beadwright.pipeline._layer_work import Job, LayerWork, Planes
 from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._part import read_part
@@ -130,6 +132,8 @@ def plan_part(
         with stages.measure("place"):
             matrix = placement(model, settings.scale, settings.rotate, settings.at)
             solid = placed(model, matrix)
+            earlier = None if settings.earlier is None else read_earlier(settings.earlier, model)
+            later = find_later(solid, settings, earlier)
             plans = _asked_layers(solid, settings)
         tell("preparing", 0, len(plans))
         with stages.measure("prepare"):
@@ -142,6 +146,7 @@ def plan_part(
                 spacing=settings.bead_spacing(),
                 fallback=kernel_fallback(model, matrix),
                 folds=folds,
+                later=later.features,
             )
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
@@ -152,11 +157,16 @@ def plan_part(
             program = program_text(
                 head, [each.text for each in laid], words=Words(decimals=settings.decimals)
             )
-        findings = (
+        works = [each.work for each in laid]
+        more = (
             *(() if folds is None else folds.findings()),
-            *plan_findings(solid, [each.work for each in laid], fill=settings.fill, strict=settings.strict),
+            *revision_findings(earlier, solid, asked_ids(settings), ()),
+            *later_findings(solid, later, works),
         )
-        document = plan_document(model, matrix, resolved, laid, findings)
+        findings = plan_findings(solid, works, more, fill=settings.fill, strict=settings.strict)
+        document = plan_document(
+            model, matrix, resolved, laid, findings, cut_later=later_rows(solid, later, works)
+        )
         if output is not None:
             tell("writing", len(plans), len(plans))
             with stages.measure("write"):

@@ -5,6 +5,7 @@ Lengths in mm, angles in degrees, speeds in mm/s, rates in kg/h, temperatures in
 
 from beadwright.settings._base import Section
 from beadwright.settings._document import DEFAULT_MATERIAL, Document, material_names, parse_document
+from beadwright.settings._faces import FaceChoice
 from beadwright.settings._figure import Figure, Within
 from beadwright.settings._fill import Fill
 from beadwright.settings._machine import (
@@ -23,6 +24,7 @@ from beadwright.settings._plan import ROUNDING_UNITS, PlanOptions, PlanSettings,
 from beadwright.settings._quantity import Quantity, convert
 from beadwright.settings._resolve import Resolved, default_material, resolve
 from beadwright.settings._schema import DOCUMENTS, schema, schema_text
+from beadwright.settings._stock import CutLater, StockRule
 from beadwright.settings._template import template
 
 __all__ = [
@@ -30,9 +32,11 @@ __all__ = [
     "DOCUMENTS",
     "ROUNDING_UNITS",
     "CalibrationRow",
+    "CutLater",
     "Device",
     "Document",
     "Extruder",
+    "FaceChoice",
     "Figure",
     "Fill",
     "KeepOut",
@@ -45,6 +49,7 @@ __all__ = [
     "Quantity",
     "Resolved",
     "Section",
+    "StockRule",
     "Tamper",
     "Volume",
     "Wall",

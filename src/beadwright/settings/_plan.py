@@ -10,6 +10,7 @@ from pydantic import BeforeValidator, Field, JsonValue
 from beadwright.settings._base import Section, suffixed
 from beadwright.settings._fill import FILL, Fill
 from beadwright.settings._quantity import AlsoText, Quantity
+from beadwright.settings._stock import Later, Stock
 
 Wall = Literal["centre", "left", "right"]
 
@@ -110,6 +111,13 @@ class PlanSettings(Section):
         None, description="print open surfaces as walls: bead on the surface, or half a width to its side"
     )
     fill: Fill = Field(FILL, description="what is laid inside the contour beads")
+    stock: Stock = Field(
+        (), description="material left on faces for machining; an amount alone: on all faces, mm"
+    )
+    cut_later: Later = Field((), description="holes and pockets that are printed full and cut later")
+    earlier: str | None = Field(
+        None, description="plan.json of an earlier state of the part, whose face numbers are meant"
+    )
     workers: int | None = Field(None, ge=1, le=1024, description="processes; default all cores")
     overwrite: bool = Field(False, description="replace an earlier output of ours")
     strict: bool = Field(False, description="warnings become errors")
@@ -149,6 +157,8 @@ class PlanSettings(Section):
             )
         if self.rule != "neutral" and self.wall is not None:
             faults.append(("rule", f"{self.rule} is for solids; walls allow neutral"))
+        if self.wall is not None and (self.stock or self.cut_later):
+            faults.append(("stock" if self.stock else "cut_later", "is for solids; walls have none"))
         first, end = self.layers
         if end is not None and end <= first:
             faults.append(
@@ -193,6 +203,9 @@ class PlanOptions(TypedDict, total=False):
     layers: tuple[int, int | None]
     wall: Wall | None
     fill: dict[str, Any]
+    stock: Any
+    cut_later: Any
+    earlier: str | None
     workers: int | None
     overwrite: bool
     strict: bool

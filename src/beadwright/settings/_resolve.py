@@ -26,6 +26,9 @@ from beadwright.settings._plan import OF_THE_RUN, PlanSettings, key_of
 Model = TypeVar("Model", bound=Section)
 KeyPath = tuple[str | int, ...]
 
+# Settings that are not told where they are not used.
+IF_GIVEN = frozenset({"wall", "stock", "cut_later", "earlier"})
+
 NOTHING = Document(name="", told="default", values={})
 
 
@@ -61,7 +64,7 @@ class Resolved:
         told: dict[str, dict[str, Any]] = {}
         for name in PlanSettings.model_fields:
             value, source = getattr(self.settings, name), self.source[name]
-            if name in OF_THE_RUN or (name == "wall" and value is None):
+            if name in OF_THE_RUN or (name in IF_GIVEN and not value):
                 continue
             if name == "spacing":
                 value = self.settings.bead_spacing()
