@@ -8,6 +8,7 @@ from beadwright.settings._document import DEFAULT_MATERIAL, Document, material_n
 from beadwright.settings._faces import FaceChoice
 from beadwright.settings._figure import Figure, Within
 from beadwright.settings._fill import Fill
+from beadwright.settings._layer_time import LayerTime
 from beadwright.settings._machine import (
     CalibrationRow,
     Device,
@@ -41,6 +42,7 @@ __all__ = [
     "Fill",
     "KeepOut",
     "Lag",
+    "LayerTime",
     "Machine",
     "Material",
     "Moment",
