@@ -30,8 +30,9 @@ from beadwright.pipeline._kernel_fallback import kernel_fallback
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
 from beadwright.pipeline._layer_work import Job, LayerWork, Planes
 from beadwright.pipeline._output import Output, output_folder
-from beadwright.pipeline._part import read_part
+from beadwright.pipeline._part import read_part, read_part_with_picture
 from beadwright.pipeline._result import PlannedLayer, PlanResult
+from beadwright.pipeline._sheet import plan_sheet
 from beadwright.pipeline._stages import COMPILE, Stages
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
 from beadwright.post import Words, layer_text, program_text
@@ -61,7 +62,7 @@ def plan(
     part : str, Path, Model, cadquery.Workplane, cadquery.Shape or TopoDS_Shape
         A STEP file, or a shape in mm.
     out : str or Path, optional
-        Folder for program.nc, plan.json and run.json, made whole or not at all. Without it nothing is
+        Folder for program.nc, plan.json, report.html and run.json, made whole or not at all. Without it nothing is
         written.
     job, machine, material : str or Path, optional
         TOML files; an option wins over the job file. For the material also the name of a card that comes
@@ -131,7 +132,11 @@ def plan_part(
                     compile_kernels(tell)
         tell("reading", 0, 0)
         with stages.measure("read"):
-            model = read_part(part, walls=settings.wall is not None)
+            walls = settings.wall is not None
+            if output is None:
+                model, triangles = read_part(part, walls=walls), None
+            else:
+                model, triangles = read_part_with_picture(part, walls=walls)
         with stages.measure("place"):
             matrix = placement(model, settings.scale, settings.rotate, settings.at)
             solid = placed(model, matrix)
@@ -179,6 +184,8 @@ def plan_part(
             with stages.measure("write"):
                 output.write("program.nc", program)
                 output.write("plan.json", as_text(document))
+            with stages.measure("sheet"):
+                output.write("report.html", plan_sheet(model, triangles, program, laid, document, resolved))
         run = run_document(stages, workers=crew.count, peak_memory=crew.peak_memory, lost=lost, when=when)
         if output is not None:
             output.write("run.json", as_text(run))
