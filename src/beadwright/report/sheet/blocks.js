@@ -15,17 +15,25 @@ export function make(tag, attributes = {}, ...children) {
   return element;
 }
 
-const STANDINGS = { measured: "measured", "common practice": "common practice", "from memory": "from memory", handbook: "handbook" };
+/** A setting's value with its unit, of a list once. */
+function settingText(one, unit) {
+  if (!Array.isArray(one.value)) return typeof one.value === "object" ? JSON.stringify(one.value) : valueText(one.value, one.unit, unit);
+  if (!one.value.length) return "none";
+  const texts = one.value.map((v) => (typeof v === "object" ? JSON.stringify(v) : valueText(v, one.unit, unit)));
+  const tail = texts[0].match(/[^\d.\u2009\u2212]+$/)?.[0] ?? "";
+  const shared = tail && texts.every((text) => text.endsWith(tail));
+  return shared ? texts.map((text) => text.slice(0, -tail.length)).join(", ") + tail : texts.join(", ");
+}
 
 export function fillProcess(box, sheet, unit) {
   const rows = sheet.settings.map((one) => {
-    const value = Array.isArray(one.value) ? one.value.map((v) => valueText(v, one.unit, unit)).join(", ") : valueText(one.value, one.unit, unit);
-    const standing = [one.from === "default" ? "default" : `given (${one.from})`, STANDINGS[one.standing] ?? one.standing].filter(Boolean).join(", ");
+    const value = settingText(one, unit);
+    const standing = [one.from === "default" ? "default" : `given (${one.from})`, one.standing].filter(Boolean).join(", ");
     return make("tr", { "data-key": one.key, class: one.from === "default" ? "" : "given" },
       make("th", { scope: "row", title: one.text ?? "" }, one.label),
       make("td", {}, value),
       make("td", {}, one.allowed ?? ""),
-      make("td", {}, standing));
+      make("td", { title: one.source }, standing));
   });
   const head = make("thead", {}, make("tr", {}, ...["setting", "value", "allowed", "standing"].map((word) => make("th", { scope: "col" }, word))));
   box.replaceChildren(make("table", {}, head, make("tbody", {}, ...rows)));

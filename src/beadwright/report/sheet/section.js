@@ -168,11 +168,13 @@ function places(pen, view, layer, palette) {
   if (!layer.lost.length) return;
   pen.strokeStyle = palette.warning;
   pen.lineWidth = 1;
+  // they stand 4 mm apart at most: smaller where they would touch
+  const half = Math.min(3, Math.max(0.8, 1.2 * view.scale));
   pen.beginPath();
   for (const [x, y] of layer.lost) {
     const sx = view.x(x), sy = view.y(y);
-    pen.moveTo(sx - 3, sy - 3); pen.lineTo(sx + 3, sy + 3);
-    pen.moveTo(sx + 3, sy - 3); pen.lineTo(sx - 3, sy + 3);
+    pen.moveTo(sx - half, sy - half); pen.lineTo(sx + half, sy + half);
+    pen.moveTo(sx + half, sy - half); pen.lineTo(sx - half, sy + half);
   }
   pen.stroke();
 }
