@@ -8,7 +8,16 @@ import mpmath
 import numpy as np
 import pytest
 
-from beadwright.curves import ArcPath, CurveKind, CurveLoops, chain_measures, length, lengths, signed_area
+from beadwright.curves import (
+    ArcPath,
+    CurveKind,
+    CurveLoops,
+    chain_measures,
+    length,
+    lengths,
+    signed_area,
+    winding,
+)
 
 
 def path(points, bulge, closed=True):
@@ -116,3 +125,20 @@ def test_exact_measures_of_an_ellipse_in_rational_pieces():
 
     assert area[0] == pytest.approx(math.pi * 300 * 200, rel=1e-13)
     assert run[0] == pytest.approx(float(4 * 300 * mpmath.ellipe(1 - (200 / 300) ** 2)), rel=1e-12)
+
+
+def test_a_point_level_with_a_joint_that_rounding_moved_is_outside():
+    # -46.8 + 41.8 is not -5.000000000000004: seen from the left, both moves at the joint must see one height
+    slot = path(
+        [
+            [301.8, -5.000000000000004],
+            [260.0, -46.8],
+            [218.2, -5.000000000000004],
+            [218.2, 125.0],
+            [260.0, 166.8],
+            [301.8, 125.0],
+        ],
+        [-math.tan(math.pi / 8), -math.tan(math.pi / 8), 0.0] * 2,
+    )
+
+    assert winding(slot, np.array([[-218.2, -5.000000000000004]])).tolist() == [0]

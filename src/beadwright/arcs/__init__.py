@@ -4,10 +4,9 @@ Lengths in mm, angles in rad, counter-clockwise positive. Material lies left of 
 """
 
 from beadwright.arcs._boolean import intersect, subtract, unite
-from beadwright.arcs._cover import Cover, cover
+from beadwright.arcs._cover import Cover, cover, swept
 from beadwright.arcs._fit import Fitted, fit
 from beadwright.arcs._fit_check import certify
-from beadwright.arcs._meeting import Meeting, meeting
 from beadwright.arcs._offset import offset, offset_path
 from beadwright.arcs._region import Paths, Result
 from beadwright.arcs._region_lost import Lost, lost
@@ -16,7 +15,6 @@ __all__ = [
     "Cover",
     "Fitted",
     "Lost",
-    "Meeting",
     "Paths",
     "Result",
     "certify",
@@ -24,9 +22,9 @@ __all__ = [
     "fit",
     "intersect",
     "lost",
-    "meeting",
     "offset",
     "offset_path",
     "subtract",
+    "swept",
     "unite",
 ]

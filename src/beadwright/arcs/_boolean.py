@@ -43,7 +43,7 @@ def unite(what: ArcRegion | Iterable[ArcRegion | ArcPath]) -> Result:
     source = spans_of(loops)
     counts = np.zeros((len(source.rows), 2), np.int64)
     counts[:, 0] = 1
-    return _combine("union", source, counts, supports, "union")
+    return combined("union", source, counts, supports, "union")
 
 
 def intersect(first: ArcRegion, second: ArcRegion) -> Result:
@@ -80,10 +80,11 @@ def _binary(name: str, first: ArcRegion, second: ArcRegion, rule: str) -> Result
     mine = source.move < moves
     counts[mine, 0] = 1
     counts[~mine, 1] = 1
-    return _combine(name, source, counts, supports, rule)
+    return combined(name, source, counts, supports, rule)
 
 
-def _combine(name: str, source: Spans, counts: Ints, supports: Floats, rule: str) -> Result:
+def combined(name: str, source: Spans, counts: Ints, supports: Floats, rule: str) -> Result:
+    """The region that a rule ("union", "common", "first") chooses of spans with their counts by channel."""
     from beadwright.arcs._kernels.region_audit import shape
     from beadwright.arcs._kernels.region_link import COMMON, FIRST, UNION, link, moves
 

@@ -14,10 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.arcs._boolean import green_areas
-from beadwright.arcs._region import EPS, Graph, arranged, reversed_rows
+from beadwright.arcs._boolean import combined, green_areas
+from beadwright.arcs._region import EPS, Graph, Result, arranged, empty, reversed_rows
 from beadwright.arcs._spans import Floats, Spans, choose_origin, spans_of
 from beadwright.curves import ArcPath, ArcRegion, region_area
+from beadwright.numeric import Bound
 
 Flags = npt.NDArray[np.bool_]
 
@@ -114,6 +115,34 @@ def cover(strips: Sequence[tuple[ArcPath, float]], regions: Sequence[ArcRegion] 
         if all(abs(a - b) <= error + ROUNDING * abs(b) for a, b in sums):
             return found
     return None
+
+
+def swept(strips: Sequence[tuple[ArcPath, float]]) -> Result:
+    """The region that strips cover; see `cover` for what a strip is and `unite` for errors.
+
+    Parameters
+    ----------
+    strips : sequence of (ArcPath, float)
+        Middle line, open or closed, and width, mm, above 0.
+    """
+    if not strips:
+        return Result(region=empty(), bound=Bound(0.0, "region", "nothing to combine"))
+    origin = choose_origin(np.concatenate([path.points for path, _ in strips]))
+    rows = np.concatenate([_strips(spans_of([path], origin), width / 2) for path, width in strips])
+    none = np.full(len(rows), -1, np.int32)
+    number = np.arange(len(rows))
+    source = Spans(
+        rows=np.ascontiguousarray(rows),
+        move=number,
+        after=number,
+        heads=np.array([0, len(rows)]),
+        face=none,
+        support=none,
+        origin=origin,
+    )
+    counts = np.zeros((len(rows), 2), np.int64)
+    counts[:, 0] = 1
+    return combined("union of strips", source, counts, np.zeros((0, 4)), "union")
 
 
 def _strips(source: Spans, half: float) -> Floats:

@@ -7,6 +7,7 @@ from beadwright.beads._arrange import Arranged, Trail, arrange
 from beadwright.beads._bead import Bead, Order, Role, Side
 from beadwright.beads._contour import LayerBeads, contour_beads
 from beadwright.beads._coverage import Coverage, coverage, covering_loss
+from beadwright.beads._fill import FillPlan, fill_beads
 from beadwright.beads._medial import WallRange, wall_range
 from beadwright.beads._wall import wall_beads
 
@@ -14,6 +15,7 @@ __all__ = [
     "Arranged",
     "Bead",
     "Coverage",
+    "FillPlan",
     "LayerBeads",
     "Order",
     "Role",
@@ -24,6 +26,7 @@ __all__ = [
     "contour_beads",
     "coverage",
     "covering_loss",
+    "fill_beads",
     "wall_beads",
     "wall_range",
 ]

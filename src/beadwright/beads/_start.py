@@ -128,6 +128,31 @@ def started_at(path: ArcPath, move: int, share: float) -> ArcPath:
     )
 
 
+def cut_between(path: ArcPath, start: tuple[int, float], end: tuple[int, float]) -> ArcPath:
+    """The part of a closed path from one place to another, each a move and a share of its length.
+
+    From a place to itself it is a path of no length.
+    """
+    (a, s), (b, t) = start, end
+    count = len(path.bulge)
+    ends = points_at(path, np.array([a, b]), np.array([s, t]))
+    if a == b and t >= s:
+        rows = np.array([a])
+        shares = np.array([t - s])
+        points = ends
+    else:
+        rows = np.arange(a, a + (b - a) % count + 1 + (count if a == b else 0)) % count
+        shares = np.r_[1 - s, np.ones(len(rows) - 2), t]
+        points = np.concatenate([ends[:1], path.points[rows[1:]], ends[1:]])
+    return ArcPath(
+        points=points,
+        bulge=np.tan(shares * np.arctan(path.bulge[rows])),
+        face=path.face[rows],
+        support=path.support[rows],
+        closed=False,
+    )
+
+
 def cut_bound(path: ArcPath) -> float:
     """How far `started_at` may move a path, by rounding alone, mm."""
     return CUT_ROUNDING * float(np.abs(path.points).max(initial=0.0))

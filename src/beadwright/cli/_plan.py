@@ -46,7 +46,18 @@ def plan(
         option("--spacing", "MM", "distance of neighbouring beads [default: by the bead section]"),
     ] = None,
     contours: Annotated[
-        str | None, option("--contours", "N", "contour beads of each loop [default: 2]")
+        str | None, option("--contours", "N|full", "contour beads of each loop [default: 2]")
+    ] = None,
+    fill: Annotated[
+        str | None,
+        option("--fill", "none|lines|contour|ribs", "what is laid inside the contour beads [default: none]"),
+    ] = None,
+    fill_angles: Annotated[
+        str | None,
+        option("--fill-angles", "A,B,...", "degrees of lines, one a layer, or of ribs [default: 0,90]"),
+    ] = None,
+    rib_spacing: Annotated[
+        str | None, option("--rib-spacing", "MM", "distance of neighbouring ribs [default: 100]")
     ] = None,
     bore: Annotated[str | None, option("--bore", "MM", "of the nozzle [default: 7.62 for width 8.4]")] = None,
     medial: Annotated[bool, typer.Option(help="one bead in the middle of walls that one can make")] = True,
@@ -100,6 +111,7 @@ def plan(
         "bead_section": bead_section,
         "spacing": spacing,
         "contours": contours,
+        "fill": table(kind=fill, angles=fill_angles, rib_spacing=rib_spacing),
         "bore": bore,
         "medial": None if medial else False,
         "rule": rule,
@@ -129,6 +141,11 @@ def plan(
 
             show_plan(result)
         raise typer.Exit(1 if result.has_errors else 0)
+
+
+def table(**keys: str | None) -> dict[str, str] | None:
+    """Those keys of a table of settings that were given; None if none was."""
+    return {key: value for key, value in keys.items() if value is not None} or None
 
 
 def executor_at(address: str | None) -> AbstractContextManager[Executor | None]:

@@ -79,11 +79,13 @@ def winding(path: ArcPath, points: Floats) -> npt.NDArray[np.int64]:
     """
     x, y = np.asarray(points, dtype=float).T
     total = np.zeros(len(x), np.int64)
-    chord = chords(path)
-    for (ax, ay), (cx, cy), b in zip(path.points.tolist(), chord.tolist(), path.bulge.tolist(), strict=True):
+    ends = np.roll(path.points, -1, axis=0)
+    for (ax, ay), (ex, ey), b in zip(path.points.tolist(), ends.tolist(), path.bulge.tolist(), strict=True):
+        cx, cy = ex - ax, ey - ay
         side = cx * (y - ay) - cy * (x - ax)
-        up = (ay <= y) & (ay + cy > y) & (side > 0)
-        down = (ay > y) & (ay + cy <= y) & (side < 0)
+        # Heights of joints as they are, not start plus chord: both moves at a joint must see the same one.
+        up = (ay <= y) & (ey > y) & (side > 0)
+        down = (ay > y) & (ey <= y) & (side < 0)
         total += up.astype(np.int64) - down
         if b:
             # Inside the circle: power of the point, by the chord as diameter and the arc's height.

@@ -11,17 +11,8 @@ from itertools import islice
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.arcs import Lost
-from beadwright.beads import (
-    Bead,
-    Coverage,
-    LayerBeads,
-    contour_beads,
-    coverage,
-    covering_loss,
-    wall_beads,
-    wall_range,
-)
+from beadwright.arcs import Lost, fit
+from beadwright.beads import Bead, Coverage, LayerBeads, wall_beads
 from beadwright.curves import ArcRegion, length, lengths, signed_area
 from beadwright.layers import (
     Folds,
@@ -29,7 +20,6 @@ from beadwright.layers import (
     LayerPlan,
     LayerRegion,
     LeftOut,
-    fit_layer,
     layer_region,
     leave_out,
     rule_region,
@@ -38,10 +28,11 @@ from beadwright.layers import (
 )
 from beadwright.numeric import Budget, Finding
 from beadwright.pipeline._kernel_fallback import KernelFallback
+from beadwright.pipeline._layer_beads import solid_beads
 from beadwright.pipeline._load import load_kernels
 from beadwright.pipeline._stages import Stages, peak_memory_mb
 from beadwright.section import Cutter, Section, TakenPlane, cut, take_plane
-from beadwright.settings import ROUNDING_UNITS, PlanSettings
+from beadwright.settings import PlanSettings
 
 # Areas and lengths that a union may lose by its own snapping, far above it: mm2, mm.
 NO_AREA = 1e-3
@@ -216,20 +207,14 @@ def _made(
 ) -> LayerWork:
     settings, section = job.settings, sections[0]
     overlap = shared = 0.0
+    covered: Coverage | None = None
     if plan.rule != "neutral":
         return _by_rule(job, plan, planes, sections, stays, stages)
     with stages.measure("fit"):
-        solids = job.solid_of_face if len(np.unique(section.solid)) > 1 else None
-        fitted = fit_layer(
-            section.loops,
-            tolerance=settings.tolerance,
-            solid_of_face=solids,
-            layer=plan.index,
-            z=plan.z,
-        )
-    budget = Budget(model=section.model, section=section.bound, fit=fitted.bound, region=fitted.crossing)
+        fitted = fit(section.loops, tolerance=settings.tolerance)
+    budget = Budget(model=section.model, section=section.bound, fit=fitted.bound.mm)
     heights = (section.taken,)
-    findings = (*_section_findings(plan, section), *fitted.findings)
+    findings = _section_findings(plan, section)
     if settings.wall is not None:
         layer = wall_region(plan, section.loops, section_z=heights, budget=budget, findings=findings)
         with stages.measure("beads"):
@@ -245,30 +230,12 @@ def _made(
                 section_z=heights,
                 budget=budget,
                 findings=findings,
-                solid_of_face=solids,
+                solid_of_face=job.solid_of_face if len(np.unique(section.solid)) > 1 else None,
             )
             overlap, shared = _united(fitted.region, layer)
-        with stages.measure("beads"):
-            laid = _contours(job, layer)
-    covered = None if settings.wall is not None else _covered(job, layer, laid, stages)
+        laid, covered = solid_beads(settings, job.spacing, layer, stages)
     work = _work(layer, laid, planes, sections)
     return replace(work, overlap=overlap, shared=shared, coverage=covered)
-
-
-def _contours(job: Job, layer: LayerRegion) -> LayerBeads:
-    settings = job.settings
-    return contour_beads(
-        layer,
-        width=settings.width,
-        height=layer.plan.height,
-        spacing=job.spacing,
-        contours=settings.contours,
-        walls=wall_range(width=settings.width, spacing=job.spacing, bore=settings.nozzle_bore())
-        if settings.medial
-        else None,
-        tolerance=settings.tolerance,
-        rounding=ROUNDING_UNITS * 10.0**-settings.decimals,
-    )
 
 
 def _by_rule(
@@ -298,22 +265,8 @@ def _by_rule(
         )
         told = tuple(finding for section in sections for finding in _section_findings(plan, section))
         layer = replace(layer, findings=(*told, *layer.findings))
-    with stages.measure("beads"):
-        laid = _contours(job, layer)
-    covered = _covered(job, layer, laid, stages)
+    laid, covered = solid_beads(job.settings, job.spacing, layer, stages)
     return replace(_work(layer, laid, planes, sections), coverage=covered)
-
-
-def _covered(job: Job, layer: LayerRegion, laid: LayerBeads, stages: Stages) -> Coverage | None:
-    """What the beads of a layer cover."""
-    with stages.measure("coverage"):
-        return coverage(
-            layer,
-            laid.beads,
-            width=job.settings.width,
-            loss=covering_loss(job.settings.bead_section, layer.plan.height),
-            hollow=laid.rest,
-        )
 
 
 def _work(layer: LayerRegion, laid: LayerBeads, planes: Planes, sections: tuple[Section, ...]) -> LayerWork:

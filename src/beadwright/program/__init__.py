@@ -9,7 +9,6 @@ from beadwright.program._events import (
     BeadEnd,
     BeadMoves,
     Departure,
-    Dwell,
     Event,
     LayerBegin,
     LayerEnd,
@@ -25,7 +24,6 @@ from beadwright.program._program import (
     Placement,
     Program,
     Setting,
-    Wait,
     layer_program,
 )
 
@@ -37,7 +35,6 @@ __all__ = [
     "BeadEnd",
     "BeadMoves",
     "Departure",
-    "Dwell",
     "Event",
     "Head",
     "LayerBegin",
@@ -50,7 +47,6 @@ __all__ = [
     "State",
     "StopFlow",
     "Traverse",
-    "Wait",
     "check_order",
     "layer_program",
 ]

@@ -2,18 +2,44 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from beadwright.settings._base import Section
+from beadwright.settings._quantity import Quantity
 
 Share = Annotated[float, Field(ge=0.0, le=1.0)]
+Angle = Annotated[float, Field(ge=-360.0, le=360.0)]
+
+
+def _listed(value: object) -> object:
+    """Accept ``"0,90"`` beside a list of numbers."""
+    return value.split(",") if isinstance(value, str) else value
 
 
 class Fill(Section):
     """Settings of what fills a layer; each default stands here and nowhere else."""
 
+    kind: Literal["none", "lines", "contour", "ribs"] = Field(
+        "none",
+        description="none: open; lines: parallel lines side by side; contour: contour beads until the layer is"
+        " full; ribs: lines apart, at the same places in every layer",
+    )
+    angles: Annotated[tuple[Angle, ...], BeforeValidator(_listed), Field(min_length=1, max_length=12)] = (
+        Field(
+            (0.0, 90.0),
+            description="degrees against X: of lines one a layer in turn, of ribs all in every layer",
+            json_schema_extra={"allowed": "one to twelve angles of -360 to 360 degrees, for example 0,90"},
+        )
+    )
+    joined: bool = Field(True, description="lines are joined along the contour into few beads")
+    overlap: Annotated[float, Field(ge=0.0, le=0.5)] = Field(
+        0.1, description="share of the width by which ends overlap the beads that they meet"
+    )
+    rib_spacing: Annotated[float, Quantity("length", 1.0, 10000.0)] = Field(
+        100.0, description="distance of neighbouring ribs, mm"
+    )
     underfill_limit: Share = Field(
         0.005, description="share of what whole beads could cover that may stay open before it is told"
     )

@@ -9,7 +9,6 @@ from pydantic import BeforeValidator, Field, JsonValue
 
 from beadwright.settings._base import Section, suffixed
 from beadwright.settings._fill import FILL, Fill
-from beadwright.settings._layer_time import LAYER_TIME, LayerTime
 from beadwright.settings._quantity import AlsoText, Quantity
 from beadwright.settings._stock import Later, Stock
 
@@ -17,6 +16,8 @@ Wall = Literal["centre", "left", "right"]
 
 # Greatest width of a bead in bores of its nozzle.
 WIDEST = 1.5
+# Contour beads side by side: more than fit into any part of some metres.
+MOST_RANKS = 1000
 # Rounding of both ends and the re-centred middle moves an arc by at most this many units of the last place.
 ROUNDING_UNITS = 2.42
 
@@ -43,6 +44,11 @@ def _span(value: object) -> object:
     if not colon:
         raise ValueError("expected A:B, the first layer and the one after the last")
     return (first.strip() or "0", last.strip() or None)
+
+
+def _count(value: object) -> object:
+    """Accept ``"full"`` for as many as fit."""
+    return MOST_RANKS if value == "full" else value
 
 
 Index = Annotated[int, Field(ge=0)]
@@ -74,7 +80,12 @@ class PlanSettings(Section):
     spacing: Annotated[float, Quantity("length", 0.1, 100.0)] | None = Field(
         None, description="distance of neighbouring beads, mm; default by the bead section"
     )
-    contours: int = Field(2, ge=1, le=1000, description="contour beads of each loop, from the outside in")
+    contours: Annotated[int, BeforeValidator(_count)] = Field(
+        2,
+        ge=1,
+        le=MOST_RANKS,
+        description="contour beads of each loop, from the outside in; full: all that fit",
+    )
     bore: Annotated[float, Quantity("length", 0.2, 100.0)] | None = Field(
         None,
         description="bore of the nozzle, mm; default 7.62 for a bead of 8.4, in proportion",
@@ -119,7 +130,6 @@ class PlanSettings(Section):
     earlier: str | None = Field(
         None, description="plan.json of an earlier state of the part, whose face numbers are meant"
     )
-    layer_time: LayerTime = Field(LAYER_TIME, description="how long a layer may take")
     workers: int | None = Field(None, ge=1, le=1024, description="processes; default all cores")
     overwrite: bool = Field(False, description="replace an earlier output of ours")
     strict: bool = Field(False, description="warnings become errors")
@@ -168,6 +178,10 @@ class PlanSettings(Section):
             )
         return faults
 
+    def ranks(self) -> int:
+        """Contour beads of each loop at most."""
+        return MOST_RANKS if self.fill.kind == "contour" else self.contours
+
     def bead_area(self) -> float:
         """Area of one bead's cross-section, mm2: a rectangle if flat, else one between two half discs."""
         w, h = self.width, self.height
@@ -192,7 +206,7 @@ class PlanOptions(TypedDict, total=False):
     height: float
     bead_section: Literal["flat", "round"]
     spacing: float | None
-    contours: int
+    contours: int | Literal["full"]
     bore: float | None
     medial: bool
     rule: Literal["neutral", "outer", "inner"]
@@ -208,7 +222,6 @@ class PlanOptions(TypedDict, total=False):
     stock: Any
     cut_later: Any
     earlier: str | None
-    layer_time: dict[str, Any]
     workers: int | None
     overwrite: bool
     strict: bool

@@ -1,0 +1,123 @@
+"""Open ribs: families of parallel lines that stand at the same places in every layer.
+
+Where two families cross, one runs on and the other is broken, so that nothing is laid twice; which one runs
+on changes from layer to layer, so that each is bound to the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.beads._lines import Laid, square_ends
+from beadwright.beads._rows import rows_of, turned
+from beadwright.curves import ArcPath, ArcRegion, bounding_box
+
+Floats = npt.NDArray[np.float64]
+
+# Ribs shorter than this many widths are left out.
+SHORT = 1.0
+# Families whose directions differ by less than this (rad) do not cross: about one degree.
+ALONG = 0.02
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RibPattern:
+    """How ribs are laid.
+
+    Attributes
+    ----------
+    angles : tuple of float
+        Of the families against x, rad.
+    spacing : float
+        Of neighbouring ribs of a family, mm: their lines pass at whole multiples of it from the origin.
+    width : float
+        Of a bead, mm.
+    overlap : float
+        By how much ends of ribs overlap what they meet, mm.
+    first : int
+        Row of the family that is never broken.
+    """
+
+    angles: tuple[float, ...]
+    spacing: float
+    width: float
+    overlap: float
+    first: int = 0
+
+
+def rib_beads(region: ArcRegion, core: ArcRegion, pattern: RibPattern) -> tuple[Laid, ...]:
+    """Lay ribs across a region.
+
+    Parameters
+    ----------
+    region : ArcRegion
+        What is left inside the contour beads.
+    core : ArcRegion
+        Centrelines stay inside it: the layer's region eroded by half a width.
+    pattern : RibPattern
+
+    Returns
+    -------
+    tuple of Laid
+    """
+    count = len(pattern.angles)
+    laid = np.zeros((0, 4))
+    for place in range(count):
+        angle = pattern.angles[(pattern.first + place) % count]
+        lines = _family(region, core, angle, pattern)
+        laid = np.concatenate([laid, *(_broken(line, laid, pattern) for line in lines)])
+    return tuple(Laid(path=_segment(row), width=pattern.width) for row in laid)
+
+
+def _family(region: ArcRegion, core: ArcRegion, angle: float, pattern: RibPattern) -> Floats:
+    """Ribs of one family, before any is broken, as rows (x0, y0, x1, y1)."""
+    if not region.loops:
+        return np.zeros((0, 4))
+    piece = turned(region, -angle)
+    boxes = [bounding_box(loop) for loop in piece.loops]
+    low, high = min(float(a[1]) for a, _ in boxes), max(float(b[1]) for _, b in boxes)
+    first, last = int(np.ceil(low / pattern.spacing)), int(np.floor(high / pattern.spacing))
+    heights = np.asarray(pattern.spacing * np.arange(first, last + 1), dtype=np.float64)
+    rows = rows_of(piece, heights)
+    ends = square_ends(
+        piece, turned(core, -angle), heights, pattern.width, rows.line, rows.ends, pattern.overlap
+    )
+    c, s = np.cos(angle), np.sin(angle)
+    y = heights[rows.line]
+    found = np.column_stack([
+        c * ends[:, 0] - s * y, s * ends[:, 0] + c * y, c * ends[:, 1] - s * y, s * ends[:, 1] + c * y
+    ])  # fmt: skip
+    return found[ends[:, 1] - ends[:, 0] >= SHORT * pattern.width]
+
+
+def _broken(line: Floats, others: Floats, pattern: RibPattern) -> Floats:
+    """What is left of a rib beside those that cross it: it ends where its bead meets theirs."""
+    a, way = line[:2], line[2:] - line[:2]
+    size = float(np.hypot(*way))
+    unit = way / size
+    along = others[:, 2:] - others[:, :2]
+    far = np.hypot(along[:, 0], along[:, 1])
+    sine = (unit[0] * along[:, 1] - unit[1] * along[:, 0]) / np.where(far > 0, far, 1.0)
+    crossing = np.abs(sine) > np.sin(ALONG)
+    to = others[crossing, :2] - a
+    sine, along, far = sine[crossing], along[crossing] / far[crossing, None], far[crossing]
+    at = (to[:, 0] * along[:, 1] - to[:, 1] * along[:, 0]) / sine
+    there = (to[:, 0] * unit[1] - to[:, 1] * unit[0]) / sine
+    half = pattern.width / 2 / np.abs(sine)
+    met = (there > -half) & (there < far + half) & (at > -half) & (at < size + half)
+    cuts = sorted(zip(at[met].tolist(), (half[met] - pattern.overlap).tolist(), strict=True))
+    pieces, start = [], 0.0
+    for middle, gap in cuts:
+        pieces.append((start, middle - gap))
+        start = max(start, middle + gap)
+    pieces.append((start, size))
+    kept = [(s, e) for s, e in pieces if e - s >= SHORT * pattern.width]
+    return np.array([[*(a + s * unit), *(a + e * unit)] for s, e in kept]).reshape(-1, 4)
+
+
+def _segment(row: Floats) -> ArcPath:
+    none = np.full(1, -1, np.int32)
+    return ArcPath(points=row.reshape(2, 2), bulge=np.zeros(1), face=none, support=none, closed=False)
