@@ -72,7 +72,7 @@ def run(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 
 def test_it_is_done(run: Run) -> None:
     assert (run.code, run.err) == (0, "")
-    assert sorted(p.name for p in run.out.iterdir()) == ["plan.json", "program.nc", "run.json"]
+    assert sorted(p.name for p in run.out.iterdir()) == ["plan.json", "program.nc", "report.html", "run.json"]
 
 
 def test_its_results_obey_the_schema(run: Run) -> None:

@@ -83,3 +83,15 @@ def test_nothing_heavy_is_imported_with_the_package() -> None:
     )
 
     assert run.stdout.strip() == "[]"
+
+
+def test_codes_of_findings_are_words_with_hyphens() -> None:
+    """A program looks for them: lower case, no underscore, no space."""
+    codes = [
+        (module.name, code)
+        for module in MODULES
+        for code in re.findall(r'\bcode="([^"]*)"', module.read_text())
+    ]
+
+    assert len(codes) > 40
+    assert [c for c in codes if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*-?", c[1])] == []

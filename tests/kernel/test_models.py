@@ -29,12 +29,12 @@ ERRORS = {
 }
 SOLIDS = [f for f in FILES if f not in ERRORS]
 FINDINGS = {
-    "autogiro_wing.step": {"invalid_face"},
-    "framework_top_cover.stp": {"model_gap"},
-    "kcl_multi_axis_robot.step": {"invalid_solid", "model_gap"},
-    "nist_ctc_02_ap203.stp": {"loose_surface", "model_gap"},
-    "nist_ctc_05_inch.stp": {"loose_surface", "model_gap"},
-    "so101_wrist.step": {"model_gap"},
+    "autogiro_wing.step": {"invalid-face"},
+    "framework_top_cover.stp": {"model-gap"},
+    "kcl_multi_axis_robot.step": {"invalid-solid", "model-gap"},
+    "nist_ctc_02_ap203.stp": {"loose-surface", "model-gap"},
+    "nist_ctc_05_inch.stp": {"loose-surface", "model-gap"},
+    "so101_wrist.step": {"model-gap"},
 }
 # Boxes of models/index.csv are wrong here: annotation curves beside the part (nist), spline boxes that
 # do not know the outline (propeller, fin can), and a gap of the file (ctc_02).
@@ -196,7 +196,7 @@ def test_a_loose_surface_beside_a_solid_comes_with_walls() -> None:
 
     assert len(m.faces) == 209
     assert [s.solid for s in m.shells] == [0, -1]
-    assert "loose_surface" not in {f.code for f in m.findings}
+    assert "loose-surface" not in {f.code for f in m.findings}
 
 
 def test_closed_shells_become_solids_with_a_note() -> None:

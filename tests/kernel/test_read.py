@@ -257,7 +257,7 @@ def test_a_loose_surface_beside_a_solid_is_left_out_with_a_finding() -> None:
     m = kernel.from_shape(both)
 
     assert len(m.faces) == 6
-    assert [(f.code, f.level) for f in m.findings] == [("loose_surface", "warning")]
+    assert [(f.code, f.level) for f in m.findings] == [("loose-surface", "warning")]
     assert m.findings[0].measured == pytest.approx(20 * math.pi, rel=1e-9)
 
 

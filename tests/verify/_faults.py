@@ -80,7 +80,7 @@ def _recentred(text: str, along_chord: float, across: float, codes: set[str]) ->
 
 
 def wrong_centre(text: str) -> Planted:
-    return _recentred(text, 0.5, 0.3, {"standard: arc rule"})
+    return _recentred(text, 0.5, 0.3, {"standard-arc-rule"})
 
 
 def wrong_centre_that_obeys_the_rule(text: str) -> Planted:
@@ -98,7 +98,7 @@ def arc_mismatch(text: str) -> Planted:
         i, j = float(found[4]) + t * dx / size, float(found[5]) + t * dy / size
         off = abs(math.hypot(i, j) - math.hypot(dx - i, dy - j))
         low, high = (t, high) if off < 0.0021 else (low, t)
-    return _recentred(text, low, 0.0, {"standard: arc rule"})
+    return _recentred(text, low, 0.0, {"standard-arc-rule"})
 
 
 def _recount(text: str, key: str, less: int) -> str:
@@ -109,7 +109,7 @@ def layer_missing(text: str) -> Planted:
     start, stop = _layer(text), text.index(f"(layer index={LAYER + 1} ")
     new = _recount(text[:start] + text[stop:], "layers", 1)
     new = _recount(new, "beads", text[start:stop].count("(bead "))
-    return Planted(new, frozenset({line_of(text, start)}), frozenset({"missing_layer"}))
+    return Planted(new, frozenset({line_of(text, start)}), frozenset({"missing-layer"}))
 
 
 def _without_bead(text: str, role: str) -> tuple[str, int]:
@@ -129,12 +129,12 @@ def _without_bead(text: str, role: str) -> tuple[str, int]:
 
 def hole_left_out(text: str) -> Planted:
     new, _ = _without_bead(text, "hole=1")
-    return Planted(new, frozenset({line_of(new, _layer(new))}), frozenset({"missing_bead"}))
+    return Planted(new, frozenset({line_of(new, _layer(new))}), frozenset({"missing-bead"}))
 
 
 def bead_missing(text: str) -> Planted:
     new, _ = _without_bead(text, "rank=2")
-    return Planted(new, frozenset({line_of(new, _layer(new))}), frozenset({"missing_bead"}))
+    return Planted(new, frozenset({line_of(new, _layer(new))}), frozenset({"missing-bead"}))
 
 
 def wrong_unit(text: str) -> Planted:
@@ -148,7 +148,7 @@ def left_on_in_a_traverse(text: str) -> Planted:
     off = text.index("\nM5\n", _layer(text))
     new = text[:off] + text[off + 3 :]
     rapid = text.index("\nG0 ", off) + 1
-    return Planted(new, frozenset({line_of(text, rapid) - 1}), frozenset({"flow_in_traverse"}))
+    return Planted(new, frozenset({line_of(text, rapid) - 1}), frozenset({"flow-in-traverse"}))
 
 
 def _inserted(text: str, what: str, codes: set[str]) -> Planted:
@@ -159,15 +159,15 @@ def _inserted(text: str, what: str, codes: set[str]) -> Planted:
 
 
 def standstill(text: str) -> Planted:
-    return _inserted(text, "G4 P0.5", {"flow_while_standing"})
+    return _inserted(text, "G4 P0.5", {"flow-while-standing"})
 
 
 def halt_in_a_bead(text: str) -> Planted:
-    return _inserted(text, "M0", {"flow_while_standing"})
+    return _inserted(text, "M0", {"flow-while-standing"})
 
 
 def turned_off_in_a_bead(text: str) -> Planted:
-    found = _inserted(text, "M5", {"flow_missing"})
+    found = _inserted(text, "M5", {"flow-missing"})
     return Planted(found.text, frozenset(n + 1 for n in found.lines), found.codes)
 
 
@@ -184,7 +184,7 @@ def flipped_digit(text: str) -> Planted:
 def other_part(text: str) -> Planted:
     place = text.index("part_sha256=") + len("part_sha256=")
     new = text[:place] + ("0" if text[place] != "0" else "1") + text[place + 1 :]
-    return Planted(new, frozenset({line_of(text, place)}), frozenset({"part_sha256"}))
+    return Planted(new, frozenset({line_of(text, place)}), frozenset({"part-sha256"}))
 
 
 FAULTS: tuple[Callable[[str], Planted], ...] = (

@@ -67,7 +67,7 @@ def test_a_moved_ring_is_found_with_its_amount_and_line() -> None:
 def test_a_missing_layer_is_found_by_its_step() -> None:
     found = verify(program(skip=1), part(), VerifyOptions(every=True, height=4.0))
 
-    assert "missing_layer" in codes(found)
+    assert "missing-layer" in codes(found)
 
 
 def test_a_missing_ring_is_found() -> None:
@@ -76,7 +76,7 @@ def test_a_missing_ring_is_found() -> None:
     stop = text.index("M5", start)
     found = verify(text[:start] + text[stop:], part(), VerifyOptions(every=True, width=10.0))
 
-    assert codes(found) == ["missing_bead"]
+    assert codes(found) == ["missing-bead"]
 
 
 def test_inches_are_read_as_inches() -> None:
@@ -108,4 +108,4 @@ def test_no_motion_is_no_program() -> None:
 def test_no_flow_is_a_finding() -> None:
     found = verify("G21\nF100\nG1 X10\nM2\n", part())
 
-    assert codes(found) == ["no_bead"]
+    assert codes(found) == ["no-bead"]

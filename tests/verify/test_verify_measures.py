@@ -151,8 +151,8 @@ def test_limits_are_judged_at_their_first_line() -> None:
 
     assert lines[(told_at["envelope"].line or 0) - 1].startswith("G3 X-500")
     assert told_at["envelope"].finding.measured == pytest.approx(-500.0)
-    assert lines[(told_at["feed_limit"].line or 0) - 1] == "G1 Z4.0"
-    assert told_at["feed_limit"].finding.measured == pytest.approx(100.0)
+    assert lines[(told_at["feed-limit"].line or 0) - 1] == "G1 Z4.0"
+    assert told_at["feed-limit"].finding.measured == pytest.approx(100.0)
 
 
 def test_the_extent_of_an_arc_counts_not_its_ends() -> None:
@@ -171,7 +171,7 @@ def test_flow_while_the_axes_stand_has_the_volume_of_its_time() -> None:
     model = tube(505.0, 495.0)
     text = told(model, [[ring(500.0)]]).replace("M3\n", "M3\nG4 P0.5\n", 1)
     found = verify(text, model, ALL)
-    standing = next(n for n in found.findings if n.finding.code == "flow_while_standing")
+    standing = next(n for n in found.findings if n.finding.code == "flow-while-standing")
 
     assert standing.finding.measured == pytest.approx(2000.0)
     assert text.split("\n")[(standing.line or 0) - 1] == "G4 P0.5"

@@ -7,6 +7,7 @@ from beadwright.arcs._boolean import intersect, subtract, unite
 from beadwright.arcs._cover import Cover, cover, swept
 from beadwright.arcs._fit import Fitted, fit
 from beadwright.arcs._fit_check import certify
+from beadwright.arcs._meeting import Meeting, meeting
 from beadwright.arcs._offset import offset, offset_path
 from beadwright.arcs._region import Paths, Result
 from beadwright.arcs._region_lost import Lost, lost
@@ -15,6 +16,7 @@ __all__ = [
     "Cover",
     "Fitted",
     "Lost",
+    "Meeting",
     "Paths",
     "Result",
     "certify",
@@ -22,6 +24,7 @@ __all__ = [
     "fit",
     "intersect",
     "lost",
+    "meeting",
     "offset",
     "offset_path",
     "subtract",

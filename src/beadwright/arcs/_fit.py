@@ -67,20 +67,21 @@ class Fitted:
     kinks: int
 
 
-def fit(loops: CurveLoops, *, tolerance: float) -> Fitted:
+def fit(loops: CurveLoops, *, tolerance: float | npt.NDArray[np.float64]) -> Fitted:
     """Follow exact curves by lines and arcs within a tolerance, with a near-minimal number of arcs.
 
     Parameters
     ----------
     loops : CurveLoops
         Closed and open chains of exact curves.
-    tolerance : float
-        Largest Fréchet distance allowed between a carried curve and its moves, mm.
+    tolerance : float or (m,) float
+        Largest Fréchet distance allowed between a carried curve and its moves, mm; for each chain its own
+        where an array is given.
 
     Returns
     -------
     Fitted
-        ``bound.mm <= tolerance``: proven by Bernstein enclosures, rounding included. Every end of a curve
+        ``chain_bound <= tolerance``: proven by Bernstein enclosures, rounding included. Every end of a curve
         of the chain is an end of a move, bit for bit. Corners stay corners; where curves meet at less than
         1e-4 rad, and within a curve, neighbouring moves share their tangent. Lines and arcs of the CAD keep
         their numbers. A chain's result does not depend on the other chains. Not included: what the carried
@@ -117,8 +118,9 @@ def fit(loops: CurveLoops, *, tolerance: float) -> Fitted:
     # numba: late, see `beadwright --help`
     from beadwright.arcs._kernels.fit_batch import MARKS, TANGENTS, fit_batch
 
-    _check(loops, tolerance)
     chains, curves = loops.n_chains, len(loops.kind)
+    tolerances = np.full(chains, tolerance) if np.isscalar(tolerance) else np.array(tolerance, dtype=float)
+    _check(loops, tolerances)
     first_move = np.zeros(chains + 1, dtype=np.int64)
     chain_bound, failed = np.zeros(chains), np.empty(chains, dtype=np.int64)
     choose = choose_table(loops.degree)
@@ -133,7 +135,7 @@ def fit(loops: CurveLoops, *, tolerance: float) -> Fitted:
         np.ascontiguousarray(loops.first_curve, dtype=np.int64),
         np.ascontiguousarray(loops.closed, dtype=np.bool_),
         choose,
-        float(tolerance),
+        tolerances,
         *scratch(choose),
         np.zeros((curves, MARKS), dtype=np.int64),
         np.zeros((curves, TANGENTS)),
@@ -149,14 +151,16 @@ def fit(loops: CurveLoops, *, tolerance: float) -> Fitted:
             f"chain {chain}, curve {curve} ({CurveKind(int(loops.kind[curve])).name.lower()}, "
             f"face {int(loops.face[curve])}) from x {x:.3f} y {y:.3f} mm"
         )
-        raise BoundError(tolerance, float(chain_bound[chain]), where)
+        raise BoundError(float(tolerances[chain]), float(chain_bound[chain]), where)
     return _assemble(loops, moves, first_move, chain_bound)
 
 
-def _check(loops: CurveLoops, tolerance: float) -> None:
+def _check(loops: CurveLoops, tolerances: npt.NDArray[np.float64]) -> None:
     """Refuse what the kernels cannot take."""
-    if not _LEAST_TOLERANCE <= tolerance < np.inf:
-        msg = f"the fit's tolerance must be at least {_LEAST_TOLERANCE} mm and finite, not {tolerance} mm"
+    bad = ~((tolerances >= _LEAST_TOLERANCE) & (tolerances < np.inf))
+    if bad.any():
+        least = f"at least {_LEAST_TOLERANCE} mm and finite"
+        msg = f"the fit's tolerance must be {least}, not {tolerances[bad][0]} mm"
         raise GeometryError(msg)
     if not (np.isfinite(loops.control).all() and np.isfinite(loops.ends).all()):
         msg = "a section curve has coordinates that are not finite"

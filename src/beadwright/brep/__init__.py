@@ -33,6 +33,7 @@ from beadwright.brep._surfaces import (
     SplineSurface,
     Surface,
 )
+from beadwright.brep._triangles import Triangles
 from beadwright.brep._trim import contains, periods
 
 __all__ = [
@@ -63,6 +64,7 @@ __all__ = [
     "SplineProfile",
     "SplineSurface",
     "Surface",
+    "Triangles",
     "choose",
     "contains",
     "curve_derivatives",

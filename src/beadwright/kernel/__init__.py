@@ -4,9 +4,11 @@ from beadwright.kernel._export import section_step, write_section_step
 from beadwright.kernel._read import from_shape, read_step
 from beadwright.kernel._reader import serve as serve_reader
 from beadwright.kernel._referee import Reference, face_section, reference_section, volume
+from beadwright.kernel._triangles import display_triangles
 
 __all__ = [
     "Reference",
+    "display_triangles",
     "face_section",
     "from_shape",
     "read_step",

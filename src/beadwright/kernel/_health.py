@@ -166,7 +166,7 @@ def _left_out(body: Body) -> Finding:
     BRepGProp.SurfaceProperties_s(body.shape, area)
     at = area.CentreOfMass()
     return Finding(
-        code="loose_surface",
+        code="loose-surface",
         level="warning",
         text=f"the loose surface {_called(body)} beside the solids is left out; `--wall` prints surfaces",
         at_mm=(at.X(), at.Y(), at.Z()),
@@ -190,7 +190,7 @@ def _invalid(body: Body, first_row: int) -> list[Finding]:
         at = area.CentreOfMass()
         found.append(
             Finding(
-                code="invalid_face",
+                code="invalid-face",
                 level="warning",
                 text=f"the CAD kernel calls this face invalid ({', '.join(complaints)}); check it in the CAD",
                 face=first_row + k,
@@ -201,7 +201,7 @@ def _invalid(body: Body, first_row: int) -> list[Finding]:
         what = ", ".join(sorted(set(_own_complaints(analyzer, body.shape)))) or "no detail"
         found.append(
             Finding(
-                code="invalid_solid",
+                code="invalid-solid",
                 level="warning",
                 text=f"the CAD kernel calls the solid {_called(body)} invalid ({what}); check it in the CAD",
             )

@@ -54,7 +54,7 @@ def read_step(path: str | Path, *, walls: bool = False) -> Model:
     if not document.unit:
         findings.append(
             Finding(
-                code="no_unit",
+                code="no-unit",
                 level="warning",
                 text="the file states no length unit; millimetres are assumed: check the size",
             )
@@ -146,7 +146,7 @@ def _build(
         notes = (*notes, f"greatest distance of such a spline from the file's curve: {tables.bound:.3g} mm")
     if tables.gap > WIDE_GAP:
         wide = Finding(
-            code="model_gap",
+            code="model-gap",
             level="note",
             text="the file's own faces, edges and corners miss each other by as much as this",
             measured=tables.gap,

@@ -6,21 +6,28 @@ crash, all the memory there is) happens here and not in the caller's process.
 
 from __future__ import annotations
 
+import math
 import os
 import pickle
 import resource
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from beadwright.brep import Model
+from beadwright.brep import Model, Triangles
 from beadwright.errors import BeadwrightError, StepError, unexpected
 from beadwright.kernel._read import read_step
+from beadwright.kernel._triangles import display_triangles
 
 GIGABYTE = 1_000_000_000
+# Processor time that a picture is worth; the slowest public model needs 3 s.
+PICTURE_SECONDS = 30
 
 
-def serve(path: str, walls: bool, seconds: int, memory: int) -> None:
+def serve(path: str, walls: bool, seconds: int, memory: int, picture: bool = False) -> None:
     """Read a file and write the pickled `Model`, or the error, on standard output.
+
+    With `picture`, its `Triangles` follow, or None; the model is out before the kernel begins with them, so
+    that whatever they do to it costs the picture only.
 
     Parameters
     ----------
@@ -31,10 +38,25 @@ def serve(path: str, walls: bool, seconds: int, memory: int) -> None:
         Processor time after which the system ends this process, also when nobody waits for it any more.
     memory : int
         Bytes that reading may take.
+    picture : bool
+        Whether triangles for a picture are wanted too.
     """
     with os.fdopen(os.dup(1), "wb") as answers:
         os.dup2(2, 1)  # whatever the kernel prints must not get into the answer
-        pickle.dump(_answer(path, walls, seconds, memory), answers, pickle.HIGHEST_PROTOCOL)
+        answer = _answer(path, walls, seconds, memory)
+        pickle.dump(answer, answers, pickle.HIGHEST_PROTOCOL)
+        answers.flush()
+        if picture and isinstance(answer, Model):
+            pickle.dump(_picture(answer), answers, pickle.HIGHEST_PROTOCOL)
+
+
+def _picture(model: Model) -> Triangles | None:
+    """Triangles of a model; None where the kernel gives up."""
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    _limit(resource.RLIMIT_CPU, math.ceil(used.ru_utime + used.ru_stime) + PICTURE_SECONDS)
+    with ThreadPoolExecutor(1) as thread:
+        call = thread.submit(display_triangles, model)
+        return None if call.exception() is not None else call.result()
 
 
 def _limited(path: str, walls: bool, seconds: int, memory: int) -> Model:

@@ -16,16 +16,19 @@ from beadwright.layers._folds import Folds, find_folds
 from beadwright.layers._plan import LayerPlan, Rule, plan_layers
 from beadwright.layers._region import LayerRegion, layer_region, wall_region
 from beadwright.layers._rule import rule_region, stack_heights
+from beadwright.layers._solids import LayerFit, fit_layer
 
 __all__ = [
     "Folds",
     "LaterFeature",
+    "LayerFit",
     "LayerPlan",
     "LayerRegion",
     "LeftOut",
     "Rule",
     "bore_radius",
     "find_folds",
+    "fit_layer",
     "later_features",
     "layer_region",
     "leave_out",

@@ -90,7 +90,7 @@ def layer_region(
     section_z : tuple of float
         Heights of the planes really used, mm.
     budget : Budget
-        Bounds of what came before: model, section and fit.
+        Bounds of what came before: model, section and fit, and as region that of corners between solids.
     findings : tuple of Finding
         Of what came before; they are carried on.
     solid_of_face : (faces,) int, optional
@@ -120,7 +120,7 @@ def layer_region(
         perimeter=perimeter + (float(np.sum(lengths[closed])) - fitted_length),
         n_loops=len(loops),
         n_holes=sum(signed_area(loop) < 0 for loop in loops),
-        budget=replace(budget, region=united.bound.mm + welded.bound),
+        budget=replace(budget, region=budget.region + united.bound.mm + welded.bound),
         findings=findings,
         fallbacks=united.fallbacks + welded.fallbacks,
         inverted=tuple(piece for piece in united.inverted if piece[0] > DUST_AREA),

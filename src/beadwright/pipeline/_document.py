@@ -17,6 +17,8 @@ import numpy.typing as npt
 from beadwright import __version__
 from beadwright.brep import Model
 from beadwright.numeric import Budget, Finding
+from beadwright.pipeline._build import LayerBuild
+from beadwright.pipeline._built import Built, build_told, layer_told, totals_told
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.pipeline._output import FORMAT
 from beadwright.pipeline._part import describe_input
@@ -30,10 +32,11 @@ PACKAGES = ("numpy", "numba", "scipy", "cadquery-ocp", "pydantic")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Laid:
-    """A layer's work and its text."""
+    """A layer's work, its text and what it takes."""
 
     work: LayerWork
     text: LayerText
+    build: LayerBuild
 
 
 def worst(budgets: Sequence[Budget]) -> Budget:
@@ -53,6 +56,7 @@ def plan_document(
     resolved: Resolved,
     layers: Sequence[Laid],
     findings: Sequence[Finding],
+    whole: Built,
     *,
     cut_later: Sequence[Mapping[str, Any]] = (),
 ) -> dict[str, Any]:
@@ -68,10 +72,12 @@ def plan_document(
         Settings and where they came from.
     layers : sequence of Laid
     findings : sequence of Finding
+    whole : Built
+        What the build takes.
     cut_later : sequence of mapping
         Features that are printed full; the key is absent if there are none.
     """
-    rows = [_layer(laid) for laid in layers]
+    rows = [{**_layer(laid), **layer_told(laid.build, whole)} for laid in layers]
     budgets = [laid.text.budget for laid in layers]
     return {
         "format": FORMAT,
@@ -80,7 +86,7 @@ def plan_document(
         "placement": matrix.tolist(),
         "settings": resolved.as_dict(),
         "layers": rows,
-        "totals": _totals(rows),
+        "totals": {**_totals(rows), **totals_told(whole)},
         "bounds_mm": bounds_of(worst(budgets), max((b.total for b in budgets), default=0.0)),
         "fallbacks": sum(laid.work.fallbacks for laid in layers),
         "nudged_planes": [
@@ -94,6 +100,7 @@ def plan_document(
             for plane in laid.work.taken
             if plane.why
         ],
+        **build_told(whole),
         "faces": _faces(model, layers),
         **({"cut_later": list(cut_later)} if cut_later else {}),
         "findings": [finding.as_dict() for finding in findings],

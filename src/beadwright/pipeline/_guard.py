@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 import os
 import pickle
@@ -10,7 +11,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from beadwright.brep import Model
+from beadwright.brep import Model, Triangles
 from beadwright.errors import BeadwrightError, InternalError, SettingsError, StepError
 
 BOOT = (
@@ -57,10 +58,19 @@ def read_step(path: str | Path, *, walls: bool = False) -> Model:
     SettingsError
         A limit in the environment is no positive number.
     """
-    path = Path(path)
+    return _ask(Path(path), walls, picture=False)[0]
+
+
+def read_with_picture(path: str | Path, *, walls: bool = False) -> tuple[Model, Triangles | None]:
+    """`read_step`, and triangles of the faces for a picture; None where the CAD kernel gave none."""
+    return _ask(Path(path), walls, picture=True)
+
+
+def _ask(path: Path, walls: bool, *, picture: bool) -> tuple[Model, Triangles | None]:
+    """What the reading process answers."""
     seconds = _from_environment("BEADWRIGHT_READ_SECONDS", SECONDS + SECONDS_PER_MB * _megabytes(path))
     memory = int(1e9 * _from_environment("BEADWRIGHT_READ_GB", GIGABYTES))
-    request = (str(path), walls, math.ceil(seconds), memory)
+    request = (str(path), walls, math.ceil(seconds), memory, picture)
     try:
         done = subprocess.run(
             [sys.executable, "-c", BOOT],
@@ -72,15 +82,24 @@ def read_step(path: str | Path, *, walls: bool = False) -> Model:
         )
     except subprocess.TimeoutExpired as error:
         raise StepError(_too_slow(path, seconds)) from error
-    if done.returncode == -signal.SIGXCPU:
-        raise StepError(_too_slow(path, seconds))
-    if done.returncode != 0:
-        raise _crash(path, done.returncode, done.stderr)
-    answer = pickle.loads(done.stdout)
+    answers = io.BytesIO(done.stdout)
+    answer = _next(answers)
     if isinstance(answer, BeadwrightError):
         raise answer
-    assert isinstance(answer, Model)
-    return answer
+    if isinstance(answer, Model) and (picture or done.returncode == 0):
+        triangles = _next(answers)
+        return answer, triangles if isinstance(triangles, Triangles) else None
+    if done.returncode == -signal.SIGXCPU:
+        raise StepError(_too_slow(path, seconds))
+    raise _crash(path, done.returncode, done.stderr)
+
+
+def _next(answers: io.BytesIO) -> object:
+    """The next thing that the reading process said; None if it ended in the middle of it."""
+    try:
+        return pickle.load(answers)
+    except (EOFError, pickle.UnpicklingError):
+        return None
 
 
 def _crash(path: Path, code: int, said: bytes) -> BeadwrightError:

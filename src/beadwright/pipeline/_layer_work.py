@@ -11,7 +11,7 @@ from itertools import islice
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.arcs import Lost, fit
+from beadwright.arcs import Lost
 from beadwright.beads import Bead, Coverage, LayerBeads, wall_beads
 from beadwright.curves import ArcRegion, length, lengths, signed_area
 from beadwright.layers import (
@@ -20,6 +20,7 @@ from beadwright.layers import (
     LayerPlan,
     LayerRegion,
     LeftOut,
+    fit_layer,
     layer_region,
     leave_out,
     rule_region,
@@ -211,10 +212,17 @@ def _made(
     if plan.rule != "neutral":
         return _by_rule(job, plan, planes, sections, stays, stages)
     with stages.measure("fit"):
-        fitted = fit(section.loops, tolerance=settings.tolerance)
-    budget = Budget(model=section.model, section=section.bound, fit=fitted.bound.mm)
+        solids = job.solid_of_face if len(np.unique(section.solid)) > 1 else None
+        fitted = fit_layer(
+            section.loops,
+            tolerance=settings.tolerance,
+            solid_of_face=solids,
+            layer=plan.index,
+            z=plan.z,
+        )
+    budget = Budget(model=section.model, section=section.bound, fit=fitted.bound, region=fitted.crossing)
     heights = (section.taken,)
-    findings = _section_findings(plan, section)
+    findings = (*_section_findings(plan, section), *fitted.findings)
     if settings.wall is not None:
         layer = wall_region(plan, section.loops, section_z=heights, budget=budget, findings=findings)
         with stages.measure("beads"):
@@ -230,7 +238,7 @@ def _made(
                 section_z=heights,
                 budget=budget,
                 findings=findings,
-                solid_of_face=job.solid_of_face if len(np.unique(section.solid)) > 1 else None,
+                solid_of_face=solids,
             )
             overlap, shared = _united(fitted.region, layer)
         laid, covered = solid_beads(settings, job.spacing, layer, stages)

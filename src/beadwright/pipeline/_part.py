@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from beadwright.brep import Model
+from beadwright.brep import Model, Triangles
 from beadwright.errors import StepError
-from beadwright.pipeline._guard import read_step
+from beadwright.pipeline._guard import read_step, read_with_picture
 
 
 def read_part(part: Any, *, walls: bool = False) -> Model:
@@ -34,6 +34,22 @@ def read_part(part: Any, *, walls: bool = False) -> Model:
     from beadwright.kernel import from_shape
 
     return from_shape(part, walls=walls)
+
+
+def read_part_with_picture(part: Any, *, walls: bool = False) -> tuple[Model, Triangles | None]:
+    """`read_part`, and triangles of its faces for a picture.
+
+    A file is divided by the process that reads it. A shape of the caller's comes from the caller's own CAD
+    kernel, in this process, and is divided here.
+    """
+    if isinstance(part, (str, Path)):
+        return read_with_picture(part, walls=walls)
+    model = read_part(part, walls=walls)
+    if not model.kernel_bytes:
+        return model, None
+    from beadwright.kernel import display_triangles
+
+    return model, display_triangles(model)
 
 
 def describe_input(model: Model) -> dict[str, Any]:

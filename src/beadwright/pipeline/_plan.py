@@ -19,6 +19,9 @@ from beadwright.beads import Trail, arrange
 from beadwright.brep import Model, placed, placement
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan, find_folds, plan_layers
+from beadwright.pipeline._build import Clock, build_layer
+from beadwright.pipeline._built import Built, built
+from beadwright.pipeline._cards import Cards, cards, output_findings
 from beadwright.pipeline._chosen import read_earlier, revision_findings
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, as_text, plan_document, run_document, worst
@@ -27,12 +30,13 @@ from beadwright.pipeline._kernel_fallback import kernel_fallback
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
 from beadwright.pipeline._layer_work import Job, LayerWork, Planes
 from beadwright.pipeline._output import Output, output_folder
-from beadwright.pipeline._part import read_part
+from beadwright.pipeline._part import read_part, read_part_with_picture
 from beadwright.pipeline._result import PlannedLayer, PlanResult
+from beadwright.pipeline._sheet import plan_sheet
 from beadwright.pipeline._stages import COMPILE, Stages
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
 from beadwright.post import Words, layer_text, program_text
-from beadwright.program import Head, Placement, Setting, layer_program
+from beadwright.program import Head, Placement, Setting, Wait, layer_program
 from beadwright.section import Cutter, TakenPlane, prepare, take_plane
 from beadwright.settings import PlanOptions, PlanSettings, Resolved, resolve
 
@@ -58,7 +62,7 @@ def plan(
     part : str, Path, Model, cadquery.Workplane, cadquery.Shape or TopoDS_Shape
         A STEP file, or a shape in mm.
     out : str or Path, optional
-        Folder for program.nc, plan.json and run.json, made whole or not at all. Without it nothing is
+        Folder for program.nc, plan.json, report.html and run.json, made whole or not at all. Without it nothing is
         written.
     job, machine, material : str or Path, optional
         TOML files; an option wins over the job file. For the material also the name of a card that comes
@@ -128,10 +132,15 @@ def plan_part(
                     compile_kernels(tell)
         tell("reading", 0, 0)
         with stages.measure("read"):
-            model = read_part(part, walls=settings.wall is not None)
+            walls = settings.wall is not None
+            if output is None:
+                model, triangles = read_part(part, walls=walls), None
+            else:
+                model, triangles = read_part_with_picture(part, walls=walls)
         with stages.measure("place"):
             matrix = placement(model, settings.scale, settings.rotate, settings.at)
             solid = placed(model, matrix)
+            card = cards(resolved)
             earlier = None if settings.earlier is None else read_earlier(settings.earlier, model)
             later = find_later(solid, settings, earlier)
             plans = _asked_layers(solid, settings)
@@ -151,27 +160,32 @@ def plan_part(
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
-        laid = _lay(crew.work(data, plans, planes), settings, stages, tell, len(plans))
+        laid = _lay(crew.work(data, plans, planes), settings, card, stages, tell, len(plans))
+        with stages.measure("process"):
+            whole = _built(card, laid, settings, solid)
         with stages.measure("text"):
-            head = _head(model, matrix, resolved, plans)
+            head = _head(model, matrix, resolved, plans, whole)
             program = program_text(
                 head, [each.text for each in laid], words=Words(decimals=settings.decimals)
             )
         works = [each.work for each in laid]
         more = (
+            *whole.findings,
             *(() if folds is None else folds.findings()),
             *revision_findings(earlier, solid, asked_ids(settings), ()),
             *later_findings(solid, later, works),
         )
         findings = plan_findings(solid, works, more, fill=settings.fill, strict=settings.strict)
         document = plan_document(
-            model, matrix, resolved, laid, findings, cut_later=later_rows(solid, later, works)
+            model, matrix, resolved, laid, findings, whole, cut_later=later_rows(solid, later, works)
         )
         if output is not None:
             tell("writing", len(plans), len(plans))
             with stages.measure("write"):
                 output.write("program.nc", program)
                 output.write("plan.json", as_text(document))
+            with stages.measure("sheet"):
+                output.write("report.html", plan_sheet(model, triangles, program, laid, document, resolved))
         run = run_document(stages, workers=crew.count, peak_memory=crew.peak_memory, lost=lost, when=when)
         if output is not None:
             output.write("run.json", as_text(run))
@@ -186,6 +200,7 @@ def plan_part(
         findings=findings,
         bounds=worst([each.text.budget for each in laid]),
         out=None if out is None else Path(out),
+        build=whole,
     )
 
 
@@ -238,10 +253,15 @@ def _asked_layers(solid: Model, settings: PlanSettings) -> tuple[LayerPlan, ...]
 
 
 def _lay(
-    works: Iterator[LayerWork], settings: PlanSettings, stages: Stages, tell: Progress, total: int
+    works: Iterator[LayerWork],
+    settings: PlanSettings,
+    card: Cards,
+    stages: Stages,
+    tell: Progress,
+    total: int,
 ) -> list[Laid]:
-    """Order the beads of all layers in one pass from the platform up, and write each layer's text."""
-    trail, n_beads = Trail(), 0
+    """Order, pace and time all layers in one pass from the platform up, and write each layer's text."""
+    trail, clock, n_beads = Trail(), Clock(), 0
     words = Words(decimals=settings.decimals)
     laid: list[Laid] = []
     for done, work in enumerate(works, 1):
@@ -254,23 +274,44 @@ def _lay(
                 budget=replace(layer.budget, region=layer.budget.region + arranged.bound),
                 findings=(*layer.findings, *arranged.findings),
             )
+        with stages.measure("process"):
+            build, clock = build_layer(card, clock, layer, arranged.beads)
         with stages.measure("text"):
             program = layer_program(
                 layer,
                 arranged.beads,
                 first_bead=n_beads,
                 clearance=settings.clearance,
-                feed=settings.feed,
+                feed=build.pace.feed,
+                wait=Wait(time=build.pace.dwell, x=card.park[0], y=card.park[1])
+                if build.pace.dwell
+                else None,
             )
             text = layer_text(program, words=words)
         n_beads += len(arranged.beads)
-        laid.append(Laid(work=replace(work, layer=layer, beads=arranged.beads), text=text))
+        laid.append(Laid(work=replace(work, layer=layer, beads=arranged.beads), text=text, build=build))
         tell("layers", done, total)
     return laid
 
 
+def _built(card: Cards, laid: Sequence[Laid], settings: PlanSettings, solid: Model) -> Built:
+    """What the build takes; mass that is machined off again is known where the whole part is planned."""
+    later = bool(settings.stock or settings.cut_later)
+    complete = settings.layers == (0, None) and settings.wall is None
+    return built(
+        card,
+        [each.build for each in laid],
+        finished_volume=solid.volume if later and complete else None,
+        told=output_findings(card, settings),
+    )
+
+
 def _head(
-    model: Model, matrix: npt.NDArray[np.float64], resolved: Resolved, plans: Sequence[LayerPlan]
+    model: Model,
+    matrix: npt.NDArray[np.float64],
+    resolved: Resolved,
+    plans: Sequence[LayerPlan],
+    whole: Built,
 ) -> Head:
     """What stands at the top of the program."""
     rows = tuple(tuple(float(v) for v in row) for row in matrix)
@@ -286,6 +327,7 @@ def _head(
             if row["from"] != "default" or not name.startswith(("machine.", "material."))
         ),
         first=plans[0].index,
+        notes=whole.notes(),
     )
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from beadwright.beads import Bead
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Budget, Finding
+from beadwright.pipeline._built import Built
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,6 +53,8 @@ class PlanResult:
         the file's own gaps, ``bounds.model``.
     out : Path or None
         The output folder, if one was asked for.
+    build : Built
+        What the build takes: time, mass, heat, layer by layer.
     """
 
     program: str
@@ -61,6 +64,7 @@ class PlanResult:
     findings: tuple[Finding, ...]
     bounds: Budget
     out: Path | None
+    build: Built
 
     @property
     def has_errors(self) -> bool:

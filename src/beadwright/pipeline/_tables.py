@@ -12,6 +12,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from beadwright.numeric import Finding
+from beadwright.pipeline._built import rows_told
 
 if TYPE_CHECKING:
     from beadwright.pipeline._examine import Examination
@@ -98,8 +99,11 @@ def show_plan(result: PlanResult) -> None:
         pairs.append(("planes moved off faces", f"{len(document['nudged_planes'])}"))
     if document["fallbacks"]:
         pairs.append(("fallbacks to the CAD kernel", f"{document['fallbacks']}"))
+    pairs += rows_told(result.build)
     seconds = result.run["seconds"]
-    pairs.append(("time", f"{seconds['total']:.1f} s, of it compiling {seconds.get('compile', 0.0):.1f} s"))
+    pairs.append(
+        ("planned in", f"{seconds['total']:.1f} s, of it compiling {seconds.get('compile', 0.0):.1f} s")
+    )
     if result.out is not None:
         pairs.append(("written", str(result.out)))
     _pairs(console, pairs)

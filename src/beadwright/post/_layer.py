@@ -17,6 +17,7 @@ from beadwright.program import (
     BeadEnd,
     BeadMoves,
     Departure,
+    Dwell,
     LayerBegin,
     LayerEnd,
     LayerProgram,
@@ -109,6 +110,8 @@ def layer_text(layer: LayerProgram, *, words: Words = MILLIMETRES, dialect: Dial
                     parts.append(f"G0 Z{words.coordinate(event.z)}\n")
                 height = event.z
                 parts.append(f"G0 X{words.coordinate(event.x)} Y{words.coordinate(event.y)}\n")
+            case Dwell():
+                parts.append(f"G4 P{event.time:.3f}\n")
             case Approach() | Departure():
                 feed = _append_feed(parts, feed, words.feed(event.feed))
                 parts.append(f"G1 Z{words.coordinate(event.z)}\n")

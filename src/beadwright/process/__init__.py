@@ -3,9 +3,18 @@
 Lengths in mm, times in s, masses in kg, temperatures in degC, densities in kg/mm3; screw speeds in rpm.
 """
 
+from beadwright.process._estimate import (
+    POUND,
+    Estimate,
+    Prices,
+    Refill,
+    Times,
+    clock_text,
+    estimate,
+    refills,
+)
 from beadwright.process._flow import BeadSection, ScrewCurve, fastest, fit_screw, mass_flow, volume_flow
 from beadwright.process._heat import (
-    BAND,
     WallModel,
     WallRun,
     Window,
@@ -21,22 +30,28 @@ from beadwright.process._motion import MotionLimits, Profile, profiles, straight
 from beadwright.process._return import ReturnTimes, Track, return_times, track
 
 __all__ = [
-    "BAND",
+    "POUND",
     "BeadSection",
     "Closure",
+    "Estimate",
     "Lag",
     "MotionLimits",
     "Pace",
+    "Prices",
     "Profile",
+    "Refill",
     "Response",
     "ReturnTimes",
     "ScrewCurve",
+    "Times",
     "Track",
     "WallModel",
     "WallRun",
     "Window",
+    "clock_text",
     "closure",
     "contact_temperature",
+    "estimate",
     "fastest",
     "fit_screw",
     "heat_findings",
@@ -46,6 +61,7 @@ __all__ = [
     "pace",
     "periodic",
     "profiles",
+    "refills",
     "return_times",
     "run_wall",
     "short_bead",

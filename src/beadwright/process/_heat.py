@@ -9,14 +9,14 @@ After B. G. Compton et al., Additive Manufacturing 17 (2017) 77-86, with the air
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from beadwright.errors import SettingsError
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, Level
 
 Floats = npt.NDArray[np.float64]
 
@@ -28,9 +28,6 @@ GROWTH = 1.3
 # Share of a change below the followed layers that may reach the top: 0.02 K of 180.
 REACH = 1e-4
 LEAST_WINDOW, GREATEST_WINDOW = 4, 80
-# Half width of the band as long as no interface reading calibrates it, K: heat capacity, film coefficient and
-# deposition temperature of a data sheet move the result by about so much.
-BAND = 15.0
 # Layers after which the top is in its periodic state.
 PERIODIC = 20
 LEAST_TIME, GREATEST_TIME = 1.0, 7200.0
@@ -235,7 +232,11 @@ class Window:
 
 
 def heat_findings(
-    bands: Sequence[tuple[int, float, float]], window: Window, *, advice: str = ""
+    bands: Sequence[tuple[int, float, float]],
+    window: Window,
+    *,
+    level: Level = "warning",
+    advice: Callable[[int], str] = lambda _: "",
 ) -> tuple[Finding, ...]:
     """What the interlayer temperatures mean, at most one finding of each kind, at its worst layer.
 
@@ -244,10 +245,11 @@ def heat_findings(
     bands : sequence of (layer, low, high)
         Least and greatest temperature that may be there, degC.
     window : Window
-    advice : str
-        What would mend it, as a sentence part.
+    level : Level
+        Of what is surely too hot or too cold.
+    advice : callable
+        From a layer to what would mend it, as a sentence part with its own punctuation before it.
     """
-    tail = f"; {advice}" if advice else ""
     hot = [row for row in bands if row[1] > window.greatest]
     cold = [row for row in bands if row[2] < window.least]
     unsure = [
@@ -261,12 +263,12 @@ def heat_findings(
         found.append(
             Finding(
                 code="too-hot",
-                level="warning",
+                level=level,
                 layer=layer,
                 measured=(low + high) / 2,
                 allowed=window.greatest,
                 unit="degC",
-                text=f"in {len(hot)} layer(s), here most, the layer below is still too hot and may sag{tail}",
+                text=f"in {len(hot)} layer(s), here most, the layer below is still too hot and may sag{advice(layer)}",
             )
         )
     if cold:
@@ -274,13 +276,13 @@ def heat_findings(
         found.append(
             Finding(
                 code="too-cold",
-                level="warning",
+                level=level,
                 layer=layer,
                 measured=(low + high) / 2,
                 allowed=window.least,
                 unit="degC",
                 text=f"in {len(cold)} layer(s), here most, the layer below is too cold: weak bond, tall walls may"
-                f" crack{tail}",
+                f" crack{advice(layer)}",
             )
         )
     if unsure:

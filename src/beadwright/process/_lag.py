@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.errors import SettingsError
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, Level
 
 Floats = npt.NDArray[np.float64]
 
@@ -162,7 +162,7 @@ def _sum(time: Floats, lag: Lag, shift: float) -> Floats:
     return lag.up.share(time) + 1.0 - lag.down.share(time + shift)
 
 
-def lag_findings(lag: Lag | None, *, speed: float) -> tuple[Finding, ...]:
+def lag_findings(lag: Lag | None, *, speed: float, level: Level = "warning") -> tuple[Finding, ...]:
     """What stands at the top of every output about the extruder's lag.
 
     Parameters
@@ -171,12 +171,14 @@ def lag_findings(lag: Lag | None, *, speed: float) -> tuple[Finding, ...]:
         None where nothing was measured.
     speed : float
         Along beads, mm/s.
+    level : Level
+        Of a lag that is not calibrated.
     """
     if lag is None or not lag.calibrated:
         return (
             Finding(
                 code="lag-not-calibrated",
-                level="warning",
+                level=level,
                 text="the extruder's lag is not calibrated: beads start thin and run on at their end by an"
                 " unknown length; lay the coupon `lag`, measure it, and run `calibrate`",
             ),

@@ -9,6 +9,7 @@ from beadwright.program._events import (
     BeadEnd,
     BeadMoves,
     Departure,
+    Dwell,
     Event,
     LayerBegin,
     LayerEnd,
@@ -24,6 +25,7 @@ from beadwright.program._program import (
     Placement,
     Program,
     Setting,
+    Wait,
     layer_program,
 )
 
@@ -35,6 +37,7 @@ __all__ = [
     "BeadEnd",
     "BeadMoves",
     "Departure",
+    "Dwell",
     "Event",
     "Head",
     "LayerBegin",
@@ -47,6 +50,7 @@ __all__ = [
     "State",
     "StopFlow",
     "Traverse",
+    "Wait",
     "check_order",
     "layer_program",
 ]

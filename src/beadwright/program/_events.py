@@ -61,6 +61,13 @@ class Traverse:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Dwell:
+    """The nozzle waits where it stands, extruder off, ``time`` in s."""
+
+    time: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Approach:
     """Feed move straight down to the bead's height ``z``, mm, extruder off; feed in mm/s."""
 
@@ -101,6 +108,7 @@ Event = (
     | BeadBegin
     | BeadEnd
     | Traverse
+    | Dwell
     | Approach
     | Departure
     | StartFlow

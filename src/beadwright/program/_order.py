@@ -18,6 +18,7 @@ from beadwright.program._events import (
     BeadEnd,
     BeadMoves,
     Departure,
+    Dwell,
     Event,
     LayerBegin,
     LayerEnd,
@@ -41,7 +42,12 @@ class State(Enum):
 ORDER: Mapping[State, Mapping[type[Event], State]] = MappingProxyType(
     {
         State.BETWEEN: {LayerBegin: State.LIFTED},
-        State.LIFTED: {Traverse: State.LIFTED, Approach: State.LOWERED, LayerEnd: State.BETWEEN},
+        State.LIFTED: {
+            Traverse: State.LIFTED,
+            Dwell: State.LIFTED,
+            Approach: State.LOWERED,
+            LayerEnd: State.BETWEEN,
+        },
         State.LOWERED: {BeadBegin: State.READY, Departure: State.LIFTED},
         State.READY: {StartFlow: State.FLOWING},
         State.FLOWING: {BeadMoves: State.FLOWING, StopFlow: State.LAID},

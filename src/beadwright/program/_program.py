@@ -16,6 +16,7 @@ from beadwright.program._events import (
     BeadEnd,
     BeadMoves,
     Departure,
+    Dwell,
     Event,
     LayerBegin,
     LayerEnd,
@@ -122,8 +123,23 @@ class Program:
         return sum(layer.n_beads for layer in self.layers)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wait:
+    """A wait off the part: s, and where in the plane, mm."""
+
+    time: float
+    x: float
+    y: float
+
+
 def layer_program(
-    layer: LayerRegion, beads: Sequence[Bead], *, first_bead: int, clearance: float, feed: float
+    layer: LayerRegion,
+    beads: Sequence[Bead],
+    *,
+    first_bead: int,
+    clearance: float,
+    feed: float,
+    wait: Wait | None = None,
 ) -> LayerProgram:
     """Events of one layer: to each bead above the layer, down, extruder on, along, extruder off, up.
 
@@ -142,6 +158,8 @@ def layer_program(
         Height of traverses above the layer's top, mm, above 0.
     feed : float
         Travel speed of the nozzle along beads, mm/s, above 0.
+    wait : Wait, optional
+        Before the first bead.
 
     Raises
     ------
@@ -169,6 +187,8 @@ def layer_program(
             budget=layer.budget,
         )
     ]
+    if wait is not None and beads:
+        events += [Traverse(x=wait.x, y=wait.y, z=above), Dwell(time=wait.time)]
     for index, bead in enumerate(beads, first_bead):
         x, y = bead.start
         events += [

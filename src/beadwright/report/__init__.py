@@ -6,16 +6,41 @@ Every file is written whole or not at all, and the same input gives the same byt
 from beadwright.report._dxf import write_dxf
 from beadwright.report._exported import Exported
 from beadwright.report._layer_picture import BeadStroke, layer_picture
+from beadwright.report._program_moves import LayerMoves, ProgramReader, Run, read_moves
 from beadwright.report._section_json import section_record, write_section_json
+from beadwright.report._sheet_data import (
+    CAD,
+    FITTED,
+    NOT_TOLD,
+    SheetData,
+    SheetLayer,
+    layer_spans,
+    run_paths,
+)
+from beadwright.report._sheet_head import sheet_head
+from beadwright.report._sheet_page import sheet_page
 from beadwright.report._step import write_step
 from beadwright.report._svg import write_svg
 from beadwright.report._whole import write_whole
 
 __all__ = [
+    "CAD",
+    "FITTED",
+    "NOT_TOLD",
     "BeadStroke",
     "Exported",
+    "LayerMoves",
+    "ProgramReader",
+    "Run",
+    "SheetData",
+    "SheetLayer",
     "layer_picture",
+    "layer_spans",
+    "read_moves",
+    "run_paths",
     "section_record",
+    "sheet_head",
+    "sheet_page",
     "write_dxf",
     "write_section_json",
     "write_step",

@@ -8,6 +8,7 @@ from beadwright.settings._document import DEFAULT_MATERIAL, Document, material_n
 from beadwright.settings._faces import FaceChoice
 from beadwright.settings._figure import Figure, Within
 from beadwright.settings._fill import Fill
+from beadwright.settings._layer_time import LayerTime
 from beadwright.settings._machine import (
     CalibrationRow,
     Device,
@@ -23,6 +24,7 @@ from beadwright.settings._material import Material
 from beadwright.settings._plan import ROUNDING_UNITS, PlanOptions, PlanSettings, Wall
 from beadwright.settings._quantity import Quantity, convert
 from beadwright.settings._resolve import Resolved, default_material, resolve
+from beadwright.settings._rows import SettingRow, setting_rows
 from beadwright.settings._schema import DOCUMENTS, schema, schema_text
 from beadwright.settings._stock import CutLater, StockRule
 from beadwright.settings._template import template
@@ -41,6 +43,7 @@ __all__ = [
     "Fill",
     "KeepOut",
     "Lag",
+    "LayerTime",
     "Machine",
     "Material",
     "Moment",
@@ -49,6 +52,7 @@ __all__ = [
     "Quantity",
     "Resolved",
     "Section",
+    "SettingRow",
     "StockRule",
     "Tamper",
     "Volume",
@@ -61,5 +65,6 @@ __all__ = [
     "resolve",
     "schema",
     "schema_text",
+    "setting_rows",
     "template",
 ]

@@ -78,6 +78,18 @@ def allowed(model: type[Section], path: Sequence[str | int]) -> str:
     return f"allowed {stated or _words(_node(model, path))}"
 
 
+def sentence(model: type[Section], path: Sequence[str | int]) -> str:
+    """What a setting is, as its description says; "" if it has none.
+
+    Examples
+    --------
+    >>> from beadwright.settings import PlanSettings
+    >>> sentence(PlanSettings, ("width",))
+    'bead width, mm'
+    """
+    return str(_node(model, path, resolved=False).get("description", ""))
+
+
 def _stated(model: type[Section], path: Path) -> Path:
     """The part of a path down to the field that says as a whole what is allowed, else all of it."""
     for end in range(1, len(path)):

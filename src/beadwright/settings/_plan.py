@@ -9,6 +9,7 @@ from pydantic import BeforeValidator, Field, JsonValue
 
 from beadwright.settings._base import Section, suffixed
 from beadwright.settings._fill import FILL, Fill
+from beadwright.settings._layer_time import LAYER_TIME, LayerTime
 from beadwright.settings._quantity import AlsoText, Quantity
 from beadwright.settings._stock import Later, Stock
 
@@ -130,6 +131,7 @@ class PlanSettings(Section):
     earlier: str | None = Field(
         None, description="plan.json of an earlier state of the part, whose face numbers are meant"
     )
+    layer_time: LayerTime = Field(LAYER_TIME, description="how long a layer may take")
     workers: int | None = Field(None, ge=1, le=1024, description="processes; default all cores")
     overwrite: bool = Field(False, description="replace an earlier output of ours")
     strict: bool = Field(False, description="warnings become errors")
@@ -222,6 +224,7 @@ class PlanOptions(TypedDict, total=False):
     stock: Any
     cut_later: Any
     earlier: str | None
+    layer_time: dict[str, Any]
     workers: int | None
     overwrite: bool
     strict: bool

@@ -21,7 +21,7 @@ def check_faults(reading: Reading, notes: Notes) -> None:
     """Broken rules of the standard, by line."""
     for fault in reading.faults:
         finding = Finding(
-            code=f"standard: {fault.rule}",
+            code="standard-" + fault.rule.replace(" ", "-"),
             level="error" if fault.strict else "warning",
             text=fault.text,
             measured=fault.measured,
@@ -29,11 +29,11 @@ def check_faults(reading: Reading, notes: Notes) -> None:
             unit="" if fault.measured is None else "mm",
         )
         notes.add(finding, fault.line)
-    told = sum(notes.counts[code] for code in notes.counts if code.startswith("standard: "))
+    told = sum(notes.counts[code] for code in notes.counts if code.startswith("standard-"))
     more = sum(reading.counts.values()) - told
     if more > 0:
         text = f"{more} more broken rules of the kinds listed"
-        notes.add(Finding(code="standard: more", level="error", text=text), None)
+        notes.add(Finding(code="standard-more", level="error", text=text), None)
 
 
 def check_flow(
@@ -47,7 +47,7 @@ def check_flow(
     for row in np.flatnonzero(moves.flow & (moves.kind == 0)):
         x, y, z = moves.end[row].tolist()
         finding = Finding(
-            code="flow_in_traverse",
+            code="flow-in-traverse",
             level="error",
             text="the extruder runs in a traverse",
             layer=int(moves.layer[row]) if moves.layer[row] >= 0 else None,
@@ -82,7 +82,7 @@ def _standstill(
         text += f"; {volume:.1f} mm3 flow out, by the flow of the bead"
     notes.add(
         Finding(
-            code="flow_while_standing",
+            code="flow-while-standing",
             level="error",
             text=text,
             at_mm=wait.at,
@@ -114,7 +114,7 @@ def check_limits(moves: Moves, options: VerifyOptions, notes: Notes) -> None:
             row = int(fast[0])
             text = f"{len(fast)} feed moves are faster than allowed; this is the first"
             finding = Finding(
-                code="feed_limit",
+                code="feed-limit",
                 level="error",
                 text=text,
                 measured=float(moves.feed[row]),

@@ -37,7 +37,7 @@ def check_told(reading: Reading, deposit: Deposit, model: Model, notes: Notes) -
     told = reading.told
     head, line = told.header, told.header_line
     for at, text in told.misplaced:
-        notes.add(Finding(code="comment_place", level="error", text=text), at)
+        notes.add(Finding(code="comment-place", level="error", text=text), at)
     if head.get("contract") != "1":
         notes.add(Finding(code="head", level="error", text="no (program line with contract=1"), line)
     if not told.closed or told.layer >= 0:
@@ -45,7 +45,7 @@ def check_told(reading: Reading, deposit: Deposit, model: Model, notes: Notes) -
         notes.add(Finding(code="end", level="error", text=text), reading.lines)
     if head.get("part_sha256", "").lower() != model.sha256.lower():
         text = "the program was made from another file: the SHA-256 of the part differs"
-        notes.add(Finding(code="part_sha256", level="error", text=text), line)
+        notes.add(Finding(code="part-sha256", level="error", text=text), line)
     for name, count in (("layers", len(deposit.layers)), ("beads", len(deposit.beads))):
         if number(head.get(name)) != count:
             text = f"the head says {name}={head.get(name)}, the program has {count}"
@@ -131,17 +131,17 @@ def _layer(
     z0, z = layer.z0, layer.z
     if layer.index != due and (below is None or layer.index != below.index + 1):
         tell(
-            "missing_layer", f"layer {layer.index} stands where {due} is due", float(layer.index), float(due)
+            "missing-layer", f"layer {layer.index} stands where {due} is due", float(layer.index), float(due)
         )
     if not (z > z0 and abs(block.value("height") - (z - z0)) < SAME):
-        tell("layer_heights", f"height={block.keys.get('height')} between z0={z0} and z={z}")
+        tell("layer-heights", f"height={block.keys.get('height')} between z0={z0} and z={z}")
     if below is not None and not abs(z0 - below.z) < SAME:
-        tell("missing_layer", f"the layer begins at {z0}, the one below ends at {below.z}", z0, below.z, "mm")
+        tell("missing-layer", f"the layer begins at {z0}, the one below ends at {below.z}", z0, below.z, "mm")
     known = layer.rule in {"neutral", "outer", "inner"}
     inside = bool(layer.cuts) and all(z0 < cut < z for cut in layer.cuts)
     away = abs(layer.cuts[0] - (z0 + z) / 2) if len(layer.cuts) == 1 else np.inf
     if not (known and inside and (layer.rule != "neutral" or away <= MOVED)):
-        tell("section_z", f"planes at {block.keys.get('section_z')}, rule {layer.rule}, between {z0} and {z}")
+        tell("section-z", f"planes at {block.keys.get('section_z')}, rule {layer.rule}, between {z0} and {z}")
     offsets = [abs(b.offset) for b in layer.beads if b.role == "contour" and np.isfinite(b.offset)]
     if offsets:
         parts = [number(block.bound.get(key)) for key in ("section", "fit", "region", "rounding")]
@@ -165,7 +165,7 @@ def _beads(reading: Reading, deposit: Deposit, notes: Notes) -> None:
             _bead(moves, layer, bead, digit, mapped, notes)
             if bead.index != index_before + 1 and index_before >= 0:
                 text = f"bead {bead.index} follows bead {index_before}"
-                finding = Finding(code="missing_bead", level="error", text=text, layer=layer.index)
+                finding = Finding(code="missing-bead", level="error", text=text, layer=layer.index)
                 notes.add(finding, bead.line)
             index_before = bead.index
     laid = np.array([bead.role in LAID for bead in told.beads], bool)
@@ -173,9 +173,9 @@ def _beads(reading: Reading, deposit: Deposit, notes: Notes) -> None:
         silent = (moves.bead >= 0) & (moves.kind > 0) & ~moves.flow & (moves.length > SAME)
         for row in np.flatnonzero(silent & laid[np.maximum(moves.bead, 0)]):
             text = "a feed move of a bead with the extruder off"
-            _at_move(moves, int(row), "flow_missing", text, notes)
+            _at_move(moves, int(row), "flow-missing", text, notes)
     for row in deposit.stray:
-        _at_move(moves, int(row), "flow_outside", "a feed move with the extruder on outside any bead", notes)
+        _at_move(moves, int(row), "flow-outside", "a feed move with the extruder on outside any bead", notes)
 
 
 def _bead(moves: Moves, layer: DepositLayer, bead: Bead, digit: float, mapped: bool, notes: Notes) -> None:
@@ -184,7 +184,7 @@ def _bead(moves: Moves, layer: DepositLayer, bead: Bead, digit: float, mapped: b
     if not len(rows):
         if bead.role in LAID:
             text = f"{bead.role} bead {bead.index} has no move with the extruder on"
-            notes.add(Finding(code="missing_bead", level="error", text=text, layer=layer.index), bead.line)
+            notes.add(Finding(code="missing-bead", level="error", text=text, layer=layer.index), bead.line)
         return
     low = layer.z0 if bead.role == "wall" or bead.role in PASSING else layer.z
     high = np.inf if bead.role in PASSING else layer.z
@@ -209,11 +209,11 @@ def _bead(moves: Moves, layer: DepositLayer, bead: Bead, digit: float, mapped: b
     if len(gaps) and gaps.max() > 1e-9:
         row = int(rows[1 + int(gaps.argmax())])
         text = f"bead {bead.index} is in pieces"
-        _at_move(moves, row, "bead_path", text, notes, layer.index, float(gaps.max()))
+        _at_move(moves, row, "bead-path", text, notes, layer.index, float(gaps.max()))
     open_by = float(np.hypot(*(moves.start[rows[0]] - moves.end[rows[-1]])[:2]))
     if bead.closed and open_by > 4 * digit:
         text = f"bead {bead.index} says closed=1 but does not end where it starts"
-        _at_move(moves, int(rows[-1]), "bead_path", text, notes, layer.index, open_by)
+        _at_move(moves, int(rows[-1]), "bead-path", text, notes, layer.index, open_by)
     if bead.role == "contour" and bead.rank == "1" and not bead.offset <= bead.width:
         text = f"rank 1, but an offset of {bead.offset} leaves the boundary out of reach of a width of {bead.width}"
         notes.add(Finding(code="offset", level="error", text=text, layer=layer.index), bead.line)
@@ -262,13 +262,13 @@ def check_reach(reading: Reading, deposit: Deposit, model: Model, matrix: np.nda
     for layer in deposit.layers:
         if layer.beads and not any(low - SAME <= cut <= high + SAME for cut in layer.cuts):
             text = "beads where the part has no section"
-            finding = Finding(code="section_z", level="error", text=text, layer=layer.index)
+            finding = Finding(code="section-z", level="error", text=text, layer=layer.index)
             notes.add(finding, layer.line)
 
 
 def _reach(layer: DepositLayer, text: str, measured: float, allowed: float, notes: Notes) -> None:
     finding = Finding(
-        code="missing_layer",
+        code="missing-layer",
         level="error",
         text=text,
         layer=layer.index,

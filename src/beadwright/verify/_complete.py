@@ -142,7 +142,7 @@ def check_complete(
             x, y = places[lost[0]]
             notes.add(
                 Finding(
-                    code="missing_bead",
+                    code="missing-bead",
                     level="error",
                     text=f"{text}: at {len(lost)} of {own.sum()} places",
                     layer=layer.index,

@@ -50,7 +50,7 @@ def measure_from_section(
             text = f"no bead runs along {len(lost)} of {len(own)} places of a loop of the section"
             _tell(
                 layer,
-                "missing_bead",
+                "missing-bead",
                 text,
                 feet[lost[0]],
                 None,
@@ -124,7 +124,7 @@ def check_levels(deposit: Deposit, model: Model, matrix: Floats, notes: Notes) -
 
 def _level(layer: DepositLayer, text: str, measured: float, allowed: float, notes: Notes) -> None:
     finding = Finding(
-        code="missing_layer",
+        code="missing-layer",
         level="error",
         text=text,
         layer=layer.index,

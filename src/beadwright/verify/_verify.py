@@ -72,7 +72,7 @@ def verify(
         check_levels(deposit, model, matrix, notes)
     else:
         text_ = "no bead: nothing switches an extruder on, and no axis of its own advances"
-        notes.add(Finding(code="no_bead", level="error", text=text_), None)
+        notes.add(Finding(code="no-bead", level="error", text=text_), None)
     if not deposit.told and deposit.layers and options.width is None:
         deposit = _with_width(reading, deposit, model, matrix, options)
     job = Job(
@@ -90,10 +90,10 @@ def verify(
         notes.take(one.notes)
     for index in silent:
         told = "the kernel gave no section that closes, here and a hair above and below: not checked"
-        notes.add(Finding(code="not_checked", level="warning", text=told, layer=index), None)
+        notes.add(Finding(code="not-checked", level="warning", text=told, layer=index), None)
     if deposit.layers and not any(m.side < 2 for m in measured):
         told = "no layer could be measured"
-        notes.add(Finding(code="nothing_checked", level="error", text=told), None)
+        notes.add(Finding(code="nothing-checked", level="error", text=told), None)
     check_flow(reading, deposit, options, section, notes)
     check_limits(reading.moves, options, notes)
     return _verdict(reading, deposit, model, source, measured, silent, notes, options, section)

@@ -142,7 +142,7 @@ def fit_batch(
     first_curve: Any,
     closed: Any,
     choose: Any,
-    tolerance: float,
+    tolerances: Any,
     stack: Any,
     depth: Any,
     marks: Any,
@@ -151,7 +151,7 @@ def fit_batch(
     bound: Any,
     failed: Any,
 ) -> Any:
-    """Moves of all chains; where each chain's begin, its bound, and the curve where it failed or -1.
+    """Moves of all chains, each within its tolerance; where its moves begin, its bound, where it failed or -1.
 
     Scratch comes from the caller, for each array made here takes its time to compile: ``stack`` and
     ``depth`` as `arc_bound` has them, ``marks`` (n, MARKS) and ``tangents`` (n, TANGENTS), zero.
@@ -166,6 +166,7 @@ def fit_batch(
     for chain in range(len(closed)):
         lo, hi = first_curve[chain], first_curve[chain + 1]
         failed[chain] = -1
+        tolerance = tolerances[chain]
         used = known = np.int64(0)
         for c in range(lo, hi):
             if len(moves) < n + 16:

@@ -1,0 +1,200 @@
+"""Layer by layer what a build takes: pace, time, mass, and how long each place waits for the next layer."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from beadwright.beads import Bead
+from beadwright.curves import length
+from beadwright.layers import LayerRegion
+from beadwright.pipeline._cards import Cards
+from beadwright.process import (
+    Pace,
+    Profile,
+    ReturnTimes,
+    Times,
+    Track,
+    pace,
+    profiles,
+    return_times,
+    short_bead,
+    straight_time,
+    track,
+)
+
+# Feed below which no machine runs steadily, mm/s; where the screw is calibrated its own limit is higher.
+SLOWEST = 1.0
+# Share of a layer's area that its beads must cover for it to count as filled.
+FILLED = 0.9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Clock:
+    """What the layers below leave for the next one.
+
+    Attributes
+    ----------
+    time : float
+        s since the start of the build.
+    place : (float, float, float) or None
+        Where the nozzle waits, mm; None before the first bead.
+    track : Track or None
+        Of the layer below.
+    """
+
+    time: float = 0.0
+    place: tuple[float, float, float] | None = None
+    track: Track | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LayerBuild:
+    """What one layer takes.
+
+    Attributes
+    ----------
+    index : int
+    pace : Pace
+        Feed along its beads and wait off the part before it.
+    times : Times
+    mass : float
+        kg.
+    length : float
+        Of its beads, mm.
+    height : float
+        mm.
+    thickness : float
+        Of its walls, mm.
+    returns : ReturnTimes or None
+        Since the layer below.
+    short : int
+        Beads that end before the extruder's leads have had their time.
+    """
+
+    index: int
+    pace: Pace
+    times: Times
+    mass: float
+    length: float
+    height: float
+    thickness: float
+    returns: ReturnTimes | None
+    short: int
+
+
+def build_layer(
+    cards: Cards, clock: Clock, layer: LayerRegion, beads: Sequence[Bead]
+) -> tuple[LayerBuild, Clock]:
+    """Pace, time and mass of a layer.
+
+    Parameters
+    ----------
+    cards : Cards
+    clock : Clock
+        As the layer below left it.
+    layer : LayerRegion
+    beads : sequence of Bead
+        In their order, each from its start point.
+
+    Returns
+    -------
+    LayerBuild
+    Clock
+        For the next layer.
+    """
+    plan = layer.plan
+    above = plan.z + cards.clearance
+    areas = [cards.section(bead.width, bead.height).area for bead in beads]
+    runs = [length(bead.path) for bead in beads]
+    paths = [bead.path for bead in beads]
+    gaps = _gaps(cards, clock, beads, above)
+
+    def motion(feed: float) -> list[Profile]:
+        return profiles(paths, [feed] * len(paths), cards.limits)
+
+    def time_at(feed: float) -> float:
+        lift = 2 * straight_time(
+            cards.clearance, min(feed, cards.vertical.traverse), cards.vertical.acceleration
+        )
+        return math.fsum(gaps) + math.fsum(p.duration for p in motion(feed)) + len(paths) * lift
+
+    # The first layer waits for nothing.
+    least = cards.least_time if beads and clock.track is not None else 0.0
+    own = pace(
+        time_at, feed=cards.feed, least=least, slowest=max(cards.slowest(min(areas, default=1.0)), SLOWEST)
+    )
+    if own.dwell and clock.place is not None:
+        detour = _detour(cards, clock.place, beads[0].start)
+        # Up to a full millisecond, as it is printed.
+        own = Pace(feed=own.feed, dwell=math.ceil(max(own.dwell - detour, 0.001) * 1000) / 1000)
+        gaps[0] += detour
+    moved = motion(own.feed)
+    lift = straight_time(cards.clearance, min(own.feed, cards.vertical.traverse), cards.vertical.acceleration)
+    begin, now = [], clock.time + own.dwell
+    for gap, each in zip(gaps, moved, strict=True):
+        now += gap + lift
+        begin.append(now)
+        now += each.duration + lift
+    extruding = math.fsum(each.duration for each in moved)
+    laid = track(paths, moved, begin, pitch=max((b.width for b in beads), default=1.0))
+    widest = max((b.width for b in beads), default=0.0)
+    # An empty layer leaves what is below it in view: the next one may lie on that.
+    below = clock.track
+    made = LayerBuild(
+        index=plan.index,
+        pace=own,
+        times=Times(
+            extruding=extruding,
+            traverse=math.fsum(gaps) + 2 * lift * len(paths),
+            dwell=own.dwell,
+        ),
+        mass=cards.density * math.fsum(a * run for a, run in zip(areas, runs, strict=True)),
+        length=math.fsum(runs),
+        height=plan.height,
+        thickness=_thickness(layer, areas, runs, plan.height),
+        returns=None if below is None else return_times(laid, below, reach=widest),
+        short=0 if cards.lag is None else sum(short_bead(cards.lag, each.duration) for each in moved),
+    )
+    end = clock.place if not beads else (*beads[-1].end, above)
+    return made, Clock(time=now, place=end, track=laid if beads else below)
+
+
+def _gaps(cards: Cards, clock: Clock, beads: Sequence[Bead], above: float) -> list[float]:
+    """Time of the traverse to each bead: up to the clearance height, then across, s."""
+    gaps = []
+    at = clock.place
+    for bead in beads:
+        time = 0.0
+        if at is not None:
+            time += straight_time(
+                abs(above - at[2]), cards.vertical.traverse, cards.vertical.acceleration
+            ) + straight_time(math.dist(at[:2], bead.start), cards.limits.traverse, cards.limits.acceleration)
+        gaps.append(time)
+        at = (*bead.end, above)
+    return gaps
+
+
+def _detour(cards: Cards, at: tuple[float, float, float], start: tuple[float, float]) -> float:
+    """How much longer the traverse to a bead takes by way of the place off the part, s."""
+
+    def across(one: tuple[float, float], other: tuple[float, float]) -> float:
+        return straight_time(math.dist(one, other), cards.limits.traverse, cards.limits.acceleration)
+
+    return across(at[:2], cards.park) + across(cards.park, start) - across(at[:2], start)
+
+
+def _thickness(layer: LayerRegion, areas: Sequence[float], runs: Sequence[float], height: float) -> float:
+    """Thickness of the walls of a layer as the wall model sees them, mm.
+
+    Where the beads fill the region, heat leaves through its boundary: twice the area over the perimeter. Where
+    they run along it and leave the inside open, it leaves on both sides of the beads: their area over the
+    perimeter. Never less than what one bead covers.
+    """
+    covered = math.fsum(a * run for a, run in zip(areas, runs, strict=True)) / height
+    one = max((a / height for a in areas), default=0.0)
+    if not layer.perimeter:
+        return one
+    both = 2.0 if covered >= FILLED * layer.area else 1.0
+    return max(one, both * covered / layer.perimeter)

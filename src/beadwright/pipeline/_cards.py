@@ -1,0 +1,236 @@
+"""From the machine's and the material's cards to what the process room works with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from beadwright.numeric import Finding, Level
+from beadwright.process import (
+    BeadSection,
+    Lag,
+    MotionLimits,
+    Prices,
+    Response,
+    ScrewCurve,
+    WallModel,
+    Window,
+    fit_screw,
+    slowest_feed,
+)
+from beadwright.settings import Machine, Material, PlanSettings, Resolved
+
+KG_M3 = 1e-9
+"""kg/mm3 in a kg/m3: the unit's own definition."""
+HOUR = 3600.0
+# What the wall model needs of a material.
+HEAT = ("conductivity", "specific_heat", "emissivity", "deposition", "platform")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cards:
+    """All that motion, flow, heat and estimate ask of a job.
+
+    Attributes
+    ----------
+    kind : {"flat", "round"}
+        Section of every bead.
+    density : float
+        kg/mm3.
+    limits, vertical : MotionLimits
+        In the plane and upwards.
+    feed, clearance : float
+        mm/s along beads; mm above the layer for traverses.
+    screw : ScrewCurve or None
+        None where it is not calibrated.
+    lag : Lag or None
+        Likewise.
+    wall : WallModel or None
+        None where the material card does not hold all that it needs: `lacking`.
+    lacking : tuple of str
+    window, wished : Window or None
+        Interlayer temperatures that must be and that are wished for.
+    band : float
+        Half width of the band of interlayer temperatures, K.
+    least_time, greatest_time : float or None
+        Window of layer times, s.
+    idle_limit, purge, hopper : float
+        s, kg, kg.
+    prices : Prices
+    level : Level
+        Of what a card's numbers say: a note as long as nobody has chosen the card.
+    machine_level : Level
+        Likewise of the machine.
+    """
+
+    kind: Literal["flat", "round"]
+    density: float
+    limits: MotionLimits
+    vertical: MotionLimits
+    feed: float
+    clearance: float
+    screw: ScrewCurve | None
+    lag: Lag | None
+    wall: WallModel | None
+    lacking: tuple[str, ...]
+    window: Window | None
+    wished: Window | None
+    band: float
+    least_time: float
+    greatest_time: float | None
+    idle_limit: float
+    purge: float
+    hopper: float
+    prices: Prices
+    level: Level
+    machine_level: Level
+    park: tuple[float, float]
+
+    def section(self, width: float, height: float) -> BeadSection:
+        """Section of a bead of a width and height, mm; one wider than high at the least."""
+        return BeadSection(kind=self.kind, width=max(width, height), height=height)
+
+    def slowest(self, area: float) -> float:
+        """Least feed that the calibrated screw can follow with a bead of an area (mm2), mm/s; 0: any."""
+        if self.screw is None:
+            return 0.0
+        return slowest_feed(output=self.screw.least, area=area, density=self.density)
+
+
+def cards(resolved: Resolved) -> Cards:
+    """What the process room needs, from settings that are in range.
+
+    Raises
+    ------
+    SettingsError
+        A calibration that carries no line.
+    """
+    settings, machine, material = resolved.settings, resolved.machine, resolved.material
+    lacking = tuple(name for name in HEAT if getattr(material, name) is None)
+    rates, room = machine.rates, machine.room
+    return Cards(
+        kind=settings.bead_section,
+        density=material.density.value * KG_M3,
+        limits=_limits(machine),
+        vertical=MotionLimits(
+            acceleration=machine.accelerations.vertical,
+            centripetal=machine.accelerations.vertical,
+            traverse=machine.speeds.vertical,
+        ),
+        feed=settings.feed,
+        clearance=settings.clearance,
+        screw=_screw(machine),
+        lag=_lag(machine),
+        wall=None if lacking else _wall(material, film=room.convection, air=room.temperature),
+        lacking=lacking,
+        window=_window(material, "interlayer_least", "interlayer_greatest"),
+        wished=_window(material, "interlayer_wished_least", "interlayer_wished_greatest"),
+        band=settings.layer_time.band,
+        least_time=settings.layer_time.least,
+        greatest_time=settings.layer_time.greatest,
+        idle_limit=machine.extruder.idle_limit,
+        purge=machine.extruder.purge,
+        hopper=machine.hopper,
+        prices=Prices(
+            currency=rates.currency,
+            material=None if material.price is None else material.price.value,
+            machine=rates.machine,
+            labour=rates.labour,
+            attendance=rates.attendance,
+            energy=rates.energy,
+            sheet=rates.sheet,
+            idle_power=rates.idle_power,
+            extruder_power=rates.extruder_power,
+        ),
+        level=_level(resolved, "material"),
+        machine_level=_level(resolved, "machine"),
+        park=machine.park_place()[:2],
+    )
+
+
+def _level(resolved: Resolved, prefix: str) -> Level:
+    chosen = any(
+        name.startswith(f"{prefix}.") and source != "default" for name, source in resolved.source.items()
+    )
+    return "warning" if chosen else "note"
+
+
+def _limits(machine: Machine) -> MotionLimits:
+    return MotionLimits(
+        acceleration=machine.accelerations.along,
+        centripetal=machine.accelerations.across,
+        traverse=machine.speeds.traverse,
+        path_tolerance=machine.path.tolerance,
+    )
+
+
+def _screw(machine: Machine) -> ScrewCurve | None:
+    rows = machine.extruder.calibration
+    if not rows:
+        return None
+    return fit_screw([row.rpm for row in rows], [row.rate / HOUR for row in rows])
+
+
+def _lag(machine: Machine) -> Lag | None:
+    told = machine.extruder.lag
+    if told is None:
+        return None
+    return Lag(
+        up=Response(dead=told.dead_up, constant=told.tau_up),
+        down=Response(dead=told.dead_down, constant=told.tau_down),
+        prime=told.prime,
+    )
+
+
+def _wall(material: Material, *, film: float, air: float) -> WallModel:
+    conductivity, capacity, emissivity, deposition, platform = (
+        getattr(material, name).value for name in HEAT
+    )
+    return WallModel(
+        conductivity=conductivity,
+        heat_capacity=capacity,
+        density=material.density.value,
+        emissivity=emissivity,
+        film=film,
+        deposition=deposition,
+        platform=platform,
+        air=air,
+    )
+
+
+def _window(material: Material, low: str, high: str) -> Window | None:
+    least, greatest = getattr(material, low), getattr(material, high)
+    if least is None or greatest is None:
+        return None
+    return Window(least=least.value, greatest=greatest.value)
+
+
+def output_findings(cards: Cards, settings: PlanSettings) -> tuple[Finding, ...]:
+    """Whether the calibrated screw can feed the bead, and what is doubtful in its calibration."""
+    if cards.screw is None:
+        return (
+            Finding(
+                code="screw-not-calibrated",
+                level=cards.machine_level,
+                text="the screw is not calibrated: its speed, and whether it can feed the bead, are not known;"
+                " weigh timed purges at three or more screw speeds and run `calibrate`",
+            ),
+        )
+    area = settings.bead_area()
+    needed = cards.density * area * settings.feed
+    low, high = cards.screw.least, cards.screw.greatest
+    found = list(cards.screw.findings())
+    if not low <= needed <= high:
+        wanted = high if needed > high else low
+        found.append(
+            Finding(
+                code="screw-output",
+                level="warning",
+                measured=needed * HOUR,
+                allowed=wanted * HOUR,
+                unit="kg/h",
+                text=f"the bead asks for more or less than the screw was calibrated for; with a feed of"
+                f" {wanted / (cards.density * area):.4g} mm/s it is at the limit",
+            )
+        )
+    return tuple(found)

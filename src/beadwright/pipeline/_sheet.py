@@ -1,0 +1,168 @@
+"""The sheet of a plan: from what was planned and the text that was written."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.beads import Bead
+from beadwright.brep import Conic3, Edge, Line3, Model, Triangles, curve_points
+from beadwright.pipeline._document import Laid
+from beadwright.report import (
+    CAD,
+    FITTED,
+    NOT_TOLD,
+    LayerMoves,
+    ProgramReader,
+    SheetData,
+    SheetLayer,
+    layer_spans,
+    sheet_head,
+    sheet_page,
+)
+from beadwright.settings import Resolved, setting_rows
+
+Floats = npt.NDArray[np.float64]
+
+NO_PICTURE = "the CAD kernel gave no picture of this part"
+# Points of an edge for a picture: of a whole circle, and of a piece of a spline between two knots.
+ROUND, OF_A_PIECE = 64, 8
+# Chains of edges that a picture can use; more are a grey field.
+MAX_EDGES = 20_000
+
+
+def plan_sheet(
+    model: Model,
+    triangles: Triangles | None,
+    program: str,
+    laid: Sequence[Laid],
+    document: Mapping[str, Any],
+    resolved: Resolved,
+) -> str:
+    """The page of a plan.
+
+    Parameters
+    ----------
+    model : Model
+        As read.
+    triangles : Triangles or None
+        Of its faces.
+    program : str
+        The whole text.
+    laid : sequence of Laid
+        Its layers in their order.
+    document : mapping
+        What plan.json holds.
+    resolved : Resolved
+        Settings.
+    """
+    reader = ProgramReader()
+    found = list(reader.read(program))
+    layers = tuple(
+        _layer(moves, each, row) for moves, each, row in zip(found, laid, document["layers"], strict=True)
+    )
+    matrix = reader.matrix()
+    if matrix is None:
+        matrix = np.asarray(document["placement"], dtype=float)
+    volume = resolved.machine.volume
+    head = sheet_head(
+        {**document, "volume_mm": [list(volume.low()), list(volume.high())]},
+        layers,
+        kind="plan",
+        settings=[row.as_dict() for row in setting_rows(resolved)],
+        program={"sha256": hashlib.sha256(program.encode()).hexdigest(), "moves": reader.moves},
+        part_missing="" if triangles is not None else NO_PICTURE,
+    )
+    return sheet_page(
+        SheetData(
+            head=head, layers=layers, edges=edge_chains(model, matrix), triangles=moved(triangles, matrix)
+        )
+    )
+
+
+def _layer(moves: LayerMoves, laid: Laid, row: Mapping[str, Any]) -> SheetLayer:
+    work = laid.work
+    face, source = _origins(moves, work.beads)
+    lost = [(*place["at_mm"][:2], place["length_mm"], place["width_mm"]) for place in row["lost"]]
+    layer = SheetLayer(
+        row={key: value for key, value in row.items() if key != "lost"},
+        moves=moves,
+        loops=work.layer.region.loops,
+        face=face,
+        source=source,
+        lost=np.array(lost, dtype=float).reshape(-1, 4),
+    )
+    front, side = layer_spans(layer)
+    return replace(layer, row={**layer.row, "front": front, "side": side})
+
+
+def _origins(moves: LayerMoves, beads: Sequence[Bead]) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Face and origin of each move: those of the bead's move with the same ends, as far as printing kept it."""
+    count = len(moves.x)
+    face, source = np.full(count, -1), np.full(count, NOT_TOLD)
+    paths = [bead.path for bead in beads if len(bead.path.bulge)]
+    if not count or not paths:
+        return face, source
+    starts = [path.points[: len(path.bulge)] for path in paths]
+    ends = [np.roll(p.points, -1, axis=0) if p.closed else p.points[1:] for p in paths]
+    keys = _keys(np.concatenate(starts), np.concatenate(ends))
+    order = np.argsort(keys, kind="stable")
+    asked = _keys(moves.starts, np.column_stack([moves.x, moves.y]))
+    at = order[np.minimum(np.searchsorted(keys[order], asked), len(order) - 1)]
+    same = keys[at] == asked
+    face[same] = np.concatenate([path.face for path in paths])[at[same]]
+    support = np.concatenate([path.support for path in paths])
+    source[same] = np.where(support[at[same]] >= 0, CAD, FITTED)
+    return face, source
+
+
+# Ends that are nearer than this are taken for the same, mm: far above the rounding of any program.
+SAME_END = 0.01
+
+
+def _keys(starts: Floats, ends: Floats) -> npt.NDArray[np.int64]:
+    """One number for the two ends of a move, on a grid that rounding does not leave often.
+
+    Two moves of a layer may share a number by chance, once in millions: a picture can stand that.
+    """
+    whole = np.rint(np.hstack([starts, ends]) / SAME_END).astype(np.int64)
+    mixed = np.zeros(len(whole), np.int64)
+    with np.errstate(over="ignore"):
+        for column in whole.T:
+            mixed = (mixed ^ column) * np.int64(0x9E3779B97F4A7C1 | 1)
+    return mixed
+
+
+def edge_chains(model: Model, matrix: Floats) -> tuple[Floats, ...]:
+    """The edges of a part as chains of points in machine coordinates, mm, for a picture only."""
+    chains = [_chain(edge) for edge in model.edges[:MAX_EDGES] if edge.curve is not None]
+    return tuple(chain @ matrix[:, :3].T + matrix[:, 3] for chain in chains)
+
+
+def _chain(edge: Edge) -> Floats:
+    curve = edge.curve
+    assert curve is not None
+    if isinstance(curve, Line3):
+        t = np.array([edge.start, edge.end])
+    elif isinstance(curve, Conic3):
+        turns = abs(edge.end - edge.start) / (2 * np.pi)
+        t = np.linspace(edge.start, edge.end, max(3, int(np.ceil(ROUND * turns)) + 1))
+    else:
+        knots = np.unique(curve.knots)
+        inner = knots[(knots > edge.start) & (knots < edge.end)]
+        ends = np.concatenate([[edge.start], inner, [edge.end]])
+        parts = np.linspace(ends[:-1], ends[1:], OF_A_PIECE, endpoint=False).T
+        t = np.append(parts.ravel(), edge.end)
+    return curve_points(curve, t)
+
+
+def moved(triangles: Triangles | None, matrix: Floats) -> Triangles | None:
+    """Triangles in machine coordinates."""
+    if triangles is None:
+        return None
+    return replace(triangles, points=triangles.points @ matrix[:, :3].T + matrix[:, 3])
