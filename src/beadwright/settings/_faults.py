@@ -90,6 +90,18 @@ def sentence(model: type[Section], path: Sequence[str | int]) -> str:
     return str(_node(model, path, resolved=False).get("description", ""))
 
 
+def unit_of(model: type[Section], path: Sequence[str | int]) -> str:
+    """Unit of a setting that is a number; "" if it has none.
+
+    Examples
+    --------
+    >>> from beadwright.settings import Material, PlanSettings
+    >>> unit_of(PlanSettings, ("width",)), unit_of(Material, ("conductivity",))
+    ('mm', 'W/(m K)')
+    """
+    return str(_node(model, path).get("unit", ""))
+
+
 def _stated(model: type[Section], path: Path) -> Path:
     """The part of a path down to the field that says as a whole what is allowed, else all of it."""
     for end in range(1, len(path)):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from beadwright.settings._base import Section, leaves
-from beadwright.settings._faults import allowed, dotted, sentence
+from beadwright.settings._faults import allowed, dotted, sentence, unit_of
 from beadwright.settings._plan import PlanSettings, key_of
 from beadwright.settings._quantity import SUFFIX, UNIT
 from beadwright.settings._resolve import Resolved
@@ -62,7 +62,7 @@ class SettingRow:
             "standing": self.standing,
             "source": self.source,
         }
-        return {name: value for name, value in pairs.items() if value != ""}
+        return {name: value for name, value in pairs.items() if value != "" or name == "value"}
 
 
 def setting_rows(resolved: Resolved) -> tuple[SettingRow, ...]:
@@ -89,7 +89,7 @@ def setting_rows(resolved: Resolved) -> tuple[SettingRow, ...]:
                 key=key,
                 label=" ".join(words).replace("_", " "),
                 value=value,
-                unit=_UNITS.get(suffix, ""),
+                unit=_UNITS.get(suffix, "") or unit_of(model, path),
                 origin=str(told["from"]),
                 allowed=allowed(model, path).removeprefix("allowed "),
                 text=sentence(model, path),

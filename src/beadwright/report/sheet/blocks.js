@@ -62,6 +62,15 @@ export function fillFindings(box, sheet, state, pick) {
   box.replaceChildren(...rows);
 }
 
+/** What no scrolling box shows on paper: all settings and all findings, on the sheets after the first. */
+export function fillAnnex(box, process, findings) {
+  const list = make("ol");
+  for (const button of findings.querySelectorAll("button")) {
+    list.append(make("li", {}, make("b", {}, `${button.querySelector("b").textContent}  `), button.querySelector("span").textContent));
+  }
+  box.replaceChildren(make("h2", {}, "Process sheet and findings"), process.firstElementChild.cloneNode(true), list);
+}
+
 function row(label, value, attributes = {}) {
   return make("div", { class: "cell", ...attributes }, make("span", { class: "label" }, label), make("span", { class: "value" }, value));
 }
@@ -81,7 +90,7 @@ export function fillTitle(box, sheet, unit) {
     row("identification number", sheet.program.sha256.slice(0, 16), { class: "cell mono", title: `program sha256 ${sheet.program.sha256}` }),
     row("part sha256", (input.sha256 ?? "").slice(0, 16), { class: "cell mono", title: input.sha256 }),
     row("revision", sheet.revision ?? "", { class: "cell blank" }),
-    row("sheet", "1 / 1"),
+    row("sheet", "1; lists follow"),
     row("layers, beads, moves", `${brief(totals.layers)}, ${brief(totals.beads)}, ${brief(sheet.program.moves)}`, { "data-total": "layers" }),
     row("bead length", lengthText(totals.length_mm, unit, 0), { "data-total": "length" }),
     bounds ? row("bound of all beads, by parts", `${smallText(bounds.total, unit)} = ${parts}`, { class: "cell wide", "data-total": "bound" }) : null,

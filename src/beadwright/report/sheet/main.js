@@ -1,6 +1,6 @@
 // Puts the sheet together: state, drawings, pointer and keys.
 
-import { colourButtons, fillFindings, fillLegend, fillProcess, fillTitle, layerText, moveText } from "./blocks.js";
+import { colourButtons, fillAnnex, fillFindings, fillLegend, fillProcess, fillTitle, layerText, moveText } from "./blocks.js";
 import { KINDS, faceName, missing } from "./colours.js";
 import { drawColumn } from "./column.js";
 import { bytesOf, layerSource, readSheet } from "./contract.js";
@@ -234,13 +234,24 @@ function wire() {
   byId("colours").addEventListener("change", (e) => store.set({ colour: e.target.value }));
   byId("shades").addEventListener("change", (e) => store.set({ shade: e.target.value }));
   window.addEventListener("resize", () => moved());
-  window.addEventListener("beforeprint", () => { printing = true; setRatio(3); applyTheme(); store.flush(); drawAll(); });
-  window.addEventListener("afterprint", () => { printing = false; setRatio(""); applyTheme(); drawAll(); });
+  window.addEventListener("beforeprint", () => onPaper(true));
+  window.addEventListener("afterprint", () => onPaper(false));
   new ResizeObserver(() => { view.placed = view.placed && view.width > 1; drawAll(); }).observe(byId("section"));
 }
 
-function setRatio(ratio) {
-  for (const canvas of document.querySelectorAll("canvas")) canvas.dataset.ratio = ratio;
+/** Lay the sheet out for paper and draw it at that size, finer; or back for the screen. */
+function onPaper(on) {
+  printing = on;
+  document.documentElement.classList.toggle("paper", on);
+  for (const canvas of document.querySelectorAll("canvas")) canvas.dataset.ratio = on ? 3 : "";
+  if (on) fillAnnex(byId("annex"), byId("process"), byId("findings"));
+  applyTheme();
+  store.flush();
+  const share = view.scale / view.width;
+  drawAll();
+  view.scale = share * view.width;
+  drawAll();
+  write();
 }
 
 function applyTheme() {
