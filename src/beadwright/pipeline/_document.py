@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import importlib.metadata
-import json
 import math
 import platform
 from collections.abc import Mapping, Sequence
@@ -27,6 +26,8 @@ from beadwright.post import LayerText
 from beadwright.settings import Resolved
 
 BOUNDS = ("model", "section", "fit", "region", "rounding", "total")
+# A plan may list a hundred thousand lost places: their digits go no further than the program's.
+PLACES, WIDTH_PLACES = 4, 6
 PACKAGES = ("numpy", "numba", "scipy", "cadquery-ocp", "pydantic")
 
 
@@ -125,9 +126,9 @@ def _layer(laid: Laid) -> dict[str, Any]:
         "bounds_mm": bounds_of(text.budget, text.budget.total),
         "lost": [
             {
-                "at_mm": [*spot, layer.plan.z],
-                "length_mm": place.length / len(place.along or (place.at,)),
-                "width_mm": place.width,
+                "at_mm": [round(spot[0], PLACES), round(spot[1], PLACES), layer.plan.z],
+                "length_mm": round(place.length / len(place.along or (place.at,)), PLACES),
+                "width_mm": round(place.width, WIDTH_PLACES),
                 "why": place.kind,
             }
             for place in laid.work.lost
@@ -201,8 +202,3 @@ def run_document(
     if lost:
         document["lost_workers"] = list(lost)
     return document
-
-
-def as_text(document: Mapping[str, Any]) -> str:
-    """A document as JSON text; numbers read back to the same doubles."""
-    return json.dumps(document, indent=1, allow_nan=False, ensure_ascii=False) + "\n"

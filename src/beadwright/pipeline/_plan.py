@@ -24,8 +24,9 @@ from beadwright.pipeline._built import Built, built
 from beadwright.pipeline._cards import Cards, cards, output_findings
 from beadwright.pipeline._chosen import read_earlier, revision_findings
 from beadwright.pipeline._crew import Crew
-from beadwright.pipeline._document import Laid, as_text, plan_document, run_document, worst
+from beadwright.pipeline._document import Laid, plan_document, run_document, worst
 from beadwright.pipeline._findings import plan_findings
+from beadwright.pipeline._json import as_text
 from beadwright.pipeline._kernel_fallback import kernel_fallback
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
 from beadwright.pipeline._layer_work import Job, LayerWork, Planes
