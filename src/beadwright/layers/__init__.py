@@ -13,7 +13,7 @@ from beadwright.layers._cut_later import (
     without_folds,
 )
 from beadwright.layers._folds import Folds, find_folds
-from beadwright.layers._plan import LayerPlan, Rule, plan_layers
+from beadwright.layers._plan import LayerPlan, Rule, plan_layers, rest_of_layers
 from beadwright.layers._region import LayerRegion, layer_region, wall_region
 from beadwright.layers._rule import rule_region, stack_heights
 from beadwright.layers._solids import LayerFit, fit_layer
@@ -33,6 +33,7 @@ __all__ = [
     "layer_region",
     "leave_out",
     "plan_layers",
+    "rest_of_layers",
     "round_holes",
     "rule_region",
     "stack_heights",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -100,6 +100,46 @@ def plan_layers(
     return tuple(
         LayerPlan(index=i, z0=low, z=high, height=height, section_z=_planes(low, high, rule), rule=rule)
         for i, (low, high) in enumerate(pairwise(edges))
+    )
+
+
+def rest_of_layers(
+    z_high: float, height: float, *, first: int, z0: float, rule: Rule = "neutral"
+) -> tuple[LayerPlan, ...]:
+    """Layers that are still missing when the print has reached a measured height.
+
+    A built height drifts from layers times height, so the planes are laid anew from the height that is there:
+    ``ceil((z_high - z0 - eps) / h)`` layers.
+
+    Parameters
+    ----------
+    z_high : float
+        Highest point of the placed part, mm.
+    height : float
+        Layer height, mm, above 0.
+    first : int
+        Index of the first of them.
+    z0 : float
+        Measured top of what is printed, machine coordinates, mm.
+    rule : {"neutral", "outer", "inner"}
+
+    Raises
+    ------
+    SettingsError
+        Nothing is missing, or as of `plan_layers`.
+
+    Examples
+    --------
+    >>> layers = rest_of_layers(1600.0, 4.0, first=100, z0=396.0)
+    >>> len(layers), layers[0].index, layers[0].z0, layers[-1].z
+    (301, 100, 396.0, 1600.0)
+    """
+    if z0 >= z_high - HEIGHT_SLACK * height:
+        msg = f"nothing is missing: the print is {z0:.6g} mm high, the part {z_high:.6g} mm"
+        raise SettingsError(msg)
+    return tuple(
+        replace(plan, index=first + plan.index)
+        for plan in plan_layers(z0, z_high, height, rule=rule, platform_z=z0)
     )
 
 

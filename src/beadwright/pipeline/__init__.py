@@ -5,6 +5,7 @@ from beadwright.pipeline._examine import Examination, examine
 from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._init import write_settings
 from beadwright.pipeline._plan import Progress, compile_kernels, plan, plan_part
+from beadwright.pipeline._replan import replan
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._section import PlaneSection, section_at, write_section
 from beadwright.pipeline._tables import show_examination, show_plan, show_section
@@ -25,6 +26,7 @@ __all__ = [
     "plan",
     "plan_part",
     "read_step",
+    "replan",
     "section_at",
     "show_examination",
     "show_plan",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -169,7 +169,10 @@ def _bands(cards: Cards, layers: Sequence[LayerBuild]) -> dict[int, tuple[float,
             [each.times.total if each.returns is None else getattr(each.returns, name) for each in laid[1:]]
         )
         wait = np.maximum(np.append(wait, wait[-1]), LEAST_WAIT)
-        if laid[0].index:
+        if cards.cold:
+            body = replace(cards.wall, platform=cards.wall.air)
+            results.append(run_wall(body, height=height, thickness=thickness, wait=wait).before)
+        elif laid[0].index:
             # Only a part of the plan is made: below it a wall laid like its first layer.
             before = [np.concatenate([np.full(BEFORE, v[0]), v]) for v in (height, thickness, wait)]
             run = run_wall(cards.wall, height=before[0], thickness=before[1], wait=before[2])

@@ -61,6 +61,10 @@ class Cards:
         Of what a card's numbers say: a note as long as nobody has chosen the card.
     machine_level : Level
         Likewise of the machine.
+    park : (float, float)
+        Where the nozzle waits off the part, mm.
+    cold : bool
+        Whether the first layer is laid on a body that has cooled down.
     """
 
     kind: Literal["flat", "round"]
@@ -85,6 +89,7 @@ class Cards:
     level: Level
     machine_level: Level
     park: tuple[float, float]
+    cold: bool = False
 
     def section(self, width: float, height: float) -> BeadSection:
         """Section of a bead of a width and height, mm; one wider than high at the least."""

@@ -8,6 +8,7 @@ import math
 import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -177,7 +178,13 @@ def _faces(model: Model, layers: Sequence[Laid]) -> list[dict[str, Any]]:
 
 
 def run_document(
-    stages: Stages, *, workers: int, peak_memory: float, lost: Sequence[str], when: dt.datetime
+    stages: Stages,
+    *,
+    workers: int,
+    peak_memory: float,
+    lost: Sequence[str],
+    when: dt.datetime,
+    part: Any = None,
 ) -> dict[str, Any]:
     """What run.json holds: all that differs from run to run.
 
@@ -199,6 +206,8 @@ def run_document(
         "workers": workers,
         "peak_memory_mb": {"main": peak_memory_mb(), **({"worker": peak_memory} if workers > 1 else {})},
     }
+    if isinstance(part, (str, Path)):
+        document["part"] = str(Path(part).resolve())
     if lost:
         document["lost_workers"] = list(lost)
     return document

@@ -32,6 +32,7 @@ from beadwright.pipeline._later import asked_ids, find_later, later_findings, la
 from beadwright.pipeline._layer_work import Job, LayerWork, Planes
 from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._part import read_part, read_part_with_picture
+from beadwright.pipeline._rest import Rest, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._sheet import plan_sheet
 from beadwright.pipeline._stages import COMPILE, Stages
@@ -116,6 +117,7 @@ def plan_part(
     progress: Progress | None = None,
     executor: Executor | None = None,
     warm_first: bool = True,
+    rest: Rest | None = None,
 ) -> PlanResult:
     """`plan` with settings that are resolved already; kernels are compiled first, unless it is for that."""
     settings, stages = resolved.settings, Stages()
@@ -141,10 +143,10 @@ def plan_part(
         with stages.measure("place"):
             matrix = placement(model, settings.scale, settings.rotate, settings.at)
             solid = placed(model, matrix)
-            card = cards(resolved)
+            card = replace(cards(resolved), cold=rest is not None)
             earlier = None if settings.earlier is None else read_earlier(settings.earlier, model)
             later = find_later(solid, settings, earlier)
-            plans = _asked_layers(solid, settings)
+            plans = _asked_layers(solid, settings) if rest is None else rest.layers(solid, settings)
         tell("preparing", 0, len(plans))
         with stages.measure("prepare"):
             cutter = prepare(solid)
@@ -165,12 +167,13 @@ def plan_part(
         with stages.measure("process"):
             whole = _built(card, laid, settings, solid)
         with stages.measure("text"):
-            head = _head(model, matrix, resolved, plans, whole)
+            head = _head(model, matrix, resolved, plans, (*whole.notes(), *(rest.notes() if rest else ())))
             program = program_text(
                 head, [each.text for each in laid], words=Words(decimals=settings.decimals)
             )
         works = [each.work for each in laid]
         more = (
+            *(() if rest is None else rest.findings()),
             *whole.findings,
             *(() if folds is None else folds.findings()),
             *revision_findings(earlier, solid, asked_ids(settings), ()),
@@ -180,6 +183,7 @@ def plan_part(
         document = plan_document(
             model, matrix, resolved, laid, findings, whole, cut_later=later_rows(solid, later, works)
         )
+        document |= rest_document(rest, plans)
         if output is not None:
             tell("writing", len(plans), len(plans))
             with stages.measure("write"):
@@ -187,7 +191,9 @@ def plan_part(
                 output.write("plan.json", as_text(document))
             with stages.measure("sheet"):
                 output.write("report.html", plan_sheet(model, triangles, program, laid, document, resolved))
-        run = run_document(stages, workers=crew.count, peak_memory=crew.peak_memory, lost=lost, when=when)
+        run = run_document(
+            stages, workers=crew.count, peak_memory=crew.peak_memory, lost=lost, when=when, part=part
+        )
         if output is not None:
             output.write("run.json", as_text(run))
     return PlanResult(
@@ -312,7 +318,7 @@ def _head(
     matrix: npt.NDArray[np.float64],
     resolved: Resolved,
     plans: Sequence[LayerPlan],
-    whole: Built,
+    notes: tuple[str, ...],
 ) -> Head:
     """What stands at the top of the program."""
     rows = tuple(tuple(float(v) for v in row) for row in matrix)
@@ -328,7 +334,7 @@ def _head(
             if row["from"] != "default" or not name.startswith(("machine.", "material."))
         ),
         first=plans[0].index,
-        notes=whole.notes(),
+        notes=notes,
     )
 
 

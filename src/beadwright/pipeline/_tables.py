@@ -13,6 +13,7 @@ from rich.table import Table
 
 from beadwright.numeric import Finding
 from beadwright.pipeline._built import rows_told
+from beadwright.pipeline._rest import join_told
 
 if TYPE_CHECKING:
     from beadwright.pipeline._examine import Examination
@@ -100,6 +101,8 @@ def show_plan(result: PlanResult) -> None:
     if document["fallbacks"]:
         pairs.append(("fallbacks to the CAD kernel", f"{document['fallbacks']}"))
     pairs += rows_told(result.build)
+    if "join" in document:
+        pairs.append(("takes up", join_told(document["join"])))
     seconds = result.run["seconds"]
     pairs.append(
         ("planned in", f"{seconds['total']:.1f} s, of it compiling {seconds.get('compile', 0.0):.1f} s")

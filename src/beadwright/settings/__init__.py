@@ -28,6 +28,7 @@ from beadwright.settings._rows import SettingRow, setting_rows
 from beadwright.settings._schema import DOCUMENTS, schema, schema_text
 from beadwright.settings._stock import CutLater, StockRule
 from beadwright.settings._template import template
+from beadwright.settings._told import resolve_told
 
 __all__ = [
     "DEFAULT_MATERIAL",
@@ -63,6 +64,7 @@ __all__ = [
     "material_names",
     "parse_document",
     "resolve",
+    "resolve_told",
     "schema",
     "schema_text",
     "setting_rows",

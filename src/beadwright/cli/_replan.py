@@ -1,0 +1,63 @@
+"""The command `replan`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from beadwright.cli._app import AsJson, Edge, Quiet, app, option, print_json, progress_bar
+
+
+@app.command(epilog="Example: beadwright replan out --from-layer 100 --height 396.0")
+def replan(
+    folder: Annotated[
+        Path, typer.Argument(metavar="DIR", help="output of the earlier plan; it stays as it is")
+    ],
+    from_layer: Annotated[
+        int, typer.Option("--from-layer", metavar="N", min=1, help="first layer that is not printed")
+    ],
+    height: Annotated[
+        float, typer.Option("--height", metavar="MM", help="measured height of what is printed")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", metavar="DIR", help="new folder [default: beside the old, DIR-from-N]"),
+    ] = None,
+    part: Annotated[
+        Path | None,
+        typer.Option(
+            "--part", metavar="PART", help="the STEP file [default: where the earlier plan found it]"
+        ),
+    ] = None,
+    workers: Annotated[int | None, option("--workers", "N", "processes [default: all cores]")] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="replace an earlier output of ours")] = False,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """The rest of a print at its measured height: new sections of the solid at the heights that are missing.
+
+    A built height drifts from layers times height. The settings are those of the earlier plan.
+    """
+    with Edge():
+        from beadwright.pipeline import replan as make
+
+        with progress_bar(quiet=quiet) as progress:
+            result = make(
+                folder,
+                out,
+                from_layer=from_layer,
+                height=height,
+                part=part,
+                workers=workers,
+                overwrite=overwrite,
+                progress=progress,
+            )
+        if as_json:
+            print_json(result.document)
+        elif not quiet:
+            from beadwright.pipeline import show_plan
+
+            show_plan(result)
+        raise typer.Exit(1 if result.has_errors else 0)

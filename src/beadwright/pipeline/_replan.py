@@ -1,0 +1,150 @@
+"""`replan`: the rest of a print at the height that it has really reached."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from beadwright.errors import OutputError, SettingsError
+from beadwright.pipeline._output import FORMAT
+from beadwright.pipeline._plan import Progress, plan_part
+from beadwright.pipeline._rest import Rest
+from beadwright.pipeline._result import PlanResult
+from beadwright.settings import resolve_told
+
+# A measured height further from the planned one than this share of it is a slip of the pen.
+FAR = 0.25
+
+
+def replan(
+    folder: str | Path,
+    out: str | Path | None = None,
+    *,
+    from_layer: int,
+    height: float,
+    part: str | Path | None = None,
+    workers: int | None = None,
+    overwrite: bool = False,
+    progress: Progress | None = None,
+) -> PlanResult:
+    """Plan the rest of a print: new section planes through the true solid at the heights that are still missing.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Output of the earlier plan; it is read and never changed.
+    out : str or Path, optional
+        New folder; default beside the old one, its name with ``-from-N``.
+    from_layer : int
+        Index of the first layer that is not printed.
+    height : float
+        Measured height of what is printed, above the platform, mm.
+    part : str or Path, optional
+        The STEP file; default where the earlier plan found it. It must be the same file, byte for byte.
+    workers : int, optional
+        Processes; default all cores.
+    overwrite : bool
+        Whether an earlier output in `out` may be replaced.
+    progress : callable, optional
+        As of `plan`.
+
+    Returns
+    -------
+    PlanResult
+        ``document["join"]`` lists where old and new program meet.
+
+    Raises
+    ------
+    SettingsError
+        The folder holds no plan of ours, the part is not the same, or layer and height do not fit it.
+    """
+    old = Path(folder)
+    document, text = _read(old)
+    source = _part(old, document, part)
+    rest = _rest(old, document, text, from_layer, height)
+    resolved = resolve_told(
+        document.get("settings", {}),
+        {"workers": workers, "overwrite": overwrite or None},
+        without=frozenset({"layers"}),
+    )
+    where = old.with_name(f"{old.resolve().name}-from-{from_layer}") if out is None else Path(out)
+    if where.resolve() == old.resolve():
+        raise OutputError(f"{where} is the earlier plan itself; give the rest a folder of its own")
+    return plan_part(source, where, resolved=resolved, progress=progress, rest=rest)
+
+
+def _read(folder: Path) -> tuple[Mapping[str, Any], str]:
+    """The plan.json of an earlier output."""
+    path = folder / "plan.json"
+    try:
+        text = path.read_text(encoding="utf-8")
+        document = json.loads(text)
+    except OSError as error:
+        raise SettingsError(
+            f"{path} cannot be read: {error.strerror or error}; give a folder that plan wrote"
+        ) from error
+    except ValueError as error:
+        raise SettingsError(f"{path} is no JSON: {error}") from error
+    if not isinstance(document, dict) or document.get("format") != FORMAT:
+        raise SettingsError(f"{path} is no plan of beadwright")
+    return document, text
+
+
+def _part(folder: Path, document: Mapping[str, Any], part: str | Path | None) -> Path:
+    """The same part as before: where it is said to be, else where it was."""
+    name, wanted = document["input"]["file"], document["input"]["sha256"]
+    if part is None:
+        try:
+            part = json.loads((folder / "run.json").read_text(encoding="utf-8"))["part"]
+        except (OSError, ValueError, KeyError, TypeError):
+            raise SettingsError(f"where {name} lies is not recorded; name it with --part") from None
+    path = Path(part)
+    try:
+        found = hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        raise SettingsError(
+            f"{path} cannot be read: {error.strerror or error}; name {name} with --part"
+        ) from error
+    if found != wanted:
+        raise SettingsError(
+            f"{path} is not the file that was printed: its SHA-256 is {found[:12]}..., not {wanted[:12]}...;"
+            " give that very file with --part"
+        )
+    return path
+
+
+def _rest(folder: Path, document: Mapping[str, Any], text: str, first: int, height: float) -> Rest:
+    """Where old and new meet."""
+    rows = {row["index"]: row for row in document["layers"]}
+    if first not in rows or first - 1 not in rows:
+        low, high = min(rows) + 1, max(rows)
+        raise SettingsError(f"from-layer: the plan has no layer {first} to take up; allowed {low} to {high}")
+    planned = float(rows[first]["z0_mm"])
+    if not abs(height - planned) <= FAR * planned:
+        raise SettingsError(
+            f"height: {height:g} mm is far from the {planned:g} mm that were planned up to layer {first}; check"
+            " both, or plan the part anew"
+        )
+    return Rest(
+        first=first,
+        height=height,
+        planned=planned,
+        layer_height=float(rows[first]["height_mm"]),
+        layers_before=sum(index >= first for index in rows),
+        beads_laid=sum(row["beads"] for index, row in rows.items() if index < first),
+        old_line=_line(folder, first),
+        old_sha256=hashlib.sha256(text.encode()).hexdigest(),
+    )
+
+
+def _line(folder: Path, first: int) -> int | None:
+    """Last line of the old program before a layer, counted from 1."""
+    mark = f"(layer index={first} "
+    try:
+        with (folder / "program.nc").open(encoding="ascii", errors="replace") as program:
+            return next((number for number, line in enumerate(program) if line.startswith(mark)), None)
+    except OSError:
+        return None

@@ -1,0 +1,124 @@
+"""The rest of a print: where it takes up, and how the join of the old and the new program is told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from beadwright.brep import Model
+from beadwright.layers import LayerPlan, rest_of_layers
+from beadwright.numeric import Finding
+from beadwright.settings import PlanSettings
+
+# Of a layer height in each layer: beyond this the flow is off, not the height alone (common practice).
+DRIFT = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """Where the rest of a print begins.
+
+    Attributes
+    ----------
+    first : int
+        Index of the first layer that is still missing.
+    height : float
+        Measured top of what is printed, mm.
+    planned : float
+        Where the old plan had it, mm.
+    layer_height : float
+        Of the old plan, mm.
+    layers_before : int
+        Layers that the old plan still had from there on.
+    beads_laid : int
+        Beads of the old program before it.
+    old_line : int or None
+        Last line of the old program that belongs to what is printed; None where it is not at hand.
+    old_sha256 : str
+        Of the old plan.json.
+    """
+
+    first: int
+    height: float
+    planned: float
+    layer_height: float
+    layers_before: int
+    beads_laid: int
+    old_line: int | None
+    old_sha256: str
+
+    @property
+    def drift(self) -> float:
+        """Measured less planned height, mm."""
+        return self.height - self.planned
+
+    def layers(self, solid: Model, settings: PlanSettings) -> tuple[LayerPlan, ...]:
+        """Layers from the measured height to the top of the placed part."""
+        return rest_of_layers(
+            float(solid.box[1, 2]), settings.height, first=self.first, z0=self.height, rule=settings.rule
+        )
+
+    def notes(self) -> tuple[str, ...]:
+        """What stands at the top of the program."""
+        return (
+            f"REST OF A PRINT: begins with layer {self.first} on a measured height of {self.height:g} mm, planned"
+            f" were {self.planned:g} mm. Measure again before the start; nothing may stand higher than that.",
+        )
+
+    def findings(self) -> tuple[Finding, ...]:
+        """What a reader should know of the join."""
+        found = [
+            Finding(
+                code="cold-joint",
+                level="note",
+                layer=self.first,
+                text="this layer is laid on one that has cooled down, so the joint is weak whatever is done: record"
+                " the layer, warm the surface if you can, purge and wipe before the start",
+            )
+        ]
+        allowed = DRIFT * self.layer_height * self.first
+        if abs(self.drift) > allowed:
+            found.append(
+                Finding(
+                    code="height-drift",
+                    level="warning",
+                    layer=self.first,
+                    measured=self.drift,
+                    allowed=allowed,
+                    unit="mm",
+                    text="the printed height drifts by more than 5 % of a layer in each: correct the flow, or the"
+                    " rest will drift as well",
+                )
+            )
+        return tuple(found)
+
+    def as_dict(self, plans: Sequence[LayerPlan]) -> dict[str, Any]:
+        """The join as plan.json tells it."""
+        told: dict[str, Any] = {
+            "layer": self.first,
+            "planned_mm": self.planned,
+            "measured_mm": self.height,
+            "drift_mm": self.drift,
+            "layers_before": self.layers_before,
+            "layers_now": len(plans),
+            "beads_laid": self.beads_laid,
+            "old_plan_sha256": self.old_sha256,
+        }
+        if self.old_line is not None:
+            told["old_program_line"] = self.old_line
+        return told
+
+
+def join_told(join: Mapping[str, Any]) -> str:
+    """A join for the terminal's table."""
+    line = f", after line {join['old_program_line']} of the old program" if "old_program_line" in join else ""
+    return (
+        f"layer {join['layer']} at {join['measured_mm']:g} mm, {join['drift_mm']:+.3g} mm off the plan{line};"
+        f" {join['layers_now']} layers instead of {join['layers_before']}"
+    )
+
+
+def rest_document(rest: Rest | None, plans: Sequence[LayerPlan]) -> Mapping[str, Any]:
+    """What a plan's document holds of its join; empty for a whole print."""
+    return {} if rest is None else {"join": rest.as_dict(plans)}
