@@ -3,6 +3,7 @@
 Lengths in mm, angles in rad.
 """
 
+from beadwright.brep._blank import Blank, blank_of
 from beadwright.brep._choose import FaceQuery, choose, face_normals
 from beadwright.brep._curves import Conic3, Curve3, Line3, Spline3
 from beadwright.brep._describe import Description, FaceLine, SolidLine, describe, form
@@ -16,7 +17,7 @@ from beadwright.brep._evaluate import (
     surface_normals,
     surface_points,
 )
-from beadwright.brep._extents import extents
+from beadwright.brep._extents import extents, faces_extents
 from beadwright.brep._match import FaceMark, Matched, face_marks, match_faces
 from beadwright.brep._model import Coedge, Edge, Face, Model, Shell, Solid
 from beadwright.brep._placed import placed, placement
@@ -37,6 +38,7 @@ from beadwright.brep._triangles import Triangles
 from beadwright.brep._trim import contains, periods
 
 __all__ = [
+    "Blank",
     "CircleProfile",
     "Coedge",
     "Conic3",
@@ -65,6 +67,7 @@ __all__ = [
     "SplineSurface",
     "Surface",
     "Triangles",
+    "blank_of",
     "choose",
     "contains",
     "curve_derivatives",
@@ -74,6 +77,7 @@ __all__ = [
     "extents",
     "face_marks",
     "face_normals",
+    "faces_extents",
     "form",
     "handedness",
     "match_faces",

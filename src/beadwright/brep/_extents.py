@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -55,6 +57,17 @@ def extents(model: Model, directions: npt.ArrayLike | None = None) -> Array:
         out[1, k] = _reach(model, axis, known)
         out[0, k] = -_reach(model, -axis, known)
     return out
+
+
+def faces_extents(model: Model, rows: Sequence[int]) -> Array:
+    """Least and greatest x, y, z of some faces of a model, (2, 3), mm; see `extents`."""
+    faces = tuple(model.faces[row] for row in rows)
+    edges = sorted({coedge.edge for face in faces for wire in face.wires for coedge in wire})
+    ends = sorted({vertex for row in edges for vertex in model.edges[row].vertices})
+    part = replace(
+        model, faces=faces, edges=tuple(model.edges[row] for row in edges), vertices=model.vertices[ends]
+    )
+    return extents(part)
 
 
 def _known_points(model: Model) -> Array:

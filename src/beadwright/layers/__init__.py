@@ -17,8 +17,10 @@ from beadwright.layers._plan import LayerPlan, Rule, plan_layers, rest_of_layers
 from beadwright.layers._region import LayerRegion, layer_region, wall_region
 from beadwright.layers._rule import rule_region, stack_heights
 from beadwright.layers._solids import LayerFit, fit_layer
+from beadwright.layers._stock import BY_FACE, Stocked, with_stock
 
 __all__ = [
+    "BY_FACE",
     "Folds",
     "LaterFeature",
     "LayerFit",
@@ -26,6 +28,7 @@ __all__ = [
     "LayerRegion",
     "LeftOut",
     "Rule",
+    "Stocked",
     "bore_radius",
     "find_folds",
     "fit_layer",
@@ -38,5 +41,6 @@ __all__ = [
     "rule_region",
     "stack_heights",
     "wall_region",
+    "with_stock",
     "without_folds",
 ]

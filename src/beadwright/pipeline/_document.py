@@ -9,6 +9,7 @@ import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -61,6 +62,7 @@ def plan_document(
     whole: Built,
     *,
     cut_later: Sequence[Mapping[str, Any]] = (),
+    stock: Mapping[int, tuple[float, float]] = MappingProxyType({}),
 ) -> dict[str, Any]:
     """All results, as plan.json holds them.
 
@@ -78,6 +80,8 @@ def plan_document(
         What the build takes.
     cut_later : sequence of mapping
         Features that are printed full; the key is absent if there are none.
+    stock : mapping of int to (float, float)
+        Least and greatest stock left, mm, by row of the face.
     """
     rows = [{**_layer(laid), **layer_told(laid.build, whole)} for laid in layers]
     budgets = [laid.text.budget for laid in layers]
@@ -103,7 +107,7 @@ def plan_document(
             if plane.why
         ],
         **build_told(whole),
-        "faces": _faces(model, layers),
+        "faces": _faces(model, layers, stock),
         **({"cut_later": list(cut_later)} if cut_later else {}),
         "findings": [finding.as_dict() for finding in findings],
     }
@@ -157,7 +161,9 @@ def _totals(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     return summed
 
 
-def _faces(model: Model, layers: Sequence[Laid]) -> list[dict[str, Any]]:
+def _faces(
+    model: Model, layers: Sequence[Laid], stock: Mapping[int, tuple[float, float]]
+) -> list[dict[str, Any]]:
     along: dict[int, list[float]] = {}
     for laid in layers:
         for face, length in laid.work.face_lengths().items():
@@ -172,8 +178,13 @@ def _faces(model: Model, layers: Sequence[Laid]) -> list[dict[str, Any]]:
             "centroid_mm": face.centroid.tolist(),
             "radius_mm": face.radius,
             "contour_mm": math.fsum(along.get(face.id, ())),
+            **(
+                {"stock_mm": dict(zip(("least", "greatest"), stock[row], strict=True))}
+                if row in stock
+                else {}
+            ),
         }
-        for face in model.faces
+        for row, face in enumerate(model.faces)
     ]
 
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from beadwright.brep import Model, RevolutionSurface, extents
+from beadwright.brep import Model, RevolutionSurface, faces_extents
 from beadwright.layers import LaterFeature, bore_radius, later_features, round_holes
 from beadwright.numeric import Finding
 from beadwright.pipeline._chosen import Earlier, chosen_rows
@@ -69,23 +68,12 @@ def later_rows(solid: Model, later: Later, works: Sequence[LayerWork]) -> list[d
         radii = {round(bore_radius(face), 9) for face in faces}
         if all(isinstance(face.surface, RevolutionSurface) for face in faces) and max(radii) < math.inf:
             row["diameter_mm"] = 2 * max(radii)
-        box = faces_box(solid, feature.faces)
+        box = faces_extents(solid, feature.faces)
         row["size_mm"] = (box[1] - box[0]).tolist()
         row["at_mm"] = (0.5 * (box[0] + box[1])).tolist()
         row["chip_volume_mm3"] = chip
         rows.append(row)
     return rows
-
-
-def faces_box(solid: Model, rows: Sequence[int]) -> npt.NDArray[np.float64]:
-    """Least and greatest x, y, z of some faces, (2, 3), mm."""
-    faces = tuple(solid.faces[row] for row in rows)
-    edges = sorted({coedge.edge for face in faces for wire in face.wires for coedge in wire})
-    ends = sorted({vertex for row in edges for vertex in solid.edges[row].vertices})
-    part = replace(
-        solid, faces=faces, edges=tuple(solid.edges[row] for row in edges), vertices=solid.vertices[ends]
-    )
-    return extents(part)
 
 
 def later_findings(solid: Model, later: Later, works: Sequence[LayerWork]) -> tuple[Finding, ...]:

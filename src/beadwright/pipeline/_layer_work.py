@@ -20,11 +20,13 @@ from beadwright.layers import (
     LayerPlan,
     LayerRegion,
     LeftOut,
+    Stocked,
     fit_layer,
     layer_region,
     leave_out,
     rule_region,
     wall_region,
+    with_stock,
     without_folds,
 )
 from beadwright.numeric import Budget, Finding
@@ -61,6 +63,7 @@ class Job:
         Of the placed model, for the rules outer and inner.
     later : tuple of LaterFeature
         What is printed full and cut later.
+    stock : Stocked or None
     """
 
     cutter: Cutter
@@ -69,6 +72,7 @@ class Job:
     fallback: KernelFallback
     folds: Folds | None = None
     later: tuple[LaterFeature, ...] = ()
+    stock: Stocked | None = None
 
     @property
     def solid_of_face(self) -> npt.NDArray[np.int64]:
@@ -195,6 +199,11 @@ def _layer(
     made = _made(job, plan, planes, sections, stays, stages)
     share = 1.0 / len(left)
     left_out = tuple(replace(part, area=share * part.area) for own in left for part in own)
+    low, high = job.cutter.z_range
+    if not any(low <= z <= high for z in made.layer.section_z):
+        # stock beyond the part: what closes it above or below
+        beads = tuple(replace(b, role="deck") if b.role == "contour" else b for b in made.beads)
+        made = replace(made, beads=beads)
     return replace(made, left_out=left_out, later_open=stays)
 
 
@@ -241,9 +250,17 @@ def _made(
                 solid_of_face=solids,
             )
             overlap, shared = _united(fitted.region, layer)
+            layer = _stocked(job, layer)
         laid, covered = solid_beads(settings, job.spacing, layer, stages)
     work = _work(layer, laid, planes, sections)
     return replace(work, overlap=overlap, shared=shared, coverage=covered)
+
+
+def _stocked(job: Job, layer: LayerRegion) -> LayerRegion:
+    """A layer's region with stock, if there is any."""
+    if job.stock is None:
+        return layer
+    return with_stock(layer, job.stock, tolerance=job.settings.tolerance)
 
 
 def _by_rule(
@@ -272,7 +289,7 @@ def _by_rule(
             tolerance=job.settings.tolerance,
         )
         told = tuple(finding for section in sections for finding in _section_findings(plan, section))
-        layer = replace(layer, findings=(*told, *layer.findings))
+        layer = _stocked(job, replace(layer, findings=(*told, *layer.findings)))
     laid, covered = solid_beads(job.settings, job.spacing, layer, stages)
     return replace(_work(layer, laid, planes, sections), coverage=covered)
 

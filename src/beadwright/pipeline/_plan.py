@@ -17,8 +17,7 @@ import numpy.typing as npt
 
 from beadwright.beads import Trail, arrange
 from beadwright.brep import Model, placed, placement
-from beadwright.errors import SettingsError
-from beadwright.layers import LayerPlan, find_folds, plan_layers
+from beadwright.layers import LayerPlan, find_folds
 from beadwright.pipeline._build import Clock, build_layer
 from beadwright.pipeline._built import Built, built
 from beadwright.pipeline._cards import Cards, cards, output_findings
@@ -26,6 +25,7 @@ from beadwright.pipeline._chosen import read_earlier, revision_findings
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, plan_document, run_document, worst
 from beadwright.pipeline._findings import plan_findings
+from beadwright.pipeline._heights import LEVEL, asked_layers, reach
 from beadwright.pipeline._json import as_text
 from beadwright.pipeline._kernel_fallback import kernel_fallback
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
@@ -36,6 +36,7 @@ from beadwright.pipeline._rest import Rest, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._sheet import plan_sheet
 from beadwright.pipeline._stages import COMPILE, Stages
+from beadwright.pipeline._stock import make_blank, stock_amounts, stock_findings, stock_left, stocked_of
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
 from beadwright.post import Words, layer_text, program_text
 from beadwright.program import Head, Placement, Setting, Wait, layer_program
@@ -146,7 +147,15 @@ def plan_part(
             card = replace(cards(resolved), cold=rest is not None)
             earlier = None if settings.earlier is None else read_earlier(settings.earlier, model)
             later = find_later(solid, settings, earlier)
-            plans = _asked_layers(solid, settings) if rest is None else rest.layers(solid, settings)
+            amounts = stock_amounts(solid, settings, later, earlier)
+            blank = make_blank(solid, amounts, settings)
+            if blank is not None and blank.box[0, 2] < -LEVEL:
+                # stock below the part: the part stands that much higher
+                matrix[2, 3] -= blank.box[0, 2]
+                solid = placed(model, matrix)
+                blank = make_blank(solid, amounts, settings)
+            ends = reach(solid, blank)
+            plans = asked_layers(ends, settings) if rest is None else rest.layers(ends[1], settings)
         tell("preparing", 0, len(plans))
         with stages.measure("prepare"):
             cutter = prepare(solid)
@@ -159,6 +168,7 @@ def plan_part(
                 fallback=kernel_fallback(model, matrix),
                 folds=folds,
                 later=later.features,
+                stock=None if blank is None else stocked_of(blank, solid, amounts, later),
             )
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
@@ -172,16 +182,25 @@ def plan_part(
                 head, [each.text for each in laid], words=Words(decimals=settings.decimals)
             )
         works = [each.work for each in laid]
+        left = {} if blank is None else stock_left(blank, solid, plans, settings)
         more = (
             *(() if rest is None else rest.findings()),
             *whole.findings,
             *(() if folds is None else folds.findings()),
-            *revision_findings(earlier, solid, asked_ids(settings), ()),
+            *revision_findings(earlier, solid, asked_ids(settings), list(amounts)),
+            *stock_findings(blank, solid, amounts, left),
             *later_findings(solid, later, works),
         )
         findings = plan_findings(solid, works, more, fill=settings.fill, strict=settings.strict)
         document = plan_document(
-            model, matrix, resolved, laid, findings, whole, cut_later=later_rows(solid, later, works)
+            model,
+            matrix,
+            resolved,
+            laid,
+            findings,
+            whole,
+            cut_later=later_rows(solid, later, works),
+            stock={row: (each.least, each.greatest) for row, each in left.items()},
         )
         document |= rest_document(rest, plans)
         if output is not None:
@@ -244,19 +263,6 @@ def compile_kernels(progress: Progress | None = None) -> Warmed:
 def _plan_sample() -> None:
     """Meet every kernel that a plan needs."""
     plan_part(SAMPLE, None, resolved=resolve({"workers": "1"}), warm_first=False)
-
-
-def _asked_layers(solid: Model, settings: PlanSettings) -> tuple[LayerPlan, ...]:
-    """The layers of the whole plan that were asked for."""
-    low, high = float(solid.box[0, 2]), float(solid.box[1, 2])
-    plans = plan_layers(low, high, settings.height, rule=settings.rule, platform_z=min(low, 0.0))
-    first, end = settings.layers
-    chosen = plans[first:end]
-    if not chosen:
-        raise SettingsError(
-            f"layers: {first}:{end or ''} lies above the part, whose layers are 0:{len(plans)}"
-        )
-    return chosen
 
 
 def _lay(

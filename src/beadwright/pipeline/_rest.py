@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from beadwright.brep import Model
 from beadwright.layers import LayerPlan, rest_of_layers
 from beadwright.numeric import Finding
 from beadwright.settings import PlanSettings
@@ -53,11 +52,9 @@ class Rest:
         """Measured less planned height, mm."""
         return self.height - self.planned
 
-    def layers(self, solid: Model, settings: PlanSettings) -> tuple[LayerPlan, ...]:
-        """Layers from the measured height to the top of the placed part."""
-        return rest_of_layers(
-            float(solid.box[1, 2]), settings.height, first=self.first, z0=self.height, rule=settings.rule
-        )
+    def layers(self, top: float, settings: PlanSettings) -> tuple[LayerPlan, ...]:
+        """Layers from the measured height to the highest point of the placed part with its stock, mm."""
+        return rest_of_layers(top, settings.height, first=self.first, z0=self.height, rule=settings.rule)
 
     def notes(self) -> tuple[str, ...]:
         """What stands at the top of the program."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from beadwright.errors import InternalError
@@ -166,7 +167,7 @@ def _layer_line(begin: LayerBegin) -> str:
             ("height", number(begin.height)),
             ("section_z", "+".join(number(z) for z in begin.section_z)),
             ("rule", begin.rule),
-            ("stock", number(begin.stock)),
+            ("stock", number(begin.stock) if math.isfinite(begin.stock) else "faces"),
             ("area", number(begin.area)),
             ("perimeter", number(begin.perimeter)),
             ("loops", str(begin.loops)),

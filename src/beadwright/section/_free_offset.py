@@ -13,6 +13,7 @@ Array = npt.NDArray[np.float64]
 DEGREE = 9
 ENOUGH = 2e-10
 """Measured error at which a patch is not cut further, mm."""
+WHOLE_TURN = 2.0 * np.pi * (1.0 - 1e-9)
 MOST = 4096
 """Patches at most."""
 
@@ -47,6 +48,8 @@ def interpolated(surface: OffsetSurface, uv_box: Array) -> tuple[Array, Array, A
             case Line3():
                 knots_u = np.array([u0 - margin[0], u1 + margin[0]])
             case Conic3():
+                if u1 - u0 >= WHOLE_TURN:
+                    margin[0] = 0.0  # beyond its seam it would lie on itself
                 knots_u = np.linspace(u0 - margin[0], u1 + margin[0], 9)
             case spline:
                 knots_u = spline.knots

@@ -189,6 +189,10 @@ class PlanSettings(Section):
         w, h = self.width, self.height
         return w * h if self.bead_section == "flat" else h * (w - h) + math.pi * h * h / 4
 
+    def edge_depth(self) -> float:
+        """How far a bead's side lies inside its width at the borders of its layer, mm."""
+        return 0.0 if self.bead_section == "flat" else self.height / 2
+
     def nozzle_bore(self) -> float:
         """Bore of the nozzle, mm: as set, else in the proportion of a bead of 8.4 from a bore of 7.62."""
         return self.bore if self.bore is not None else round(self.width * 7.62 / 8.4, 6)
