@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -56,13 +57,29 @@ def layer(plan, **other):
     return LayerRegion(plan=plan, section_z=plan.section_z, **(given | other))
 
 
-def program(beads_by_layer, *, words=None, clearance=20.0, feed=100.0, **head):
+def program(
+    beads_by_layer,
+    *,
+    words=None,
+    clearance=20.0,
+    feed=100.0,
+    dialect=None,
+    axis=None,
+    rpm=None,
+    modes=None,
+    **head,
+):
     """Text of a program, the texts and the events of its layers."""
     words = words or Words()
     events, texts, first = [], [], 0
     for plan, beads in zip(plan_layers(0.0, 4.0 * len(beads_by_layer), 4.0), beads_by_layer, strict=True):
-        events.append(layer_program(layer(plan), beads, first_bead=first, clearance=clearance, feed=feed))
-        texts.append(layer_text(events[-1], words=words))
+        events.append(
+            layer_program(layer(plan), beads, first_bead=first, clearance=clearance, feed=feed, rpm=rpm)
+        )
+        if axis is not None and texts:
+            axis = replace(axis, start=texts[-1].advance)
+        texts.append(layer_text(events[-1], words=words, dialect=dialect, axis=axis))
         first += len(beads)
     given = {"part": "part.step", "part_sha256": "0" * 64, "contours": 1}
-    return program_text(Head(**(given | head)), texts, words=words), texts, events
+    text = program_text(Head(**(given | head)), texts, words=words, dialect=dialect, **(modes or {}))
+    return text, texts, events

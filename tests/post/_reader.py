@@ -59,6 +59,8 @@ class Machine:
     )
     feed: float = 0.0
     bead: int | None = None
+    axis: float = 0.0
+    events: list[str] = field(default_factory=list)
     done: bool = False
     steps: list[Step] = field(default_factory=list)
     comments: list[tuple[str, dict[str, str]]] = field(default_factory=list)
@@ -92,6 +94,8 @@ def _comment(text: str, machine: Machine) -> None:
     head, *rest = text.split()
     keys = dict(word.split("=", 1) for word in rest if "=" in word)
     machine.comments.append((head if keys else text, keys))
+    if head in {"layer", "bead"} or text.startswith("end "):
+        machine.events.append(text.split(" role")[0])
     if head == "bead":
         machine.bead = int(keys["index"])
     if text == "end bead":
@@ -102,6 +106,7 @@ def _block(words: list[tuple[str, float]], machine: Machine) -> None:
     """One line, in the standard's order: modes of feed, F, spindle, units and so on, motion, end."""
     values = {a: b for a, b in words if a not in "GM"}
     names = [f"{a}{b:g}" for a, b in words if a in "GM"]
+    machine.events += [name for name in names if name in {"M3", "M5", "M2"}]
     for name in names:
         if name in GROUPS:
             machine.modes[GROUPS[name]] = name
@@ -135,9 +140,11 @@ def _move(values: dict[str, float], unit: float, machine: Machine) -> None:
             centre = (start[0] + values.get("I", 0.0) * unit, start[1] + values.get("J", 0.0) * unit)
         begin, finish = (math.atan2(p[1] - centre[1], p[0] - centre[0]) for p in (start, end))
         sweep = turn * ((turn * (finish - begin)) % (2 * math.pi) or 2 * math.pi)
-    machine.steps.append(
-        Step(code, start, end, centre, sweep, machine.feed, machine.modes["spindle"] != "M5", machine.bead)
-    )
+    extruding = machine.modes["spindle"] != "M5"
+    if "A" in values:  # an axis that drives the extruder
+        after = machine.axis + values["A"] if relative else values["A"]
+        extruding, machine.axis = after > machine.axis, after
+    machine.steps.append(Step(code, start, end, centre, sweep, machine.feed, extruding, machine.bead))
     machine.position = list(end)
 
 

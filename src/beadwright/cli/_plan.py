@@ -88,6 +88,10 @@ def plan(
     wall: Annotated[
         str | None, option("--wall", "centre|left|right", "print open surfaces as walls of one bead")
     ] = None,
+    dialect: Annotated[
+        str | None,
+        option("--dialect", "NAME|FILE", "words of the controller [default: the machine's, rs274]"),
+    ] = None,
     workers: Annotated[
         str | None, option("--workers", "N", "processes [default: up to all cores, if it pays]")
     ] = None,
@@ -123,6 +127,7 @@ def plan(
         "at": at,
         "layers": layers,
         "wall": wall,
+        "dialect": dialect,
         "workers": workers,
         "overwrite": overwrite or None,
         "strict": strict or None,

@@ -14,11 +14,11 @@ from beadwright.beads import (
 )
 from beadwright.layers import LayerRegion
 from beadwright.pipeline._stages import Stages
-from beadwright.settings import ROUNDING_UNITS, PlanSettings
+from beadwright.settings import PlanSettings
 
 
 def solid_beads(
-    settings: PlanSettings, spacing: float, layer: LayerRegion, stages: Stages
+    settings: PlanSettings, spacing: float, rounding: float, layer: LayerRegion, stages: Stages
 ) -> tuple[LayerBeads, Coverage | None]:
     """Lay the beads of a solid's layer.
 
@@ -27,6 +27,8 @@ def solid_beads(
     settings : PlanSettings
     spacing : float
         Of the beads, mm.
+    rounding : float
+        What printing may move an arc by, mm.
     layer : LayerRegion
     stages : Stages
         Grows by what it took.
@@ -46,7 +48,7 @@ def solid_beads(
             contours=settings.ranks(),
             walls=limits if settings.medial else None,
             tolerance=settings.tolerance,
-            rounding=ROUNDING_UNITS * 10.0**-settings.decimals,
+            rounding=rounding,
         )
     if settings.fill.kind in {"lines", "ribs"}:
         with stages.measure("fill"):

@@ -59,6 +59,8 @@ class Job:
         Of the beads, mm.
     fallback : KernelFallback
         For faces that cannot be cut.
+    rounding : float
+        What printing may move an arc by, mm.
     folds : Folds or None
         Of the placed model, for the rules outer and inner.
     later : tuple of LaterFeature
@@ -70,6 +72,7 @@ class Job:
     settings: PlanSettings
     spacing: float
     fallback: KernelFallback
+    rounding: float
     folds: Folds | None = None
     later: tuple[LaterFeature, ...] = ()
     stock: Stocked | None = None
@@ -251,7 +254,7 @@ def _made(
             )
             overlap, shared = _united(fitted.region, layer)
             layer = _stocked(job, layer)
-        laid, covered = solid_beads(settings, job.spacing, layer, stages)
+        laid, covered = solid_beads(settings, job.spacing, job.rounding, layer, stages)
     work = _work(layer, laid, planes, sections)
     return replace(work, overlap=overlap, shared=shared, coverage=covered)
 
@@ -290,7 +293,7 @@ def _by_rule(
         )
         told = tuple(finding for section in sections for finding in _section_findings(plan, section))
         layer = _stocked(job, replace(layer, findings=(*told, *layer.findings)))
-    laid, covered = solid_beads(job.settings, job.spacing, layer, stages)
+    laid, covered = solid_beads(job.settings, job.spacing, job.rounding, layer, stages)
     return replace(_work(layer, laid, planes, sections), coverage=covered)
 
 

@@ -6,11 +6,13 @@ import contextlib
 import errno
 import json
 import os
+import re
 import secrets
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from beadwright.errors import OutputError
 
@@ -19,6 +21,11 @@ FORMAT = "beadwright plan 1"
 
 FILES = frozenset({"program.nc", "plan.json", "run.json", "report.html"})
 """All files that an output folder of ours may hold."""
+
+PARTS = re.compile(r"program-\d{3,5}\.nc")
+"""Names of the files into which a dialect cuts a program."""
+
+_ENDINGS = {"lf": "\n", "crlf": "\r\n"}
 
 _WHY = {
     errno.ENOSPC: "the disk is full; free some space or choose another folder",
@@ -37,8 +44,16 @@ class Output:
 
     folder: Path
 
-    def write(self, name: str, text: str) -> None:
+    def write(self, name: str, text: str, *, ending: Literal["lf", "crlf"] = "lf") -> None:
         """Write one file and have it on the disk before going on.
+
+        Parameters
+        ----------
+        name : str
+        text : str
+            With plain line ends.
+        ending : {"lf", "crlf"}
+            What they become.
 
         Raises
         ------
@@ -46,7 +61,7 @@ class Output:
             It cannot be written.
         """
         path = self.folder / name
-        with told(f"cannot write {name}"), path.open("w", encoding="utf-8", newline="\n") as file:
+        with told(f"cannot write {name}"), path.open("w", encoding="utf-8", newline=_ENDINGS[ending]) as file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
@@ -104,7 +119,7 @@ def check_output(path: Path, *, overwrite: bool) -> None:
         inside = sorted(p.name for p in path.iterdir())
     if not inside:
         return
-    foreign = [name for name in inside if name not in FILES]
+    foreign = [name for name in inside if name not in FILES and not PARTS.fullmatch(name)]
     if not _is_ours(path) or foreign:
         what = f"holds {foreign[0]}" if foreign else "holds files"
         raise OutputError(

@@ -38,10 +38,11 @@ from beadwright.pipeline._sheet import plan_sheet
 from beadwright.pipeline._stages import COMPILE, Stages
 from beadwright.pipeline._stock import make_blank, stock_amounts, stock_findings, stock_left, stocked_of
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
-from beadwright.post import Words, layer_text, program_text
+from beadwright.pipeline._writing import Writing, settle
+from beadwright.post import ProgramFile
 from beadwright.program import Head, Placement, Setting, Wait, layer_program
 from beadwright.section import Cutter, TakenPlane, prepare, take_plane
-from beadwright.settings import PlanOptions, PlanSettings, Resolved, resolve
+from beadwright.settings import ROUNDING_UNITS, PlanOptions, PlanSettings, Resolved, resolve
 
 Progress = Callable[[str, int, int], None]
 """Called with the stage, how many layers are done, and how many there are (0: not known yet)."""
@@ -121,7 +122,9 @@ def plan_part(
     rest: Rest | None = None,
 ) -> PlanResult:
     """`plan` with settings that are resolved already; kernels are compiled first, unless it is for that."""
-    settings, stages = resolved.settings, Stages()
+    stages = Stages()
+    resolved, writing = settle(resolved)
+    settings = resolved.settings
     when = dt.datetime.now(dt.UTC)
     tell = progress or _silent
     with ExitStack() as stack:
@@ -169,18 +172,18 @@ def plan_part(
                 folds=folds,
                 later=later.features,
                 stock=None if blank is None else stocked_of(blank, solid, amounts, later),
+                rounding=ROUNDING_UNITS * writing.words.place,
             )
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
-        laid = _lay(crew.work(data, plans, planes), settings, card, stages, tell, len(plans))
+        laid = _lay(crew.work(data, plans, planes), settings, card, writing, stages, tell, len(plans))
         with stages.measure("process"):
             whole = _built(card, laid, settings, solid)
         with stages.measure("text"):
             head = _head(model, matrix, resolved, plans, (*whole.notes(), *(rest.notes() if rest else ())))
-            program = program_text(
-                head, [each.text for each in laid], words=Words(decimals=settings.decimals)
-            )
+            texts = [each.text for each in laid]
+            program, files = writing.program(head, texts), writing.files(head, texts)
         works = [each.work for each in laid]
         left = {} if blank is None else stock_left(blank, solid, plans, settings)
         more = (
@@ -206,7 +209,8 @@ def plan_part(
         if output is not None:
             tell("writing", len(plans), len(plans))
             with stages.measure("write"):
-                output.write("program.nc", program)
+                for file in (ProgramFile(name="program.nc", text=program), *files):
+                    output.write(file.name, file.text, ending=resolved.machine.controller.line_ending)
                 output.write("plan.json", as_text(document))
             with stages.measure("sheet"):
                 output.write("report.html", plan_sheet(model, triangles, program, laid, document, resolved))
@@ -269,13 +273,13 @@ def _lay(
     works: Iterator[LayerWork],
     settings: PlanSettings,
     card: Cards,
+    writing: Writing,
     stages: Stages,
     tell: Progress,
     total: int,
 ) -> list[Laid]:
     """Order, pace and time all layers in one pass from the platform up, and write each layer's text."""
-    trail, clock, n_beads = Trail(), Clock(), 0
-    words = Words(decimals=settings.decimals)
+    trail, clock, n_beads, advance = Trail(), Clock(), 0, 0.0
     laid: list[Laid] = []
     for done, work in enumerate(works, 1):
         with stages.measure("order"):
@@ -299,8 +303,10 @@ def _lay(
                 wait=Wait(time=build.pace.dwell, x=card.park[0], y=card.park[1])
                 if build.pace.dwell
                 else None,
+                rpm=writing.rpm(build.pace.feed),
             )
-            text = layer_text(program, words=words)
+            text = writing.layer(program, advance)
+        advance = text.advance
         n_beads += len(arranged.beads)
         laid.append(Laid(work=replace(work, layer=layer, beads=arranged.beads), text=text, build=build))
         tell("layers", done, total)

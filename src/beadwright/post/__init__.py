@@ -4,19 +4,27 @@ Source of the rules: T. R. Kramer, F. M. Proctor, E. Messina, "The NIST RS274NGC
 NISTIR 6556 (2000).
 """
 
-from beadwright.post._dialect import RS274NGC, Dialect, Units, Words
-from beadwright.post._layer import LayerText, layer_text
+from beadwright.post._dialect import Dialect
+from beadwright.post._layer import AxisFeed, LayerText, layer_text
 from beadwright.post._lint import Fault, lint
+from beadwright.post._load import dialect_names, load_dialect, standard
 from beadwright.post._program import program_text
+from beadwright.post._split import ProgramFile, split_program
+from beadwright.post._words import Units, Words
 
 __all__ = [
-    "RS274NGC",
+    "AxisFeed",
     "Dialect",
     "Fault",
     "LayerText",
+    "ProgramFile",
     "Units",
     "Words",
+    "dialect_names",
     "layer_text",
     "lint",
+    "load_dialect",
     "program_text",
+    "split_program",
+    "standard",
 ]

@@ -1,116 +1,206 @@
-"""The words of a controller, and the numbers in them."""
+"""The words of a controller, as data: templates for events, checked when they are loaded."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from typing import Literal
+import re
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Annotated, Literal
 
-import numpy as np
+from pydantic import Field
 
-from beadwright.errors import SettingsError
+from beadwright.post._words import LEAST_DECIMALS, MOST_DECIMALS, Units
+from beadwright.settings import Motion, Quantity, Section
 
-Units = Literal["mm", "inch"]
+FIELD = re.compile(r"\{([^{}]*)\}")
 
-# Greatest difference between the two radii of a centre-form arc that RS274/NGC accepts, in the words' own
-# unit: NISTIR 6556 (2000), G2 and G3, centre format.
-ARC_RULE = {"mm": 0.002, "inch": 0.0002}
-MM = {"mm": 1.0, "inch": 25.4}
+MOVE = frozenset({"x", "y", "dx", "dy", "a", "da"})
+FIELDS: Mapping[str, frozenset[str]] = MappingProxyType(
+    {
+        "program_start": frozenset({"units", "path_tolerance", "work_offset", "off"}),
+        "program_end": frozenset({"off"}),
+        "flow_start": frozenset({"on", "rpm"}),
+        "flow_stop": frozenset({"off"}),
+        "rise": frozenset({"z"}),
+        "traverse": frozenset({"x", "y"}),
+        "lower": frozenset({"z"}),
+        "lift": frozenset({"z"}),
+        "feed": frozenset({"feed"}),
+        "line": MOVE,
+        "arc_clockwise": MOVE | {"i", "j", "r"},
+        "arc_counterclockwise": MOVE | {"i", "j", "r"},
+        "dwell": frozenset({"seconds"}),
+        "stop": frozenset(),
+        "message": frozenset({"text"}),
+    }
+)
+"""What the lines of each event may name in braces."""
 
-# Rounding the centre moves it by up to 0.71 units of the last place, and the two radii apart by up to 1.42 of
-# them: one unit may be at most ARC_RULE / 1.42. That is 3 decimals of a millimetre; 4 of an inch would do for
-# the standard's 0.0002 inch, but 5 keep 0.002 mm as well, for readers that know only that.
-LEAST_DECIMALS = {"mm": 3, "inch": 5}
-# Coordinates of some metres keep 8 decimals within the 53 bits of a double.
-MOST_DECIMALS = 8
+MOTIONS = ("line", "arc_clockwise", "arc_counterclockwise")
+"""Events of which one line is one move."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dialect:
-    """The words that controllers differ in.
+class Event(Section):
+    """What is written for an event, and what the axes do meanwhile."""
 
-    Attributes
-    ----------
-    on, off : str
-        Words that start and stop the extruder, each on a line of its own.
-    path_mode : str
-        Word for the path control mode; G61 is exact path.
+    lines: tuple[Annotated[str, Field(max_length=200)], ...] = Field(
+        max_length=20, description="lines of the program; a line that comes out empty is left out"
+    )
+    motion: Motion = Field(
+        description="halts: the axes stand while the line is carried out; blends: they do not;"
+        " synchronised: it takes effect with the start of the next move"
+    )
+    halt_time: Annotated[float, Quantity("time", 0.0, 600.0)] | None = Field(
+        None, description="how long the axes stand, s; stated exactly where they halt"
+    )
+
+    def between(self) -> list[tuple[str, str]]:
+        """A halt has its time."""
+        if self.motion == "halts" and self.halt_time is None:
+            return [("halt_time", "must be stated where motion is halts")]
+        if self.motion != "halts" and self.halt_time:
+            return [("halt_time", f"has no meaning where motion is {self.motion}")]
+        return []
+
+    @property
+    def halt(self) -> float:
+        """How long the axes stand for it, s."""
+        return self.halt_time or 0.0
+
+
+class Events(Section):
+    """All events that a program is made of; none may be missing."""
+
+    program_start: Event = Field(description="units, plane, modes: before anything moves")
+    program_end: Event = Field(description="the last word")
+    flow_start: Event = Field(description="the extruder starts")
+    flow_stop: Event = Field(description="the extruder stops")
+    rise: Event = Field(description="traverse rate, to height z")
+    traverse: Event = Field(description="traverse rate, to x, y")
+    lower: Event = Field(description="feed move down to a bead's height z")
+    lift: Event = Field(description="feed move up to height z")
+    feed: Event = Field(description="feed from now on, units a minute")
+    line: Event = Field(description="straight feed move")
+    arc_clockwise: Event | None = Field(None, description="clockwise arc; needed unless arcs is lines")
+    arc_counterclockwise: Event | None = Field(
+        None, description="counter-clockwise arc; needed unless arcs is lines"
+    )
+    dwell: Event = Field(description="wait for some seconds")
+    stop: Event = Field(description="stop until the operator goes on")
+    message: Event = Field(description="a text for the operator")
+
+
+class Split(Section):
+    """Where a program is cut into files; always between layers."""
+
+    by: Literal["layer", "time", "size"] = Field(description="what a file may hold at the most")
+    most: float = Field(ge=1.0, le=1e12, description="layers, seconds or bytes")
+
+
+class Dialect(Section):
+    """The words of a controller.
+
+    ``Dialect`` is plain data from a TOML file (`load_dialect`); `RS274NGC` is that of the standard.
     """
 
-    on: str = "M3"
-    off: str = "M5"
-    path_mode: str = "G61"
+    name: str = Field(
+        pattern=r"^[a-z0-9][a-z0-9_-]{0,39}$", description="lower-case letters, digits, - and _"
+    )
+    title: str = Field(max_length=100, pattern=r"^[ -'*-~]+$", description="ASCII without parentheses")
+    units: Units = Field(description="of the words")
+    decimals: int | None = Field(
+        None, ge=3, le=8, description="of the coordinates, where the job says nothing; else 4"
+    )
+    distance: Literal["absolute", "incremental"] = Field(description="how bead moves are written")
+    arcs: Literal["centre", "radius", "lines"] = Field(
+        description="centre: I and J; radius: R, not advised; lines: chords"
+    )
+    chord: Annotated[float, Quantity("length", 0.0001, 1.0)] | None = Field(
+        None, description="greatest distance of a chord from its arc, mm; stated exactly where arcs is lines"
+    )
+    path: Literal["exact", "continuous"] = Field(description="path mode that program_start selects")
+    flow: Literal["speed-tied", "s-word", "axis"] = Field(description="how the extruder is commanded")
+    on: str | None = Field(None, pattern=r"^[A-Z][0-9.]+$", description="word that starts the extruder")
+    off: str | None = Field(None, pattern=r"^[A-Z][0-9.]+$", description="word that stops the extruder")
+    axis: Literal["A", "B", "C"] | None = Field(None, description="extruder axis, where flow is axis")
+    beyond: tuple[Annotated[str, Field(pattern=r"^M[0-9]{1,4}$")], ...] = Field(
+        (), max_length=50, description="M words that the controller has and NISTIR 6556 has not, as M62"
+    )
+    line_numbers: int = Field(0, ge=0, le=1000, description="step of N words; 0: none")
+    split: Split | None = Field(None, description="where the program is cut into files")
+    events: Events = Field(description="what is written for each event")
 
-
-RS274NGC = Dialect()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Words:
-    """Unit and decimals of the coordinate words.
-
-    Attributes
-    ----------
-    units : {"mm", "inch"}
-        G21 or G20.
-    decimals : int
-        3 to 8 for mm, 5 to 8 for inch: with fewer the rounding alone breaks the standard's arc rule.
-
-    Raises
-    ------
-    SettingsError
-        If the decimals are outside that range.
-
-    Examples
-    --------
-    >>> Words().coordinate(12.34567)
-    '12.3457'
-    >>> Words(units="inch", decimals=5).feed(100.0)[:11]
-    '236.2204724'
-    """
-
-    units: Units = "mm"
-    decimals: int = 4
-
-    def __post_init__(self) -> None:
-        if self.units not in MM:
-            msg = f"units must be 'mm' or 'inch', not {self.units!r}"
-            raise SettingsError(msg)
-        least = LEAST_DECIMALS[self.units]
-        if not least <= self.decimals <= MOST_DECIMALS:
-            msg = (
-                f"decimals must be {least} to {MOST_DECIMALS} in {self.units}, not {self.decimals}:"
-                f" with fewer, rounding alone breaks the arc rule of {ARC_RULE[self.units]} {self.units}"
+    def between(self) -> list[tuple[str, str]]:
+        """Fields known, arcs and flow whole."""
+        faults = [*self._field_faults()]
+        if (self.chord is None) == (self.arcs == "lines"):
+            faults.append(("chord", "is stated exactly where arcs is lines"))
+        if self.decimals is not None and not LEAST_DECIMALS[self.units] <= self.decimals <= MOST_DECIMALS:
+            faults.append(
+                ("decimals", f"allowed {LEAST_DECIMALS[self.units]} to {MOST_DECIMALS} in {self.units}")
             )
-            raise SettingsError(msg)
+        if self.arcs != "lines":
+            faults += [
+                (f"events.{name}", "is missing, and arcs is not lines")
+                for name in MOTIONS[1:]
+                if getattr(self.events, name) is None
+            ]
+        for key in ("on", "off"):
+            if (getattr(self, key) is None) != (self.flow == "axis"):
+                faults.append((key, "is stated exactly where flow is not axis"))
+        if (self.axis is None) == (self.flow == "axis"):
+            faults.append(("axis", "is stated exactly where flow is axis"))
+        return faults
 
-    @property
-    def place(self) -> float:
-        """One unit of the last place, mm."""
-        return MM[self.units] / 10.0**self.decimals
+    def _field_faults(self) -> list[tuple[str, str]]:
+        faults = []
+        for name, known in FIELDS.items():
+            event: Event | None = getattr(self.events, name)
+            if event is None or (self.arcs == "lines" and name in MOTIONS[1:]):
+                continue
+            key = f"events.{name}.lines"
+            used = {field for line in event.lines for field in FIELD.findall(line)}
+            for unknown in sorted(used - known):
+                shown = ", ".join(sorted(known)) or "none"
+                faults.append((key, f"there is no field {{{unknown}}} in {name}; known are: {shown}"))
+            if any(set(FIELD.sub("", line)) & set("{}") for line in event.lines):
+                faults.append((key, "a brace that opens or closes no field"))
+            wanted = self._wanted(name)
+            if not wanted <= used:
+                missing = ", ".join(f"{{{field}}}" for field in sorted(wanted - used))
+                faults.append((key, f"must write {missing}"))
+            if name in MOTIONS and len(event.lines) != 1:
+                faults.append((key, "must be one line"))
+        return faults
 
-    @property
-    def scale(self) -> float:
-        """Units of the last place in one mm."""
-        return 10.0**self.decimals / MM[self.units]
+    def _wanted(self, name: str) -> set[str]:
+        """Fields without which an event would not say what it must."""
+        if name in MOTIONS:
+            ends = {"x", "y"} if self.distance == "absolute" else {"dx", "dy"}
+            centre = set() if name == "line" else {"i", "j"} if self.arcs == "centre" else {"r"}
+            advance = set() if self.flow != "axis" else {"a"} if self.distance == "absolute" else {"da"}
+            return ends | centre | advance
+        return {
+            "program_start": {"units"} | ({"path_tolerance"} if self.path == "continuous" else set()),
+            "flow_start": {"rpm"} if self.flow == "s-word" else set(),
+            "rise": {"z"},
+            "traverse": {"x", "y"},
+            "lower": {"z"},
+            "lift": {"z"},
+            "feed": {"feed"},
+            "dwell": {"seconds"},
+        }.get(name, set())
 
-    @property
-    def arc_rule(self) -> float:
-        """Greatest legal difference of an arc's radii, in units of the last place."""
-        return ARC_RULE[self.units] * 10.0**self.decimals
+    def write(self, event: str, /, **fields: str) -> str:
+        """Lines of an event, each with its end; empty ones are left out.
 
-    @property
-    def unit_word(self) -> str:
-        """G21 for mm, G20 for inch."""
-        return "G21" if self.units == "mm" else "G20"
-
-    def coordinate(self, value: float) -> str:
-        """A length in mm as the digits of a word."""
-        return f"{round(value * self.scale) / 10.0**self.decimals + 0.0:.{self.decimals}f}"
-
-    def feed(self, speed: float) -> str:
-        """A speed in mm/s as the digits of F, units a minute (G94), without an exponent."""
-        if not (math.isfinite(speed) and speed > 0):
-            msg = f"feed must be above 0 mm/s, not {speed}"
-            raise SettingsError(msg)
-        return np.format_float_positional(speed * 60.0 / MM[self.units], trim="0")
+        Parameters
+        ----------
+        event : str
+            Its name.
+        **fields : str
+            What its lines may name, as text.
+        """
+        told: Event = getattr(self.events, event)
+        lines = (line.format(**fields).strip() for line in told.lines)
+        return "".join(f"{line}\n" for line in lines if line)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from beadwright.errors import InternalError
@@ -81,24 +82,27 @@ class _Reading:
     ended: bool = False
     x: float = 0.0
     y: float = 0.0
+    beyond: frozenset[str] = frozenset()
 
     def tell(self, rule: str, text: str) -> None:
         self.faults.append(Fault(self.line, rule, text))
 
 
-def lint(text: str) -> tuple[Fault, ...]:
+def lint(text: str, *, beyond: Collection[str] = ()) -> tuple[Fault, ...]:
     r"""Faults of a program's text by the standard, at most `MAX_FAULTS`, in their order.
 
     Checked: length and characters of lines; comments closed and not nested; line numbers; words and their
     numbers; one G word of a group, one M word of a group, four M words, one of every other letter; units set
-    once, before any motion; no event on a motion's line (it would come first); moves with axis words and a
-    feed; arcs with a centre within the radius rule, never with ends that coincide in radius form; the end.
+    once, before any motion; G64 with its P; no event on a motion's line (it would come first); moves with axis
+    words and a feed; arcs with a centre within the radius rule, never with ends that coincide in radius form; the end.
     Programs in the XY plane are followed; other planes, canned cycles and offsets are faults here.
 
     Parameters
     ----------
     text : str
         The whole program.
+    beyond : collection of str
+        M words that the standard does not have and the controller does, as ``M62``.
 
     Examples
     --------
@@ -107,7 +111,12 @@ def lint(text: str) -> tuple[Fault, ...]:
     >>> lint("G21\nF600\nG1 X100 M5\nM2\n")[0].rule
     'event with motion'
     """
-    state = _Reading()
+    return follow(text, beyond=beyond)[0]
+
+
+def follow(text: str, *, beyond: Collection[str] = ()) -> tuple[tuple[Fault, ...], tuple[float, float]]:
+    """Faults of a program's text, as `lint` tells them, and where it ends: x, y, mm."""
+    state = _Reading(beyond=frozenset(beyond))
     lines = text.split("\n")
     wrapped = _check_wrapping(lines, state)
     plain_move = PLAIN_MOVE.fullmatch
@@ -118,13 +127,15 @@ def lint(text: str) -> tuple[Fault, ...]:
         else:
             _line(raw, state)
         if len(state.faults) >= MAX_FAULTS:
-            return tuple(state.faults)
-    if not (state.ended or wrapped):
-        state.tell("end", "neither M2 or M30, nor % at both ends")
-    return tuple(state.faults)
+            break
+    else:
+        if not (state.ended or wrapped):
+            state.tell("end", "neither M2 or M30, nor % at both ends")
+    unit = 25.4 if state.unit == 200 else 1.0
+    return tuple(state.faults), (state.x * unit, state.y * unit)
 
 
-def check_text(text: str) -> None:
+def check_text(text: str, *, beyond: Collection[str] = ()) -> None:
     """Let a text pass only if `lint` finds nothing.
 
     Raises
@@ -132,7 +143,7 @@ def check_text(text: str) -> None:
     InternalError
         With the first fault.
     """
-    faults = lint(text)
+    faults = lint(text, beyond=beyond)
     if faults:
         first = faults[0]
         msg = f"the text breaks {len(faults)} rule(s); line {first.line}, {first.rule}: {first.text}"
@@ -228,7 +239,10 @@ def _modes(words: list[tuple[str, float]], state: _Reading) -> set[int]:
     codes = [round(number * 10) for letter, number in words if letter == "G"]
     events = [round(number) for letter, number in words if letter == "M"]
     groups = Counter(GROUP_OF.get(code, "unknown") for code in codes)
-    groups.update(f"M {M_GROUP_OF.get(code, 'unknown')}" for code in events)
+    groups.update(
+        f"M{code}" if f"M{code}" in state.beyond else f"M {M_GROUP_OF.get(code, 'unknown')}"
+        for code in events
+    )
     groups.update(letter for letter, _ in words if letter not in "GM")
     for name, count in groups.items():
         if name.endswith("unknown"):
@@ -248,6 +262,8 @@ def _modes(words: list[tuple[str, float]], state: _Reading) -> set[int]:
             state.absolute = code == 900
         elif code in {180, 190, 410, 420, 430, 100, 920}:
             state.tell("not followed", f"G{code / 10:g} changes what later words mean; it is not used here")
+        elif code == 640 and not any(letter == "P" for letter, _ in words):
+            state.tell("path mode", "G64 without P: nothing limits what is cut off at corners")
     for letter, number in words:
         if letter == "F":
             state.feed = number > 0

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from beadwright import __version__
-from beadwright.errors import InternalError
+from beadwright.errors import InternalError, SettingsError
 from beadwright.post._comments import note, number, shortened, structured, value
-from beadwright.post._dialect import RS274NGC, Dialect, Words
+from beadwright.post._dialect import Dialect
 from beadwright.post._layer import MILLIMETRES, LayerText
-from beadwright.post._lint import check_text
+from beadwright.post._lint import MAX_LINE_NUMBER, check_text
+from beadwright.post._load import STANDARD, standard
+from beadwright.post._words import Words
 from beadwright.program import Head, Setting
 
 # What a setting's value may take of its line; a longer one is cut in its middle, and stands whole in plan.json.
@@ -24,6 +26,7 @@ CAUTIONS = (
     " ultrafine particles: ventilate. Do not leave it unattended: fire.",
     "No temperature, screw speed, lag or fan is set here. Strength is not calculated.",
 )
+SCREW_CAUTION = "No temperature, lag or fan is set here. Strength is not calculated."
 
 
 def program_text(
@@ -31,7 +34,10 @@ def program_text(
     layers: Sequence[LayerText],
     *,
     words: Words = MILLIMETRES,
-    dialect: Dialect = RS274NGC,
+    dialect: Dialect | None = None,
+    path_tolerance: float | None = None,
+    work_offset: str | None = None,
+    file: str = "",
 ) -> str:
     """The program as one text.
 
@@ -43,8 +49,14 @@ def program_text(
         From the platform up, made with the same `words` and `dialect`.
     words : Words
         Unit and decimals of the words.
-    dialect : Dialect
-        Words of the controller.
+    dialect : Dialect, optional
+        Words of the controller; default those of the standard.
+    path_tolerance : float, optional
+        Greatest distance from the path that the controller may cut off, mm; for continuous path.
+    work_offset : str, optional
+        Word that selects the coordinate system, as G55.
+    file : str
+        Which file of how many this is, as 2/5; empty for the whole program.
 
     Returns
     -------
@@ -57,21 +69,73 @@ def program_text(
     InternalError
         If it breaks a rule of the standard, or a layer is missing.
     """
-    top, bottom = _head_text(head, layers, words, dialect), _end_text(layers, words, dialect)
+    own = dialect or standard()
+    _check_path_mode(own, path_tolerance)
+    start = own.write(
+        "program_start",
+        units=words.unit_word,
+        path_tolerance="" if path_tolerance is None else words.coordinate(path_tolerance),
+        work_offset=work_offset or "",
+        off=own.off or "",
+    )
+    top = _head_text(head, layers, words, own, path_tolerance, file) + start
+    bottom = _end_text(layers, words, own)
     for place, layer in enumerate(layers, head.first):
         if layer.index != place:
             msg = f"layer {layer.index} stands where layer {place} is due"
             raise InternalError(msg)
     # A layer's text starts from nothing but the unit, and passed the lint so when it was made.
-    check_text(top + bottom)
-    return "".join([top, *(layer.text for layer in layers), bottom])
+    check_text(top + bottom, beyond=own.beyond)
+    text = "".join([top, *(layer.text for layer in layers), bottom])
+    if own.line_numbers:
+        text = _numbered(text, own.line_numbers)
+        check_text(text, beyond=own.beyond)
+    return text
 
 
-def _head_text(head: Head, layers: Sequence[LayerText], words: Words, dialect: Dialect) -> str:
-    """Cautions, what the program is, placement, settings, modal words."""
+def _check_path_mode(dialect: Dialect, tolerance: float | None) -> None:
+    """The machine's path mode is that of the dialect."""
+    if dialect.path == "continuous" and tolerance is None:
+        raise SettingsError(
+            f"dialect {dialect.name} writes continuous path, so the machine must state its tolerance:"
+            ' path.mode = "continuous" and path.tolerance in the machine file'
+        )
+    if dialect.path == "exact" and tolerance is not None:
+        raise SettingsError(
+            f'the machine\'s path.mode is "continuous", but dialect {dialect.name} writes exact path; take a'
+            " dialect with continuous path, as rs274-continuous"
+        )
+
+
+def _numbered(text: str, step: int) -> str:
+    """Number every line that holds words, as the standard allows: at most five digits, then from the start again."""
+    out, number = [], 0
+    for line in text.split("\n"):
+        if not line or line[0] in "(%":
+            out.append(line)
+            continue
+        number = step if number + step > MAX_LINE_NUMBER else number + step
+        out.append(f"N{number} {line}")
+    return "\n".join(out)
+
+
+def _head_text(
+    head: Head,
+    layers: Sequence[LayerText],
+    words: Words,
+    dialect: Dialect,
+    path_tolerance: float | None,
+    file: str,
+) -> str:
+    """Cautions, what the program is, placement, settings."""
     parts = [note(f"beadwright {__version__}: machine program in RS274/NGC for a bead extruder")]
-    parts += [note(text) for text in CAUTIONS]
-    parts += [_program_line(head, layers, words, dialect)]
+    last = SCREW_CAUTION if dialect.flow == "s-word" else CAUTIONS[-1]
+    parts += [note(text) for text in (*CAUTIONS[:-1], last)]
+    if dialect.name != STANDARD:
+        parts += [note(f"Dialect {dialect.name}: {dialect.title}")]
+    if dialect.arcs == "radius":
+        parts += [note("NOT ADVISED: arcs in radius form; their centres depend on the last digit.")]
+    parts += [_program_line(head, layers, words, dialect, file)]
     parts += [
         structured("placement", (("row", str(i)), ("m", ",".join(number(v) for v in row))))
         for i, row in enumerate(head.placement)
@@ -85,14 +149,15 @@ def _head_text(head: Head, layers: Sequence[LayerText], words: Words, dialect: D
     )
     parts += [_setting_line(setting) for setting in head.settings]
     parts += [note(text) for text in head.notes]
-    parts.append(
-        note("Path mode: exact path. What the controller may cut off at corners beside that is its own.")
-    )
-    parts.append("\n".join([words.unit_word, "G17", "G90", "G94", dialect.path_mode, dialect.off, ""]))
+    if path_tolerance is None:
+        told = "exact path. What the controller may cut off at corners beside that is its own."
+    else:
+        told = f"continuous; the controller may leave the path by up to {number(path_tolerance)} mm."
+    parts.append(note(f"Path mode: {told}"))
     return "".join(parts)
 
 
-def _program_line(head: Head, layers: Sequence[LayerText], words: Words, dialect: Dialect) -> str:
+def _program_line(head: Head, layers: Sequence[LayerText], words: Words, dialect: Dialect, file: str) -> str:
     """The structured comment that every reader looks for first."""
     part = shortened(head.part)
     pairs = [
@@ -104,9 +169,13 @@ def _program_line(head: Head, layers: Sequence[LayerText], words: Words, dialect
         ("decimals", str(words.decimals)),
         ("part", value(part)),
         ("part_sha256", head.part_sha256),
-        ("on", value(dialect.on)),
-        ("off", value(dialect.off)),
     ]
+    if dialect.on and dialect.off:
+        pairs += [("on", value(dialect.on)), ("off", value(dialect.off))]
+    if dialect.axis:
+        pairs.append(("axis", dialect.axis))
+    if file:
+        pairs.append(("file", value(file)))
     if head.first:
         pairs.append(("first", str(head.first)))
     if part != head.part:
@@ -128,9 +197,8 @@ def _setting_line(setting: Setting) -> str:
 
 def _end_text(layers: Sequence[LayerText], words: Words, dialect: Dialect) -> str:
     """Extruder off, up to the greatest height used, end."""
-    rise = (
-        [f"G0 Z{words.coordinate(max(layer.top for layer in layers))}\n"]
-        if any(x.n_beads for x in layers)
-        else []
-    )
-    return "".join([f"{dialect.off}\n", *rise, "(end program)\n", "M2\n"])
+    rise = ""
+    if any(x.n_beads for x in layers):
+        rise = dialect.write("rise", z=words.coordinate(max(layer.top for layer in layers)))
+    stop = dialect.write("flow_stop", off=dialect.off or "")
+    return f"{stop}{rise}(end program)\n{dialect.write('program_end', off=dialect.off or '')}"

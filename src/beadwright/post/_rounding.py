@@ -27,7 +27,7 @@ import numpy.typing as npt
 
 from beadwright.curves import ArcPath
 from beadwright.errors import InternalError
-from beadwright.post._dialect import Words
+from beadwright.post._words import Words
 
 # An arc that rises less than this many units of the last place above its chord is printed as a line: its
 # direction and centre would be made of rounding, and the line is nearer (0.71 + 1 against 2.42 units).
@@ -62,6 +62,8 @@ class PrintedMoves:
         Centre from the move's start (words I, J); whole numbers, 0 for a line.
     turn : (m,) int8
         0 a line, 1 counter-clockwise (G3), -1 clockwise (G2).
+    radius : (m,) float
+        Of arcs told by their radius, whole numbers; 0 for a line, and where arcs are told by their centre.
     bound : float
         Greatest distance between a move as read, by any reading, and the exact move.
     n_flat, n_dropped : int
@@ -72,6 +74,7 @@ class PrintedMoves:
     end: Complex
     centre: Complex
     turn: npt.NDArray[np.int8]
+    radius: Floats
     bound: float
     n_flat: int
     n_dropped: int
@@ -91,7 +94,7 @@ class _Moves(NamedTuple):
         return _Moves(self.p0[rows], self.p1[rows], self.q0[rows], self.q1[rows], self.b[rows])
 
 
-def print_path(path: ArcPath, words: Words) -> PrintedMoves:
+def print_path(path: ArcPath, words: Words, *, by_radius: bool = False) -> PrintedMoves:
     """Round a path to the digits of its words and bound what that moved.
 
     Parameters
@@ -100,6 +103,8 @@ def print_path(path: ArcPath, words: Words) -> PrintedMoves:
         Lines, and arcs of at most half a turn, mm.
     words : Words
         Unit and decimals.
+    by_radius : bool
+        Arcs are told by their radius; they turn by at most a quarter.
 
     Returns
     -------
@@ -124,6 +129,7 @@ def print_path(path: ArcPath, words: Words) -> PrintedMoves:
     rise = np.abs(path.bulge) * np.abs(moves.p1 - moves.p0) / 2
     arcs = np.flatnonzero(rise > FLAT_BELOW)
     centre = np.zeros(len(rise), complex)
+    radius = np.zeros(len(rise))
     turn = np.zeros(len(rise), np.int8)
     # A line's D runs straight from one end's error to the other's; a flattened arc adds its rise.
     off = np.maximum(np.abs(moves.p0 - moves.q0), np.abs(moves.p1 - moves.q1)) + np.where(
@@ -131,7 +137,7 @@ def print_path(path: ArcPath, words: Words) -> PrintedMoves:
     )
     if len(arcs):
         own = moves.at(arcs)
-        middle, legal = _centres(own, words.arc_rule)
+        middle, legal = _centres_by_radius(own) if by_radius else _centres(own, words.arc_rule)
         if np.any(~legal & (rise[arcs] > FLAT_AT_MOST)):
             worst = arcs[~legal][int(np.argmax(rise[arcs[~legal]]))]
             msg = f"no legal centre for the arc at {path.points[worst]} mm, bulge {path.bulge[worst]}"
@@ -139,6 +145,8 @@ def print_path(path: ArcPath, words: Words) -> PrintedMoves:
         arcs, own, middle = arcs[legal], own.at(legal), middle[legal]
         centre[arcs] = middle
         turn[arcs] = np.sign(own.b).astype(np.int8)
+        if by_radius:
+            radius[arcs] = np.rint(np.abs(middle))
         off[arcs] = _arc_bounds(own, middle)
     kept = moves.q0 != moves.q1
     reach = float(np.abs(exact).max(initial=0.0))
@@ -147,6 +155,7 @@ def print_path(path: ArcPath, words: Words) -> PrintedMoves:
         end=moves.q1[kept],
         centre=centre[kept],
         turn=turn[kept],
+        radius=radius[kept],
         bound=float(off.max(initial=0.0)) + ROUNDING * reach,
         n_flat=int(np.count_nonzero((path.bulge != 0) & (turn == 0) & kept)),
         n_dropped=int(np.count_nonzero(~kept)),
@@ -197,6 +206,17 @@ def _centres(moves: _Moves, rule: float) -> tuple[Complex, npt.NDArray[np.bool_]
     radii = np.minimum(np.abs(centre), np.abs(chord - centre))
     legal = (side * _side(chord, centre) >= 0) & (_mismatch(chord, centre) <= rule) & (radii >= 1)
     return centre, legal
+
+
+def _centres_by_radius(moves: _Moves) -> tuple[Complex, npt.NDArray[np.bool_]]:
+    """Centre from the start of each arc as its rounded ends and whole-numbered radius put it, and if it can be."""
+    chord, b = moves.q1 - moves.q0, moves.b
+    length = np.abs(chord)
+    radius = np.rint(np.abs(moves.p1 - moves.p0) * (1 + b * b) / (4 * np.abs(b)))
+    radius = np.maximum(radius, np.ceil(length / 2))
+    high = np.sqrt(np.maximum(radius**2 - (length / 2) ** 2, 0.0))
+    centre = chord / 2 + 1j * np.sign(b) * chord / np.where(length > 0, length, 1.0) * high
+    return centre, (length > 0) & (radius >= 1)
 
 
 def _arc_bounds(moves: _Moves, centre: Complex) -> Floats:

@@ -83,9 +83,11 @@ class Departure:
     feed: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StartFlow:
-    """The extruder starts."""
+    """The extruder starts; its screw speed in rpm where the program commands it."""
+
+    rpm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

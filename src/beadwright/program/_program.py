@@ -140,6 +140,7 @@ def layer_program(
     clearance: float,
     feed: float,
     wait: Wait | None = None,
+    rpm: float | None = None,
 ) -> LayerProgram:
     """Events of one layer: to each bead above the layer, down, extruder on, along, extruder off, up.
 
@@ -160,6 +161,8 @@ def layer_program(
         Travel speed of the nozzle along beads, mm/s, above 0.
     wait : Wait, optional
         Before the first bead.
+    rpm : float, optional
+        Screw speed, where the program commands it.
 
     Raises
     ------
@@ -205,7 +208,7 @@ def layer_program(
                 height=bead.height,
                 closed=bead.closed,
             ),
-            StartFlow(),
+            StartFlow(rpm=rpm),
             BeadMoves(path=bead.path, z=plan.z, feed=feed),
             StopFlow(),
             BeadEnd(),

@@ -4,7 +4,13 @@ Lengths in mm, angles in degrees, speeds in mm/s, rates in kg/h, temperatures in
 """
 
 from beadwright.settings._base import Section
-from beadwright.settings._document import DEFAULT_MATERIAL, Document, material_names, parse_document
+from beadwright.settings._document import (
+    DEFAULT_MATERIAL,
+    Document,
+    material_names,
+    parse_document,
+    read_document,
+)
 from beadwright.settings._faces import FaceChoice
 from beadwright.settings._figure import Figure, Within
 from beadwright.settings._fill import Fill
@@ -17,13 +23,14 @@ from beadwright.settings._machine import (
     Lag,
     Machine,
     Moment,
+    Motion,
     Tamper,
     Volume,
 )
 from beadwright.settings._material import Material
 from beadwright.settings._plan import ROUNDING_UNITS, PlanOptions, PlanSettings, Wall
 from beadwright.settings._quantity import Quantity, convert
-from beadwright.settings._resolve import Resolved, default_material, resolve
+from beadwright.settings._resolve import Resolved, default_material, load, resolve
 from beadwright.settings._rows import SettingRow, setting_rows
 from beadwright.settings._schema import DOCUMENTS, schema, schema_text
 from beadwright.settings._stock import CutLater, StockRule
@@ -48,6 +55,7 @@ __all__ = [
     "Machine",
     "Material",
     "Moment",
+    "Motion",
     "PlanOptions",
     "PlanSettings",
     "Quantity",
@@ -61,8 +69,10 @@ __all__ = [
     "Within",
     "convert",
     "default_material",
+    "load",
     "material_names",
     "parse_document",
+    "read_document",
     "resolve",
     "resolve_told",
     "schema",

@@ -132,6 +132,11 @@ class PlanSettings(Section):
         None, description="plan.json of an earlier state of the part, whose face numbers are meant"
     )
     layer_time: LayerTime = Field(LAYER_TIME, description="how long a layer may take")
+    dialect: str | None = Field(
+        None,
+        max_length=1000,
+        description="words of the controller: name of a shipped dialect or a dialect file; default the machine's",
+    )
     workers: int | None = Field(None, ge=1, le=1024, description="processes; default all cores")
     overwrite: bool = Field(False, description="replace an earlier output of ours")
     strict: bool = Field(False, description="warnings become errors")
@@ -229,6 +234,7 @@ class PlanOptions(TypedDict, total=False):
     cut_later: Any
     earlier: str | None
     layer_time: dict[str, Any]
+    dialect: str | None
     workers: int | None
     overwrite: bool
     strict: bool

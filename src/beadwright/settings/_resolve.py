@@ -27,7 +27,7 @@ Model = TypeVar("Model", bound=Section)
 KeyPath = tuple[str | int, ...]
 
 # Settings that are not told where they are not used.
-IF_GIVEN = frozenset({"wall", "stock", "cut_later", "earlier"})
+IF_GIVEN = frozenset({"wall", "stock", "cut_later", "earlier", "dialect"})
 
 NOTHING = Document(name="", told="default", values={})
 
@@ -70,6 +70,8 @@ class Resolved:
                 value = self.settings.bead_spacing()
             if name == "bore":
                 value = self.settings.nozzle_bore()
+            if name == "dialect":
+                value = Path(value).name
             if name == "layers":
                 first, end = value
                 value = f"{first}:{'' if end is None else end}"
@@ -81,6 +83,7 @@ class Resolved:
         for prefix, card in (("machine", self.machine), ("material", self.material)):
             for path, key, value in leaves(card):
                 source = self.source[dotted((prefix, *path))]
+                value = Path(value).name if key == "controller.dialect" else value
                 told[f"{prefix}.{key}"] = {"value": value, "from": source}
         return told
 
@@ -154,6 +157,21 @@ def resolve(
         source=MappingProxyType(told),
         folder=machine_document.folder,
     )
+
+
+def load(model: type[Model], document: Document) -> Model:
+    """A document of any model of settings, checked whole.
+
+    Raises
+    ------
+    SettingsError
+        At least one value is at fault; the message lists all, each with file, line and key.
+    """
+    faults: list[str] = []
+    made = _checked(model, document.values, document, faults)
+    if made is None or faults:
+        raise refusal(faults)
+    return made
 
 
 @functools.lru_cache(maxsize=1)

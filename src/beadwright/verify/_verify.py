@@ -104,7 +104,10 @@ def _silent(_stage: str, _done: int, _total: int) -> None:
 
 
 def _flow_words(text: str, told: FlowWords) -> FlowWords:
-    """The extruder's own axis, where nothing else can switch it."""
+    """The extruder's own axis: as the program says, or where nothing else can switch it."""
+    stated = re.search(r"\(program [^)]*\baxis=([A-Z])\b", text)
+    if stated is not None and not told.axis and told.on is None:
+        return replace(told, axis=stated[1])
     if told.axis or told.on is not None or re.search(r"\(program [^)]*\bon=", text):
         return told
     bare = re.sub(r"\([^)]*\)|;[^\n]*", "", text.upper())

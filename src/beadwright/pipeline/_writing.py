@@ -1,0 +1,169 @@
+"""How a program is written: dialect, words, path mode and extruder command, settled before anything is planned."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+from beadwright.errors import SettingsError
+from beadwright.post import (
+    AxisFeed,
+    Dialect,
+    LayerText,
+    ProgramFile,
+    Words,
+    layer_text,
+    load_dialect,
+    program_text,
+    split_program,
+)
+from beadwright.process import ScrewCurve, fit_screw, mass_flow
+from beadwright.program import Head, LayerProgram
+from beadwright.settings import ROUNDING_UNITS, Resolved
+
+CUBIC_METRE = 1e9  # mm3
+HOUR = 3600.0  # s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Screw:
+    """What screw speeds follow from: the calibration, the bead's area (mm2), density (kg/mm3) and range (rpm)."""
+
+    curve: ScrewCurve
+    area: float
+    density: float
+    least: float
+    greatest: float
+
+    def speed(self, feed: float) -> float:
+        """Screw speed at a feed in mm/s, rpm.
+
+        Raises
+        ------
+        SettingsError
+            Outside what was measured or what the machine turns at.
+        """
+        speed = self.curve.speed(float(mass_flow(self.area, feed, self.density)))
+        if not self.least <= speed <= self.greatest:
+            raise SettingsError(
+                f"feed: the bead at {feed:g} mm/s wants {speed:.4g} rpm; the machine's screw turns at"
+                f" {self.least:g} to {self.greatest:g} rpm"
+            )
+        return speed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Writing:
+    """All that the text of a plan depends on beside its events.
+
+    Attributes
+    ----------
+    dialect : Dialect
+    words : Words
+    path_tolerance : float or None
+        Greatest distance from the path that the controller may cut off, mm; None for exact path.
+    work_offset : str or None
+        Word of the coordinate system.
+    axis : AxisFeed or None
+        How the extruder axis counts, if it is one.
+    screw : Screw or None
+        For the screw speed, where the program commands it.
+    """
+
+    dialect: Dialect
+    words: Words
+    path_tolerance: float | None
+    work_offset: str | None
+    axis: AxisFeed | None
+    screw: Screw | None
+
+    def rpm(self, feed: float) -> float | None:
+        """Screw speed for the job's bead at a feed in mm/s, rpm; None where the program does not command it."""
+        return None if self.screw is None else self.screw.speed(feed)
+
+    def layer(self, program: LayerProgram, advance: float) -> LayerText:
+        """Text of a layer; the extruder axis stands at `advance` before it."""
+        axis = None if self.axis is None else replace(self.axis, start=advance)
+        return layer_text(program, words=self.words, dialect=self.dialect, axis=axis)
+
+    def program(self, head: Head, layers: Sequence[LayerText]) -> str:
+        """The whole program as one text."""
+        return program_text(
+            head,
+            layers,
+            words=self.words,
+            dialect=self.dialect,
+            path_tolerance=self.path_tolerance,
+            work_offset=self.work_offset,
+        )
+
+    def files(self, head: Head, layers: Sequence[LayerText]) -> tuple[ProgramFile, ...]:
+        """The files that the dialect cuts it into beside; mostly none."""
+        return split_program(
+            head,
+            layers,
+            words=self.words,
+            dialect=self.dialect,
+            path_tolerance=self.path_tolerance,
+            work_offset=self.work_offset,
+        )
+
+
+def settle(resolved: Resolved) -> tuple[Resolved, Writing]:
+    """How the program of some settings is written, and the settings with the decimals that it really has.
+
+    Raises
+    ------
+    SettingsError
+        If the dialect does not fit to the machine or to the decimals.
+    """
+    machine = resolved.machine
+    given = resolved.settings.dialect
+    dialect = load_dialect(given or machine.controller.dialect, folder=None if given else resolved.folder)
+    if dialect.decimals is not None and resolved.source["decimals"] == "default":
+        settings = resolved.settings.model_copy(update={"decimals": dialect.decimals})
+        source = MappingProxyType({**resolved.source, "decimals": "dialect"})
+        resolved = replace(resolved, settings=settings, source=source)
+    settings = resolved.settings
+    words = Words(units=dialect.units, decimals=settings.decimals)
+    least = ROUNDING_UNITS * words.place
+    if settings.tolerance < least:
+        raise SettingsError(
+            f"tolerance: {settings.tolerance:g} mm cannot be kept with {settings.decimals} decimals of"
+            f" {words.units}, whose rounding alone moves arcs by up to {least:.3g} mm; take more decimals"
+        )
+    stated = resolved.source["machine.extruder.flow_control"] == "machine"
+    if stated and machine.extruder.flow_control != dialect.flow:
+        raise SettingsError(
+            f"dialect {dialect.name} commands the extruder by {dialect.flow}, but the machine file has"
+            f" extruder.flow_control = {machine.extruder.flow_control!r}; choose a dialect that fits"
+        )
+    axis = None
+    if dialect.flow == "axis":
+        axis = AxisFeed(scale=machine.extruder.axis_scale, kind=settings.bead_section)
+    return resolved, Writing(
+        dialect=dialect,
+        words=words,
+        path_tolerance=machine.path.tolerance,
+        work_offset=machine.work_offset.word,
+        axis=axis,
+        screw=_screw(resolved) if dialect.flow == "s-word" else None,
+    )
+
+
+def _screw(resolved: Resolved) -> Screw:
+    extruder, settings = resolved.machine.extruder, resolved.settings
+    rows = extruder.calibration
+    if not rows:
+        raise SettingsError(
+            "extruder.calibration: the dialect commands the screw speed, so the machine file must hold weighed"
+            " purges at three or more screw speeds"
+        )
+    return Screw(
+        curve=fit_screw([row.rpm for row in rows], [row.rate / HOUR for row in rows]),
+        area=settings.bead_area(),
+        density=resolved.material.density.value / CUBIC_METRE,
+        least=extruder.least_rpm,
+        greatest=extruder.greatest_rpm,
+    )
