@@ -46,13 +46,13 @@ def beadwright(*arguments: object, folder: Path) -> subprocess.CompletedProcess[
     )
 
 
-def judged(run: Run, program: Path) -> subprocess.CompletedProcess[str]:
+def judged(run: Run, program: Path, layers: int = LAYERS) -> subprocess.CompletedProcess[str]:
     if run.part.stem in WALLS:
         pytest.skip("the checker needs a solid")
     if not ORACLE.exists():
         pytest.skip("the independent checker is not beside this checkout")
     return subprocess.run(
-        [sys.executable, str(ORACLE), str(program), str(run.part), "--layers", str(LAYERS)],
+        [sys.executable, str(ORACLE), str(program), str(run.part), "--layers", str(layers)],
         capture_output=True,
         text=True,
         timeout=280,
@@ -101,7 +101,8 @@ def test_an_independent_checker_sees_a_bead_that_is_moved(run: Run) -> None:
     moved = run.out.parent / "moved.nc"
     moved.write_text(moved_bead(text, 0.05))
 
-    found = judged(run, moved)
+    # A bead is moved in every layer: the first and the last are enough to see it.
+    found = judged(run, moved, layers=1)
 
     assert found.returncode == 1, found.stdout[-2000:] + found.stderr[-2000:]
 

@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -20,20 +21,37 @@ COMMAND = Path(sys.executable).with_name("beadwright")
 MANY = ("--height", "0.5", "--contours", "1", "--workers", "2")
 
 
-def begun(folder: Path, *options: str) -> subprocess.Popen[str]:
-    """A run that has made its temporary folder and started its workers."""
-    process = subprocess.Popen(
+def started(folder: Path, *options: str) -> subprocess.Popen[str]:
+    """A run that takes interruptions, also where the tests are a job in the background, which does not."""
+    return subprocess.Popen(
         [str(COMMAND), "plan", str(FIXTURE), "-o", str(folder / "out"), *options],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
+
+
+def begun(folder: Path, *options: str) -> subprocess.Popen[str]:
+    """A run that has made its temporary folder and started its workers."""
+    process = started(folder, *options)
     deadline = time.monotonic() + 120
     while len(children(process.pid)) < 2 and process.poll() is None and time.monotonic() < deadline:
         time.sleep(0.02)
     assert list(folder.iterdir()), "no temporary folder"
     assert not (folder / "out").exists(), "done too soon"
     return process
+
+
+def reader(process: subprocess.Popen[str]) -> int:
+    """The process in which a run reads its file."""
+    deadline = time.monotonic() + 60
+    while process.poll() is None and time.monotonic() < deadline:
+        for pid in children(process.pid):
+            if b"serve_reader" in Path(f"/proc/{pid}/cmdline").read_bytes():
+                return pid
+        time.sleep(0.005)
+    raise AssertionError("no reader was seen")
 
 
 def ended(pid: int) -> bool:
@@ -75,6 +93,60 @@ def test_an_interruption_leaves_nothing(tmp_path: Path, how: signal.Signals) -> 
 
 
 @pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="needs Linux's /proc")
+def test_an_interruption_while_the_file_is_read_leaves_nothing(tmp_path: Path) -> None:
+    with started(tmp_path) as process:
+        child = reader(process)
+
+        process.send_signal(signal.SIGINT)
+        _, err = process.communicate(timeout=60)
+
+    assert (process.returncode, err) == (130, "beadwright: interrupted; nothing was written\n")
+    assert list(tmp_path.iterdir()) == []
+    assert ended(child)
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="needs Linux's /proc")
+def test_a_killed_reader_is_an_error_with_the_files_name(tmp_path: Path) -> None:
+    with started(tmp_path) as process:
+        os.kill(reader(process), signal.SIGKILL)
+        _, err = process.communicate(timeout=60)
+
+    assert process.returncode == 2
+    assert err.startswith("beadwright: error: planing_fixture.step: the CAD kernel crashed")
+    assert "SIGKILL" in err
+    assert list(tmp_path.iterdir()) == []
+
+
+# Where an interruption can land: Python marks a process that it meets inside code made from a string, and the
+# loader of a compiled library makes an ImportError out of it.
+LANDINGS = {
+    "a string": """exec("os.kill(os.getpid(), signal.SIGINT); time.sleep(9)")""",
+    "a library": (
+        "try:\n        os.kill(os.getpid(), signal.SIGINT); time.sleep(9)\n"
+        "    except KeyboardInterrupt as end:\n        raise ImportError('initialization failed') from end"
+    ),
+}
+
+
+@pytest.mark.parametrize("landing", LANDINGS)
+def test_an_interruption_ends_with_130_wherever_it_lands(tmp_path: Path, landing: str) -> None:
+    script = (
+        "import os, signal, sys, time\nfrom beadwright import cli, pipeline\n"
+        f"def plan_part(*_, **__):\n    {LANDINGS[landing]}\n"
+        "pipeline.plan_part = plan_part\nsys.argv = ['beadwright', 'plan', 'part.step', '-o', 'out']\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\ncli.run()\n"
+    )
+
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=tmp_path, capture_output=True, text=True, timeout=60, check=False
+    )
+
+    assert (done.returncode, done.stdout) == (130, "")
+    assert done.stderr == "beadwright: interrupted; nothing was written\n"
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="needs Linux's /proc")
 def test_a_killed_worker_changes_nothing(tmp_path: Path) -> None:
     calm, rough = tmp_path / "calm", tmp_path / "rough"
     calm.mkdir()
@@ -113,6 +185,42 @@ def test_a_full_disk_leaves_the_earlier_output(tmp_path: Path) -> None:
     assert "cannot write program.nc" in full.stderr
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
     assert {p.name: p.read_bytes() for p in out.iterdir()} == before
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system of 64 kB in memory."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", str(place)]
+    if sys.platform != "linux" or os.geteuid() != 0 or subprocess.run(mount, check=False).returncode != 0:
+        pytest.skip("only root on Linux may mount a small disk")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("plan", "--layers", "10:20", "-o", "out"), "cannot write program.nc: the disk is full"),
+        (("section", "--z", "9", "-o", "s.dxf"), "s.dxf: cannot be written (No space left on device)"),
+    ],
+)
+def test_a_disk_that_fills_up_is_left_empty(small_disk: Path, words: tuple[str, ...], told: str) -> None:
+    (small_disk / "mine").write_bytes(bytes(56 * 1024))
+
+    done = subprocess.run(
+        [str(COMMAND), words[0], str(FIXTURE), *words[1:], "--quiet"],
+        cwd=small_disk,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+    assert (done.returncode, done.stdout) == (2, "")
+    assert told in done.stderr
+    assert [p.name for p in small_disk.iterdir()] == ["mine"]
 
 
 def test_the_same_bytes_on_two_runs(tmp_path: Path) -> None:

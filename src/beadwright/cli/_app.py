@@ -5,6 +5,7 @@ Nothing heavy is imported before a command needs it, so that help and completion
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import signal
@@ -46,11 +47,28 @@ Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="no progress and no t
 def run() -> None:
     """Entry point of the installed command."""
     signal.signal(signal.SIGTERM, _interrupt)
-    app()
+    if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:  # as a job in the background has it
+        signal.signal(signal.SIGINT, _interrupt)
+    try:
+        app()
+    except (KeyboardInterrupt, SystemExit) as end:
+        if isinstance(end, SystemExit) and end.code != INTERRUPTED:
+            raise
+        # Python remembers an interruption inside code that was made from a string, such as a dataclass, and
+        # would end the process by the signal instead of our exit code.
+        with contextlib.suppress(OSError):
+            sys.stdout.flush()
+            sys.stderr.flush()
+        os._exit(INTERRUPTED)
 
 
-def _interrupt(_signal: int, _frame: FrameType | None) -> NoReturn:
+_interruptions: list[int] = []
+"""Signals so far that ask for an end; a library may turn the exception into one of its own."""
+
+
+def _interrupt(number: int, _frame: FrameType | None) -> NoReturn:
     """End like an interruption from the keyboard: clean up, leave nothing behind."""
+    _interruptions.append(number)
     raise KeyboardInterrupt
 
 
@@ -65,7 +83,7 @@ class Edge:
     ) -> None:
         if fault is None or isinstance(fault, typer.Exit):
             return
-        if isinstance(fault, KeyboardInterrupt):
+        if isinstance(fault, KeyboardInterrupt) or _interruptions:
             say("interrupted; nothing was written")
             raise typer.Exit(INTERRUPTED)
         if isinstance(fault, BrokenPipeError):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
+from pathlib import Path
 
 import beadwright
 
@@ -19,13 +20,12 @@ def load_kernels() -> tuple[str, ...]:
     tuple of str
         Names of the modules.
     """
-    rooms = [room.name for room in pkgutil.iter_modules(beadwright.__path__) if room.ispkg]
     names = []
-    for room in rooms:
-        package = importlib.import_module(f"beadwright.{room}")
-        inside = [module.name for module in pkgutil.iter_modules(package.__path__)]
-        if KERNELS in inside:
-            names += _tree(f"beadwright.{room}.{KERNELS}")
+    for room in pkgutil.iter_modules(beadwright.__path__):
+        # A room without kernels is not imported: the one of the CAD kernel alone would take a second.
+        inside = pkgutil.iter_modules([str(Path(folder) / room.name) for folder in beadwright.__path__])
+        if KERNELS in {module.name for module in inside}:
+            names += _tree(f"beadwright.{room.name}.{KERNELS}")
     return tuple(names)
 
 

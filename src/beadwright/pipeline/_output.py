@@ -98,7 +98,11 @@ def output_folder(out: str | Path, *, overwrite: bool) -> Iterator[Output]:
         with told(f"cannot name the output folder {path}"):
             _rename(temporary, path)
     finally:
-        shutil.rmtree(temporary, ignore_errors=True)
+        try:
+            shutil.rmtree(temporary, ignore_errors=True)
+        except KeyboardInterrupt:  # a second one, of somebody in a hurry
+            shutil.rmtree(temporary, ignore_errors=True)
+            raise
 
 
 def check_output(path: Path, *, overwrite: bool) -> None:

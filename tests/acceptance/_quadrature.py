@@ -1,0 +1,70 @@
+"""Volume from sections: adaptive quadrature between the heights at which the section changes its kind."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.brep import Model
+from beadwright.curves import chain_measures
+from beadwright.section import Cutter, cut, face_events, prepare
+
+Array = npt.NDArray[np.float64]
+
+# Share of the volume by which two rules may differ on one interval, and the halvings that may be needed for it.
+SHARE, ROUNDS = 5e-8, 14
+
+
+def areas(cutter: Cutter, heights: Array) -> Array:
+    """Signed areas at heights of any shape; every section is closed."""
+    sections = cut(cutter, heights.ravel())
+    assert all(s.loops.closed.all() and s.counters.unmatched == 0 == s.fallbacks for s in sections)
+    return np.array([float(chain_measures(s.loops)[0].sum()) for s in sections]).reshape(heights.shape)
+
+
+def crowded(cutter: Cutter, low: Array, high: Array) -> Array:
+    """Integrals by seven points crowded towards both ends, where an area may start as a square root."""
+    x, w = np.polynomial.legendre.leggauss(7)
+    phi = 0.5 * np.pi * (x + 1.0)
+    heights = low[:, None] + (high - low)[:, None] * 0.5 * (1.0 - np.cos(phi))
+    return np.asarray((areas(cutter, heights) * (0.25 * np.pi * w * np.sin(phi))).sum(axis=1) * (high - low))
+
+
+def volume(model: Model) -> tuple[float, float]:
+    """Volume and the sum of what two rules differ by, mm3."""
+    cutter = prepare(model)
+    intervals = cutter.intervals
+    events = np.concatenate((cutter.z_range, intervals.low, intervals.high, face_events(cutter)))
+    events = np.unique(np.clip(events, *cutter.z_range))
+    # Narrower than this are the intervals that planes keep out of.
+    keep = np.diff(events) > 2e-6
+    low, high = events[:-1][keep], events[1:][keep]
+
+    # Three points, exact for a polynomial of degree five, against the middle one alone.
+    x, w = np.polynomial.legendre.leggauss(3)
+    found = areas(cutter, low[:, None] + (high - low)[:, None] * 0.5 * (x + 1.0))
+    before = (found * 0.5 * w).sum(axis=1) * (high - low)
+    room = SHARE * abs(float(before.sum()))
+    rough = np.abs(before - found[:, 1] * (high - low)) > room
+    total = float(before[~rough].sum())
+    low, high, before = low[rough], high[rough], before[rough]
+
+    # Seven against the three, then two halves against the whole.
+    after = crowded(cutter, low, high)
+    rough = np.abs(after - before) > room
+    error = float(np.abs(after - before)[~rough].sum())
+    total += float(after[~rough].sum())
+    low, high, before = low[rough], high[rough], after[rough]
+    for _ in range(ROUNDS):
+        if len(low) == 0:
+            break
+        middle = 0.5 * (low + high)
+        left, right = crowded(cutter, low, middle), crowded(cutter, middle, high)
+        differ = np.abs(left + right - before)
+        rough = differ > room
+        error += float(differ[~rough].sum())
+        total += float((left + right)[~rough].sum())
+        low = np.concatenate((low[rough], middle[rough]))
+        high = np.concatenate((middle[rough], high[rough]))
+        before = np.concatenate((left[rough], right[rough]))
+    return total + float(before.sum()), error + float(np.abs(before).sum())

@@ -1,0 +1,53 @@
+"""Volumes of public models from their sections: the same in any pose, and the CAD kernel's own."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from beadwright import brep, kernel
+from tests.acceptance._models import SOLIDS, whole
+from tests.acceptance._quadrature import volume
+
+# Cheap ones of every surface kind; the others by hand.
+QUICK: tuple[str, ...] = ()
+
+# Where the kernel's own volume is wrong, by the share that it is off.
+KERNEL_WRONG: dict[str, float] = {}
+
+
+def rotations(n: int) -> list[np.ndarray]:
+    """Uniform random rotations: the orthogonal factor of a normal matrix, its signs made unique."""
+    rng = np.random.default_rng(7)
+    found = []
+    for _ in range(n):
+        q, r = np.linalg.qr(rng.normal(size=(3, 3)))
+        q = q * np.sign(np.diag(r))
+        found.append(q if np.linalg.det(q) > 0 else -q)
+    return found
+
+
+def judge(name: str, turns: int) -> None:
+    model, _ = whole(name)
+    upright, error = volume(model)
+    assert error <= 1e-6 * upright
+
+    for turn in rotations(turns):
+        found, error = volume(brep.placed(model, np.column_stack((turn, np.zeros(3)))))
+        assert error <= 1e-6 * upright
+        assert found == pytest.approx(upright, rel=1e-6)
+    off = kernel.volume(model, 1e-7) / upright - 1.0
+    print(f"{name}: {upright:.9g} mm3, the kernel's is off by {off:.2e}")
+    assert off == pytest.approx(KERNEL_WRONG.get(name, 0.0), rel=0.01, abs=1e-6)
+
+
+@pytest.mark.parametrize("name", QUICK)
+def test_volume_does_not_turn_with_the_part(name: str) -> None:
+    judge(name, 1)
+
+
+@pytest.mark.byhand
+@pytest.mark.timeout(3000)
+@pytest.mark.parametrize("name", SOLIDS)
+def test_volume_in_three_random_poses(name: str) -> None:
+    judge(name, 3)
