@@ -8,6 +8,7 @@ import numpy.typing as npt
 from beadwright.curves import CurveKind, CurveLoops
 from beadwright.section._batch import Batch, spans_of
 from beadwright.section._cutter import Cutter
+from beadwright.section._directions import directions
 from beadwright.section._fallback import GIVEN
 from beadwright.section._free_pieces import free_pieces
 from beadwright.section._kernels import codes
@@ -63,11 +64,11 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
         plane,
         len(batch.points),
         len(batch.heights),
-        np.ascontiguousarray(np.concatenate((chord, chord), axis=1)),
+        directions(cutter, batch, start, end, chord),
     )
     first, closed = first[: chains + 1], closed[:chains]
-    free_row, free_tables, tangent = _free(cutter, batch)
-    n, used, curves, shape, first_piece, pieces, control, first_curve, gap = emit(
+    free_row, free_tables, near = _free(cutter, batch)
+    n, used, curves, shape, first_piece, pieces, control, first_curve, gap, tangent = emit(
         chain,
         segments,
         batch.use_node,
@@ -76,10 +77,12 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
         batch.table,
         batch.par,
         batch.pair_face,
+        batch.heights[batch.pair_plane],
         faces.kind,
         faces.par,
         faces.first_span,
         spans_of(cutter),
+        faces.span_bend,
         *_interpolation(),
         free_row,
         free_tables,
@@ -103,6 +106,11 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
     model = np.zeros(len(batch.heights))
     bound = np.zeros(len(batch.heights))
     curve_plane = np.repeat(plane[chain], np.diff(first_curve))
+    for row in np.flatnonzero(tangent[:n, 0] > 0.0):
+        k = int(curve_plane[row])
+        place = (float(tangent[row, 1]), float(tangent[row, 2]), float(batch.heights[k]))
+        beside = NearTangent(face=int(owner[row]), at=place, uncertainty=float(tangent[row, 0]))
+        near.setdefault(k, []).append(beside)
     np.maximum.at(model, plane[chain], gap)
     np.maximum.at(bound, curve_plane, shape[:, 8])
     straight = np.bincount(plane[segments[:, 1] == STRAIGHT], minlength=len(batch.heights))
@@ -141,7 +149,7 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
                 solid=chain_solid[ja:jb],
                 model=float(model[k]),
                 bound=float(bound[k]),
-                near_tangent=tangent.get(k, ()),
+                near_tangent=tuple(near.get(k, ())),
                 hidden=CELL if hidden[k] else 0.0,
                 fallbacks=int(fallbacks[k]),
                 counters=Counters(
@@ -170,12 +178,12 @@ def _free_reports(batch: Batch) -> tuple[Ints, Ints]:
 
 def _free(
     cutter: Cutter, batch: Batch
-) -> tuple[Ints, tuple[Ints, Ints, Ints, Array, Array], dict[int, tuple[NearTangent, ...]]]:
+) -> tuple[Ints, tuple[Ints, Ints, Ints, Array, Array], dict[int, list[NearTangent]]]:
     """Bézier pieces of all segments of free faces, in one table."""
     segments = batch.segments
     free_row = np.full(len(segments), -1, dtype=np.int64)
     firsts, degrees, counts, controls, bounds = [np.zeros(1, dtype=np.int64)], [], [], [], []
-    near: dict[int, tuple[NearTangent, ...]] = {}
+    near: dict[int, list[NearTangent]] = {}
     if batch.free:
         branch = segments[:, 1]
         is_free = branch >= 0
@@ -225,7 +233,7 @@ def _free(
                 p = found.control[found.first_control[found.first_piece[j]]]
                 place = (float(p[0] / p[2]), float(p[1] / p[2]), float(batch.heights[k]))
                 entry = NearTangent(face=f, at=place, uncertainty=float(found.unsure[j]))
-                near[k] = (*near.get(k, ()), entry)
+                near.setdefault(k, []).append(entry)
     size = np.concatenate(counts) if counts else np.zeros(0, dtype=np.int64)
     return (
         free_row,

@@ -23,6 +23,7 @@ from beadwright.brep import (
     handedness,
 )
 from beadwright.section._kernels import codes
+from beadwright.section._meridian import meridian_spans, quadric, span_bend
 from beadwright.section._pieces import critical, restricted, spans
 
 Array = npt.NDArray[np.float64]
@@ -55,6 +56,8 @@ class Faces:
         ``(w r, w w, 0, weight)`` of a profile, ``(w x, w y, w z, weight)`` of a directrix.
     span_reach : (s, 2) float
         Least and greatest z that the surface can have on a piece of a profile.
+    span_bend : (s,) float
+        Bound of the curvature on a piece of a profile, 1/mm.
     reach : (n, 2) float
         Least and greatest z that the surface may have inside the face beyond its edges; empty where it
         cannot pass them.
@@ -68,20 +71,8 @@ class Faces:
     span_base: Ints
     control: Array
     span_reach: Array
+    span_bend: Array
     reach: Array
-
-
-def _profile_spans(profile: SplineProfile, tilt: float) -> list[tuple[float, float, Array]]:
-    """Pieces of a meridian, cut where its height turns if the axis is vertical."""
-    out = []
-    curve = profile.curve
-    for a, b, row in spans(curve, float(curve.knots[0]), float(curve.knots[-1])):
-        control = np.stack((row[:, 0], row[:, 1], np.zeros(len(row)), row[:, 2]), axis=1)
-        cuts = [0.0, *(critical(row[:, 1], row[:, 2]) if tilt < UPRIGHT else []), 1.0]
-        for s, t in pairwise(cuts):
-            part = control if len(cuts) == 2 else restricted(control, s, t)
-            out.append((a + s * (b - a), a + t * (b - a), part))
-    return out
 
 
 def _directrix_spans(curve: Spline3, level: bool) -> list[tuple[float, float, Array]]:
@@ -126,11 +117,15 @@ def _row(face: Face) -> tuple[int, Array, list[tuple[float, float, Array]], tupl
                     poles = profile.curve.poles
                     heights = frame.origin[2] + poles[:, 1] * axis[2]
                     swing = np.abs(poles[:, 0]) * tilt + abs(profile.offset)
+                    rows = meridian_spans(profile, tilt if tilt >= UPRIGHT else 0.0, float(axis[2]))
                     par = np.concatenate((head, [profile.offset * handedness(frame.axes)]))
+                    if (own := quadric(profile, rows)) is not None:
+                        numbers = (own.along, own.a, own.b, own.c, own.w, own.low, own.high, own.off)
+                        par = np.concatenate((par, numbers))
                     return (
                         codes.TURNED_SPLINE,
                         par,
-                        _profile_spans(profile, tilt),
+                        rows,
                         (float((heights - swing).min()), float((heights + swing).max())),
                     )
         case ExtrusionSurface(directrix=directrix, direction=direction):
@@ -170,6 +165,7 @@ def pack_faces(model: Model) -> Faces:
         span_base=base,
         control=np.concatenate([r[2] for r in rows]) if rows else np.zeros((0, 4)),
         span_reach=_span_reach(model, first, rows),
+        span_bend=_span_bend(model, first, rows),
         reach=np.array(reach, dtype=float).reshape(-1, 2),
     )
 
@@ -187,6 +183,15 @@ def _span_reach(model: Model, first: list[int], rows: list[tuple[float, float, A
             swing = np.abs(rw[:, 0]).max() * tilt + slack
             heights = base + rw[:, 1] * axis[2]
             out[i] = heights.min() - swing - 1e-9, heights.max() + swing + 1e-9
+    return out
+
+
+def _span_bend(model: Model, first: list[int], rows: list[tuple[float, float, Array]]) -> Array:
+    out = np.zeros(len(rows))
+    for face, a, b in zip(model.faces, first[:-1], first[1:], strict=True):
+        surface = face.surface
+        if isinstance(surface, RevolutionSurface) and isinstance(surface.profile, SplineProfile):
+            out[a:b] = [span_bend(rows[i][2], surface.profile.offset) for i in range(a, b)]
     return out
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
@@ -18,12 +16,8 @@ STRAIGHT = -1
 """Branch of a segment that is a straight connector."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Ends:
-    """Where a finite open branch starts and ends: parameters and points."""
-
-    s: tuple[float, float]
-    xy: tuple[Array, Array]
+End = tuple[float, Array]
+"""Parameter and point of an end of an open branch."""
 
 
 def rescue(cutter: Cutter, batch: Batch, spare: Ints) -> Ints:
@@ -64,14 +58,19 @@ def rescue(cutter: Cutter, batch: Batch, spare: Ints) -> Ints:
                 add.segment(int(pair), STRAIGHT, u, e)
                 continue
             out, into = int(batch.use_branch[u]), int(batch.use_branch[e])
-            here, there = _ends(cutter, batch, int(pair), out), _ends(cutter, batch, int(pair), into)
+            here = _end(cutter, batch, int(pair), out, last=True)
+            there = _end(cutter, batch, int(pair), into, last=False)
             assert here is not None
             assert there is not None
-            a, b = add.point(here.xy[1], here.s[1]), add.point(there.xy[0], there.s[0])
+            if np.array_equal(here[1], there[1]):
+                # a corner of the section itself: an apex, or a crossing of two lines
+                a, b = add.corner(here[1], here[0], there[0])
+            else:
+                a, b = add.point(here[1], here[0]), add.point(there[1], there[0])
+                add.segment(int(pair), STRAIGHT, a, b)
+                batch.counts[plane, 1] += 1
             add.segment(int(pair), out, u, a)
-            add.segment(int(pair), STRAIGHT, a, b)
             add.segment(int(pair), into, b, e)
-            batch.counts[plane, 1] += 1
     add.done()
     return np.array(left, dtype=np.int64)
 
@@ -89,7 +88,7 @@ def _chosen(
             there = _open_end(cutter, batch, pair, e, last=False)
             same = batch.use_branch[u] == batch.use_branch[e]
             if here is not None and there is not None and not (same and batch.use_s[u] < batch.use_s[e]):
-                ways.append((float(np.linalg.norm(here.xy[1] - there.xy[0])), True, u, e))
+                ways.append((float(np.linalg.norm(here[1] - there[1])), True, u, e))
     taken: set[int] = set()
     out = []
     for way in sorted(ways):
@@ -99,19 +98,19 @@ def _chosen(
     return out
 
 
-def _open_end(cutter: Cutter, batch: Batch, pair: int, use: int, *, last: bool) -> _Ends | None:
-    """Ends of a use's branch if nothing lies between it and the one looked at."""
+def _open_end(cutter: Cutter, batch: Batch, pair: int, use: int, *, last: bool) -> End | None:
+    """End of a use's branch, the last or the first, if no node lies between."""
     branch = int(batch.use_branch[use])
     if branch < 0:
         return None
     a, b = batch.first_use[pair], batch.first_use[pair + 1]
     own = batch.use_s[a:b][batch.use_branch[a:b] == branch]
     beyond = own > batch.use_s[use] if last else own < batch.use_s[use]
-    return None if beyond.any() else _ends(cutter, batch, pair, branch)
+    return None if beyond.any() else _end(cutter, batch, pair, branch, last=last)
 
 
-def _ends(cutter: Cutter, batch: Batch, pair: int, branch: int) -> _Ends | None:
-    """None for closed branches and for those without an end."""
+def _end(cutter: Cutter, batch: Batch, pair: int, branch: int, *, last: bool) -> End | None:
+    """None for closed branches and for those without such an end."""
     kind, closed = int(batch.table[branch, 0]), int(batch.table[branch, 1])
     if closed == 1:
         return None
@@ -119,22 +118,19 @@ def _ends(cutter: Cutter, batch: Batch, pair: int, branch: int) -> _Ends | None:
     if kind == codes.B_FREE:
         own, row = batch.free[face], int(batch.free_branch[branch])
         n = float(own.first_piece[row + 1] - own.first_piece[row])
-        if cutter.outline[face].outward:
-            return _Ends(s=(0.0, n), xy=(own.start[row], own.end[row]))
-        return _Ends(s=(-n, 0.0), xy=(own.end[row], own.start[row]))
+        outward = cutter.outline[face].outward
+        xy = own.end[row] if last == outward else own.start[row]
+        return (n if outward else 0.0, xy) if last else (0.0 if outward else -n, xy)
+    if kind == codes.B_LINE and batch.par[branch, 13] == (1.0 if last else -1.0):
+        return 0.0, batch.par[branch, :2].copy()
     if kind not in (codes.B_LEVEL, codes.B_PUSHED):
         return None
     from beadwright.section._kernels.locate import span_of
 
     first = cutter.faces.first_span
-    low, high = span_of(kind, batch.par[branch], cutter.faces.span, first[face], first[face + 1])
-    return _Ends(
-        s=(float(low), float(high)),
-        xy=(
-            branch_point(cutter, batch, face, branch, float(low)),
-            branch_point(cutter, batch, face, branch, float(high)),
-        ),
-    )
+    ends = span_of(kind, batch.par[branch], cutter.faces.span, first[face], first[face + 1])
+    s = float(ends[1] if last else ends[0])
+    return s, branch_point(cutter, batch, face, branch, s)
 
 
 def branch_point(cutter: Cutter, batch: Batch, face: int, branch: int, s: float) -> Array:
@@ -143,7 +139,7 @@ def branch_point(cutter: Cutter, batch: Batch, face: int, branch: int, s: float)
 
     faces = cutter.faces
     spans = spans_of(cutter)
-    work, out = np.empty((int(max(2, *spans[1], 2)) + 3, 4)), np.empty(5)
+    work, out = np.empty((int(max(2, *spans[1], 2)) + 3, 4)), np.empty(7)
     point(
         batch.table[branch, 0],
         batch.par[branch],
@@ -166,6 +162,7 @@ class Additions:
         self.batch = batch
         self.points: list[Array] = []
         self.s: list[float] = []
+        self.same: dict[int, int] = {}
         self.segments: list[tuple[int, int, int, int, int]] = []
 
     def point(self, xy: Array, s: float = 0.0) -> int:
@@ -173,6 +170,13 @@ class Additions:
         self.points.append(xy)
         self.s.append(s)
         return len(self.batch.use_node) + len(self.points) - 1
+
+    def corner(self, xy: Array, s0: float, s1: float) -> tuple[int, int]:
+        """A new node with two uses, at the end of one branch and at the start of another: the uses."""
+        first = self.point(xy, s0)
+        second = self.point(xy, s1)
+        self.same[second] = first
+        return first, second
 
     def segment(self, pair: int, branch: int, start: int, end: int) -> None:
         """From use to use."""
@@ -182,7 +186,10 @@ class Additions:
         """Put everything in."""
         batch, n = self.batch, len(self.points)
         if n:
+            base = len(batch.use_node)
             nodes = len(batch.points) + np.arange(n)
+            for second, first in self.same.items():
+                nodes[second - base] = nodes[first - base]
             xyz = np.concatenate((np.array(self.points), np.zeros((n, 1))), axis=1)
             batch.points = np.concatenate((batch.points, xyz))
             batch.use_node = np.concatenate((batch.use_node, nodes))

@@ -72,8 +72,10 @@ class Section:
     model : float
         Longest connector, measured in the plane, mm: the file's own share.
     bound : float
-        Greatest distance of a carried curve from the true one, mm.
+        Greatest distance of a carried curve from the true one, mm: what its form strays, and rounding (and
+        what else moves the surface) over the sine of the angle between surface and plane.
     near_tangent : tuple of NearTangent
+        Where that angle is below 1e-4: there the curve may lie farther beside, as each entry says.
     hidden : float
         Size of cells of free-form faces in which something could hide, mm; 0 if none.
     fallbacks : int

@@ -67,10 +67,18 @@ def _inside(cutter: Cutter, batch: Batch, asked: Ints) -> npt.NDArray[np.bool_]:
     branch = batch.segments[asked, 1]
     face = batch.pair_face[batch.segments[asked, 0]]
     faces = cutter.faces
-    points = sample_points(
-        branch, batch.table, batch.par, face, faces.kind, faces.par, faces.first_span, spans_of(cutter)
-    )
     height = batch.heights[batch.pair_plane[batch.segments[asked, 0]]]
+    points = sample_points(
+        branch,
+        batch.table,
+        batch.par,
+        face,
+        height,
+        faces.kind,
+        faces.par,
+        faces.first_span,
+        spans_of(cutter),
+    )
     for f in np.unique(face):
         rows = np.flatnonzero(face == f)
         if f in batch.free:

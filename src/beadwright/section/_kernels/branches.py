@@ -16,6 +16,7 @@ from beadwright.section._kernels.codes import (
     C_ELLIPSE,
     C_LINE,
     C_SPLINE,
+    PAR,
     PLANE,
     PUSHED_CONIC,
     PUSHED_SPLINE,
@@ -24,64 +25,63 @@ from beadwright.section._kernels.codes import (
     TURNED_LINE,
     TURNED_SPLINE,
 )
-from beadwright.section._kernels.level import excess, profile
+from beadwright.section._kernels.level import meridian, profile
 from beadwright.section._kernels.nodes import bezier3, spline_root
 from beadwright.section._kernels.options import helper, kernel
-from beadwright.section._kernels.turned import UPRIGHT, add, level_row, turned_circle, turned_line
-
-SAMPLES = 24
+from beadwright.section._kernels.quadric import turned_quadric
+from beadwright.section._kernels.rows import add, level_row
+from beadwright.section._kernels.tangency import pushed_sine
+from beadwright.section._kernels.turned import UPRIGHT, turned_circle, turned_line
 
 
 @helper
-def refine(
-    f: Any, i: int, spans: Any, height: float, rho: float, a: float, b: float, ga: float, work: Any, out: Any
+def meet(
+    f: Any, i: int, spans: Any, v: float, height: float, rho: float, sign: float, work: Any, out: Any
 ) -> Any:
-    """Halve [a, b] down to the sign change of `excess` (``ga`` is its value at a): the place."""
-    for _ in range(54):
-        v = 0.5 * (a + b)
-        g = excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, v, work, out)
-        if (g > 0.0) == (ga > 0.0):
-            a = v
-        else:
-            b = v
-    return 0.5 * (a + b)
+    """The value rho r + sign (az w - height): the sides of the plane that a meridian's points take as they turn."""
+    profile(TURNED_SPLINE, f, i, i + 1, spans, v, work, out)
+    return rho * out[0] + sign * (f[5] * out[1] - height)
 
 
 @helper
-def dip(
+def meeting(
     f: Any,
     i: int,
     spans: Any,
     height: float,
     rho: float,
-    a: float,
-    b: float,
     sign: float,
+    ga: float,
+    gb: float,
     work: Any,
     out: Any,
 ) -> Any:
-    """Where `excess` times ``sign`` is least on [a, b], by golden section, and its value there."""
-    v, g = a, 0.0
-    best, at = 1e300, a
-    gp, gq = 0.0, 0.0
-    for turn in range(80):
-        # two values to begin with, then one a round
-        p, q = a + 0.38196601125 * (b - a), a + 0.61803398875 * (b - a)
-        v = p if turn % 2 == 0 else q
-        g = sign * excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, v, work, out)
-        if g < best:
-            best, at = g, v
-        if best < 0.0:
+    """The one place on a meridian's piece where `meet` changes its sign: regula falsi, halved when slow."""
+    a, b = spans[0][i, 0], spans[0][i, 1]
+    rises = gb > 0.0
+    side = 0
+    for k in range(100):
+        if b - a <= 4e-16 * (abs(a) + abs(b)):
             break
-        if turn % 2 == 0:
-            gp = g
+        v = a - ga * (b - a) / (gb - ga) if k % 4 != 3 and gb != ga else 0.5 * (a + b)
+        if not a < v < b:
+            v = 0.5 * (a + b)
+            if not a < v < b:
+                break
+        g = meet(f, i, spans, v, height, rho, sign, work, out)
+        if (g > 0.0) == rises:
+            b, gb = v, g
+            if side == 1:
+                ga *= 0.5
+            side = 1
         else:
-            gq = g
-            if gp < gq:
-                b = q
-            else:
-                a = p
-    return at, best
+            a, ga = v, g
+            if g == 0.0:
+                b = v
+            if side == 2:
+                gb *= 0.5
+            side = 2
+    return 0.5 * (a + b)
 
 
 @helper
@@ -97,66 +97,62 @@ def turned_spline(
     work: Any,
     out: Any,
 ) -> None:
-    """Any meridian: roots of `excess` on each piece that the plane can meet, then intervals between them.
+    """Any meridian: where its circles of latitude begin and cease to meet the plane, then intervals between.
 
-    Values at equal steps, and at the least value between them where three neighbours dip towards zero
-    without a change of sign.
+    A circle of latitude meets the plane where r^2 - q^2 > 0, rho q = height - az w, the product of
+    rho (r - q) and rho (r + q). The pieces were cut where either turns, which no height moves: on each both
+    rise or fall, and end signs tell all roots.
     """
     rho = hypot(f[3], f[4])
     height = h - f[2]
     az, sense = f[5], f[6]
     upright = rho < UPRIGHT
-    if upright:
-        rho = 0.0
+    if not upright and f[10] != 0.0:
+        quadric_rows(f, first, last, reach, h, rows, count, out)
+        return
     ends = spans[0]
-    place, value = np.empty(2 * SAMPLES + 3), np.empty(2 * SAMPLES + 3)
     inside, turn_low, va = False, False, 0.0
     par = rows[1]
+    place = np.empty(2)
     for i in range(first, last):
         met = reach[i, 0] <= h <= reach[i, 1]
-        n = 0
-        if met:
-            before, behind = 0.0, 0.0
-            for j in range(SAMPLES + 1):
-                v = ends[i, 0] + (ends[i, 1] - ends[i, 0]) * j / SAMPLES
-                g = excess(TURNED_SPLINE, f, i, i + 1, spans, height, rho, v, work, out)
-                dips = j >= 2 and before * behind > 0.0 and before * g > 0.0
-                dips = dips and abs(before) < abs(behind) and abs(before) < abs(g)
-                if dips:
-                    sign = 1.0 if before > 0.0 else -1.0
-                    step = (ends[i, 1] - ends[i, 0]) / SAMPLES
-                    at, low = dip(f, i, spans, height, rho, v - 2.0 * step, v, sign, work, out)
-                    if low < 0.0:
-                        # keep the row in order: the dip may lie before or after the middle sample
-                        if at < place[n - 1]:
-                            place[n], value[n] = place[n - 1], value[n - 1]
-                            place[n - 1], value[n - 1] = at, sign * low
-                        else:
-                            place[n], value[n] = at, sign * low
-                        n += 1
-                place[n], value[n] = v, g
-                n += 1
-                behind, before = before, g
-        for j in range(n):
-            v = place[j]
-            if j == 0:
-                if not upright and value[0] > 0.0 and not inside:
-                    inside, turn_low, va = True, False, v
-                continue
-            if (value[j - 1] > 0.0) == (value[j] > 0.0):
-                continue
-            v = refine(f, i, spans, height, rho, place[j - 1], v, value[j - 1], work, out)
-            if upright:
-                profile(TURNED_SPLINE, f, i, i + 1, spans, v, work, out)
+        if met and upright:
+            g0 = meet(f, i, spans, ends[i, 0], height, 0.0, 1.0, work, out)
+            g1 = meet(f, i, spans, ends[i, 1], height, 0.0, 1.0, work, out)
+            if (g0 > 0.0) != (g1 > 0.0):
+                v = meeting(f, i, spans, height, 0.0, 1.0, g0, g1, work, out)
+                meridian(TURNED_SPLINE, f, i, i + 1, spans, v, work, out)
                 row = add(rows, count, B_CIRCLE, 1, C_CIRCLE)
                 par[row, 0] = f[0] + f[3] * height / az
                 par[row, 1] = f[1] + f[4] * height / az
                 par[row, 2] = abs(out[0])
-                par[row, 3] = 1.0 if sense * (value[j] - value[j - 1]) * az > 0.0 else -1.0
+                par[row, 3] = 1.0 if sense * (g1 - g0) * az > 0.0 else -1.0
                 par[row, 4] = v
-            elif value[j] > 0.0:
-                inside, turn_low, va = True, True, v
-            elif inside:
+                # a tilt lifts the circle's sides by rho x radius, and the section goes with the slope
+                par[row, 12] = rho * abs(out[0] * out[6] / out[5]) if rho > 0.0 else 0.0
+            continue
+        if met:
+            p0 = meet(f, i, spans, ends[i, 0], height, rho, 1.0, work, out)
+            p1 = meet(f, i, spans, ends[i, 1], height, rho, 1.0, work, out)
+            m0 = meet(f, i, spans, ends[i, 0], height, rho, -1.0, work, out)
+            m1 = meet(f, i, spans, ends[i, 1], height, rho, -1.0, work, out)
+            n = 0
+            if (p0 > 0.0) != (p1 > 0.0):
+                place[n] = meeting(f, i, spans, height, rho, 1.0, p0, p1, work, out)
+                n += 1
+            if (m0 > 0.0) != (m1 > 0.0):
+                place[n] = meeting(f, i, spans, height, rho, -1.0, m0, m1, work, out)
+                n += 1
+            if n == 2 and place[0] > place[1]:
+                place[0], place[1] = place[1], place[0]
+            now = (p0 > 0.0) == (m0 > 0.0)
+            if now and not inside:
+                inside, turn_low, va = True, False, ends[i, 0]
+            for j in range(n):
+                v = place[j]
+                if not inside:
+                    inside, turn_low, va = True, True, v
+                    continue
                 if v > va:
                     level_row(f, height, rho, 0.0 if turn_low else 2.0, va, v, 1.0, rows, count)
                 inside = False
@@ -170,16 +166,36 @@ def turned_spline(
 
 
 @helper
+def quadric_rows(
+    f: Any, first: int, last: int, reach: Any, h: float, rows: Any, count: Any, out: Any
+) -> None:
+    """A meridian that is a quadric's, where the plane meets it."""
+    for i in range(first, last):
+        if reach[i, 0] <= h <= reach[i, 1]:
+            turned_quadric(f, f[11], f[12], f[13], f[14], f[15], f[16], f[10], f[17], h, rows, count, out)
+            return
+
+
+@helper
 def pushed(
-    kind: int, f: Any, first: int, last: int, spans: Any, h: float, rows: Any, count: Any, work: Any
+    kind: int,
+    f: Any,
+    first: int,
+    last: int,
+    spans: Any,
+    h: float,
+    rows: Any,
+    count: Any,
+    work: Any,
+    out: Any,
 ) -> None:
     """Extrusions: an affine image of the directrix, or lines at its roots if the direction is level."""
     from_spline = kind == PUSHED_SPLINE
-    out = f[3] if from_spline else f[12]
+    outward = f[3] if from_spline else f[12]
     par = rows[1]
     dx, dy, dz = f[0], f[1], f[2]
     if abs(dz) >= 1e-12:
-        sense = 1.0 if out * dz > 0.0 else -1.0
+        sense = 1.0 if outward * dz > 0.0 else -1.0
         if from_spline:
             n = add(rows, count, B_PUSHED, 1 if f[4] > 0.0 else 0, C_SPLINE)
             par[n, 0], par[n, 1] = h, sense
@@ -205,9 +221,11 @@ def pushed(
             n = add(rows, count, B_LINE, 0, C_LINE)
             par[n, 0] = f[3] + cos(u) * f[6] + sin(u) * f[9]
             par[n, 1] = f[4] + cos(u) * f[7] + sin(u) * f[10]
-            par[n, 2], par[n, 3] = -out * slope * dx, -out * slope * dy
+            par[n, 2], par[n, 3] = -outward * slope * dx, -outward * slope * dy
+            pushed_sine(f, kind, first, last, spans, u, u, work, out)
+            par[n, 14], par[n, 15], par[n, 16] = out[0], out[1], abs(dz)
         return
-    _, degree, base, control = spans
+    ends, degree, base, control = spans
     for i in range(first, last):
         b, d = base[i], degree[i]
         z0 = control[b, 2] - h * control[b, 3]
@@ -218,7 +236,10 @@ def pushed(
             slope = 1.0 if z1 > z0 else -1.0
             n = add(rows, count, B_LINE, 0, C_LINE)
             par[n, 0], par[n, 1] = work[0, 0] / work[0, 3], work[0, 1] / work[0, 3]
-            par[n, 2], par[n, 3] = -out * slope * dx, -out * slope * dy
+            par[n, 2], par[n, 3] = -outward * slope * dx, -outward * slope * dy
+            u = ends[i, 0] + t * (ends[i, 1] - ends[i, 0])
+            pushed_sine(f, kind, i, i + 1, spans, u, u, work, out)
+            par[n, 14], par[n, 15], par[n, 16] = out[0], out[1], abs(dz)
 
 
 @kernel
@@ -239,7 +260,7 @@ def fill(
     the capacity, ``first_branch[-1]`` says how many are needed.
     """
     table = np.zeros((capacity, 3), np.int64)
-    par = np.zeros((capacity, 12))
+    par = np.zeros((capacity, PAR))
     rows = (table, par)
     count = np.zeros(1, np.int64)
     first_branch = np.zeros(len(pair_face) + 1, np.int64)
@@ -247,7 +268,7 @@ def fill(
     for i in range(len(spans[1])):
         most = max(most, spans[1][i])
     work = np.empty((most + 3, 4))
-    out = np.empty(5)
+    out = np.empty(7)
     for p in range(len(pair_face)):
         face = pair_face[p]
         h = heights[pair_plane[p]]
@@ -268,12 +289,12 @@ def fill(
                 par[n, 0], par[n, 1], par[n, 2] = f[0], f[1], sqrt((f[3] - z) * (f[3] + z))
                 par[n, 3] = 1.0 if f[4] > 0.0 else -1.0
         elif k == TURNED_LINE:
-            turned_line(f, h, rows, count)
+            turned_line(f, h, rows, count, out)
         elif k == TURNED_CIRCLE:
             turned_circle(f, h, rows, count)
         elif k == TURNED_SPLINE:
             turned_spline(f, first[face], first[face + 1], spans, reach, h, rows, count, work, out)
         elif k in (PUSHED_CONIC, PUSHED_SPLINE):
-            pushed(k, f, first[face], first[face + 1], spans, h, rows, count, work)
+            pushed(k, f, first[face], first[face + 1], spans, h, rows, count, work, out)
         first_branch[p + 1] = count[0]
     return first_branch, table, par

@@ -9,12 +9,20 @@ PUSHED_CONIC = 5
 PUSHED_SPLINE = 6
 FREE = 7
 
+PAR = 17
+"""Numbers of a branch; 12: how far it may lie from the section in the plane, mm; 16: off the surface, mm (of an
+extrusion's line: a part of its length)."""
+
 B_LINE = 0
-"""par: x, y, dx, dy (unit, along the direction)."""
+"""par: x, y, dx, dy (unit, along the direction); 13: 1 if it ends at s = 0, -1 if it begins there; 14, 15: least
+sine of the angle to the plane and radius there (but on planes)."""
 B_CIRCLE = 1
-"""par: centre x, y, radius, sense (+1 counter-clockwise), v on the face."""
+"""par: centre x, y, radius, sense (+1 counter-clockwise), v on the face, 1 or -1 for a torus cut along
+its axis; 13: 1 if 14, 15 are the sine of the angle to the plane and the radius there."""
 B_ANGLE = 2
-"""par: rows x, y, w of a matrix times (1, cos a, sin a); sense; centre and half width of a (0: closed)."""
+"""par: rows x, y, w of a matrix times (1, cos a, sin a); sense; centre and half width of a (0: closed);
+13: 1 for a matrix times (cosh a, 1, sinh a);
+14: height of the plane over the point of the axis that the quadric is written about."""
 B_PUSHED = 3
 """par: height, sense; the directrix is the face's."""
 B_LEVEL = 4

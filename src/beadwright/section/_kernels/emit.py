@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import cos, hypot, sin
+from math import cos, hypot, sin, sqrt
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,8 @@ from beadwright.section._kernels.codes import (
     B_LINE,
     B_PUSHED,
     C_CONNECTOR,
+    PLANE,
+    PUSHED_CONIC,
 )
 from beadwright.section._kernels.level import level_point
 from beadwright.section._kernels.locate import span_of
@@ -27,7 +29,10 @@ from beadwright.section._kernels.put import (
     put_level,
     put_pushed,
 )
+from beadwright.section._kernels.tangency import NEAR, least_sine
 
+ROUNDING = 8.0 * 2.3e-16
+"""Of a point and of the surface there, as a part of its coordinates."""
 ABSORB = 2e-7  # a gap up to this is taken up by moving the curve's end and counts in its bound, mm
 
 
@@ -41,10 +46,12 @@ def emit(
     table: Any,
     par: Any,
     pair_face: Any,
+    pair_height: Any,
     face_kind: Any,
     fpar: Any,
     first_span: Any,
     spans: Any,
+    bend: Any,
     lobatto: Any,
     to_bezier: Any,
     to_checks: Any,
@@ -63,10 +70,14 @@ def emit(
     first_piece, pieces (degree, first control), control, first_curve of each segment (k + 1)
     gap : (k,) float
         Longest connector of each segment.
+    tangent : (n, 3) float
+        Where surface and plane are nearly tangent: how far the curve may lie beside, mm, and a place; else 0.
     """
     k = len(chain)
     curves = np.zeros((7 * k + 1, 2), np.int64)
     shape = np.zeros((7 * k + 1, 9))
+    tangent = np.zeros((7 * k + 1, 3))
+    found = np.zeros(4)
     first_piece = np.zeros(7 * k + 2, np.int64)
     pieces = np.zeros((max(16, k), 2), np.int64)
     control = np.zeros((max(64, 4 * k), 3))
@@ -77,7 +88,7 @@ def emit(
     for i in range(len(spans[1])):
         most = max(most, spans[1][i])
     work = np.empty((most + 3, 4))
-    out = np.empty(5)
+    out = np.empty(7)
     free_first, free_degree, free_first_control, free_control, free_bound = free
     c = 0
     for m in range(k):
@@ -111,7 +122,7 @@ def emit(
         elif kind == B_LINE:
             s0, s1 = s[ua], s[ub]
         piece_a, control_a = count[0], count[1]
-        bound = 0.0
+        c_first, bound = c, 0.0
         # the curve's own end points
         if kind == B_FREE:
             row = free_row[i]
@@ -178,9 +189,11 @@ def emit(
         else:
             a, b = node[ua], node[ub]
             ax, ay, bx, by = points[a, 0], points[a, 1], points[b, 0], points[b, 1]
+            # what both ends are moved by is shared out along the curve: the greater counts
+            taken = 0.0
             d = hypot(ax - x0, ay - y0)
             if d <= ABSORB:
-                bound += d
+                taken = d
                 x0, y0 = ax, ay
             else:
                 curves[c, 0], curves[c, 1] = C_CONNECTOR, -1
@@ -190,8 +203,9 @@ def emit(
                 first_piece[c] = piece_a
             d = hypot(bx - x1, by - y1)
             if d <= ABSORB:
-                bound += d
+                taken = max(taken, d)
                 x1, y1 = bx, by
+            bound += taken
         if kind == B_LEVEL and par[r, 0] == 5.0:
             c = put_bitangent(par[r], fpar[f], f, s0, s1, x0, y0, curves, shape, first_piece, c, piece_a)
             x0, y0 = shape[c, 0], shape[c, 1]
@@ -205,7 +219,25 @@ def emit(
             shape[c, 4], shape[c, 5], shape[c, 6] = par[r, 0], par[r, 1], par[r, 2]
             shape[c, 7] = par[r, 3] * (s1 - s0)
         size = max(max(abs(x0), abs(y0)), max(abs(x1), abs(y1))) + abs(shape[c, 6])
-        shape[c, 8] = bound + 8.0 * 2.3e-16 * size
+        if kind == B_FREE:
+            bound += ROUNDING * size
+        else:
+            off = ROUNDING * (size + abs(pair_height[pair]))
+            off += par[r, 16] * (
+                max(abs(s0), abs(s1)) if kind == B_LINE and face_kind[f] >= PUSHED_CONIC else 1.0
+            )
+            least_sine(
+                kind, par[r], face_kind[f], fpar[f], first, last, spans, bend, s0, s1, work, out, found
+            )
+            flat = face_kind[f] == PLANE
+            bound += par[r, 12] + off / (found[0] if flat else max(found[0], NEAR))
+            if found[0] < NEAR:
+                tangent[c, 0] = off / found[0] if flat else sqrt(2.0 * off * found[1])
+                tangent[c, 1], tangent[c, 2] = found[2], found[3]
+        shape[c, 8] = bound
+        for i in range(c_first, c):
+            # the arcs of one branch before its last
+            shape[i, 8] = bound if curves[i, 0] != C_CONNECTOR else 0.0
         curves[c, 0], curves[c, 1] = table[r, 2], f
         c += 1
         first_piece[c] = count[0]
@@ -216,4 +248,4 @@ def emit(
             c += 1
             first_piece[c] = count[0]
         first_curve[m + 1] = c
-    return c, count, curves, shape, first_piece, pieces, control, first_curve, gap
+    return c, count, curves, shape, first_piece, pieces, control, first_curve, gap, tangent

@@ -8,7 +8,7 @@ the part of the circle of latitude that lies in the plane is r cos a = q, Y = r 
 
 from __future__ import annotations
 
-from math import cos, hypot, pi, sin, sqrt
+from math import cos, cosh, hypot, pi, sin, sinh, sqrt
 from typing import Any
 
 import numpy as np
@@ -21,6 +21,7 @@ from beadwright.section._kernels.codes import (
     B_LINE,
     B_PUSHED,
     TURNED_CIRCLE,
+    TURNED_SPLINE,
 )
 from beadwright.section._kernels.nodes import bezier3
 from beadwright.section._kernels.options import helper, kernel
@@ -65,24 +66,17 @@ def profile(kind: int, par: Any, first: int, last: int, spans: Any, v: float, wo
 
 
 @helper
-def excess(
-    kind: int,
-    par: Any,
-    first: int,
-    last: int,
-    spans: Any,
-    h: float,
-    rho: float,
-    v: float,
-    work: Any,
-    out: Any,
-) -> Any:
-    """r^2 - q^2, positive where the curve of latitude meets the plane; a_z w - H about a vertical axis."""
+def meridian(kind: int, par: Any, first: int, last: int, spans: Any, v: float, work: Any, out: Any) -> None:
+    """As `profile`, and ``out[5:7]`` = unit normal of the meridian, across and along the axis."""
     profile(kind, par, first, last, spans, v, work, out)
-    if rho == 0.0:
-        return par[5] * out[1] - h
-    q = (h - par[5] * out[1]) / rho
-    return (out[0] - q) * (out[0] + q)
+    if kind == TURNED_CIRCLE:
+        out[5], out[6] = cos(v), sin(v)
+        return
+    w, w1 = work[0, 3], work[2, 3] - work[1, 3]
+    r1 = (work[2, 0] - work[1, 0]) - work[0, 0] / w * w1
+    z1 = (work[2, 1] - work[1, 1]) - work[0, 1] / w * w1
+    size = hypot(r1, z1)
+    out[5], out[6] = (z1 / size, -r1 / size) if size > 0.0 else (0.0, 0.0)
 
 
 @helper
@@ -154,10 +148,13 @@ def point(
     elif branch == B_CIRCLE:
         out[2], out[3] = par[0] + par[2] * cos(s), par[1] + par[3] * par[2] * sin(s)
     elif branch == B_ANGLE:
-        c, d = cos(s), par[9] * sin(s)
-        w = par[6] + par[7] * c + par[8] * d
-        out[2] = (par[0] + par[1] * c + par[2] * d) / w
-        out[3] = (par[3] + par[4] * c + par[5] * d) / w
+        one, c, d = 1.0, cos(s), par[9] * sin(s)
+        if par[13] == 1.0:
+            # of the same ratio: towards an asymptote an angle has no digits left
+            one, c, d = cosh(s), 1.0, par[9] * sinh(s)
+        w = par[6] * one + par[7] * c + par[8] * d
+        out[2] = (par[0] * one + par[1] * c + par[2] * d) / w
+        out[3] = (par[3] * one + par[4] * c + par[5] * d) / w
     elif branch == B_LEVEL:
         level_point(par, kind, fpar, first, last, spans, s, work, out)
     else:
@@ -172,9 +169,37 @@ def point(
         out[4] = v
 
 
+@helper
+def meridian_at(f: Any, first: int, last: int, spans: Any, w: float, work: Any, out: Any) -> Any:
+    """Parameter of a meridian that runs one way along the axis at the way w; beyond its ends if it has none."""
+    ends = spans[0]
+    low, high = ends[first, 0], ends[last - 1, 1]
+    outside = 2.0 * high - low + 1.0
+    for k in range(2):
+        profile(TURNED_SPLINE, f, first, last, spans, low if k == 0 else high, work, out)
+        if f[10] * (out[1] - w) * (1.0 - 2.0 * k) > 0.0:
+            return outside
+    for _ in range(60):
+        v = 0.5 * (low + high)
+        profile(TURNED_SPLINE, f, first, last, spans, v, work, out)
+        if f[10] * (out[1] - w) > 0.0:
+            high = v
+        else:
+            low = v
+    return 0.5 * (low + high)
+
+
 @kernel
 def sample_points(
-    branches: Any, table: Any, par: Any, faces: Any, face_kind: Any, fpar: Any, first_span: Any, spans: Any
+    branches: Any,
+    table: Any,
+    par: Any,
+    faces: Any,
+    heights: Any,
+    face_kind: Any,
+    fpar: Any,
+    first_span: Any,
+    spans: Any,
 ) -> Any:
     """A point of each branch, away from its start: rows x, y, v (v of the surface where it is known)."""
     result = np.zeros((len(branches), 3))
@@ -182,7 +207,7 @@ def sample_points(
     for i in range(len(spans[1])):
         most = max(most, spans[1][i])
     work = np.empty((most + 3, 4))
-    out = np.empty(5)
+    out = np.empty(7)
     for i in range(len(branches)):
         b, f = branches[i], faces[i]
         kind = table[b, 0]
@@ -200,6 +225,10 @@ def sample_points(
             result[i, 2] = par[b, 4]
         elif kind == B_ANGLE:
             result[i, 2] = par[b, 9] * s
+        if kind in (B_CIRCLE, B_ANGLE) and face_kind[f] == TURNED_SPLINE and fpar[f, 10] != 0.0:
+            w = (out[2] - fpar[f, 0]) * fpar[f, 3] + (out[3] - fpar[f, 1]) * fpar[f, 4]
+            w += (heights[i] - fpar[f, 2]) * fpar[f, 5]
+            result[i, 2] = meridian_at(fpar[f], first, last, spans, w, work, out)
         elif kind == B_PUSHED:
             result[i, 2] = par[b, 1] * s
     return result

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import atan2, hypot, pi
+from math import asinh, atan2, hypot, pi
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,8 @@ from beadwright.section._kernels.options import helper, kernel
 
 TURN = 2.0 * pi
 LOCATE_SAMPLES = 24
+FARTHEST = 60.0
+"""Greatest parameter on a hyperbola: e^60 times its size away."""
 
 
 @kernel
@@ -28,6 +30,8 @@ def span_of(kind: int, par: Any, ends: Any, first: int, last: int) -> Any:
         if par[0] == 3.0:
             return 0.0, par[2] - par[1]
         return 0.0, TURN
+    if kind == B_ANGLE and par[13] == 1.0:
+        return -FARTHEST, FARTHEST
     if kind == B_ANGLE and par[11] > 0.0:
         # the sense turned the angle round
         c = par[10]
@@ -53,7 +57,11 @@ def locate(
     """Parameter of the branch's point nearest to (x, y) in the plane, and its distance."""
     if kind == B_LINE:
         dx, dy = x - par[0], y - par[1]
-        return dx * par[2] + dy * par[3], abs(dx * par[3] - dy * par[2])
+        s = dx * par[2] + dy * par[3]
+        if s * par[13] > 0.0:
+            # beyond the end of a half
+            return 0.0, hypot(dx, dy)
+        return s, abs(dx * par[3] - dy * par[2])
     if kind == B_CIRCLE:
         dx, dy = x - par[0], y - par[1]
         s = atan2(par[3] * dy, dx)
@@ -70,7 +78,9 @@ def locate(
         c, d = (c1 * b2 - c2 * b1), (a1 * c2 - a2 * c1)
         sign = 1.0 if det > 0.0 else -1.0
         s = atan2(par[9] * sign * d, sign * c)
-        if closed == 0:
+        if par[13] == 1.0:
+            s = min(high, max(low, asinh(par[9] * d / c))) if c != 0.0 else high
+        elif closed == 0:
             low, high = low + 1e-12, high - 1e-12
             mid = par[10]
             s = mid + (s - mid - TURN * np.floor((s - mid) / TURN + 0.5))
@@ -161,7 +171,7 @@ def locate_all(
     for i in range(len(spans[1])):
         most = max(most, spans[1][i])
     work = np.empty((most + 3, 4))
-    out = np.empty(5)
+    out = np.empty(7)
     for p in range(len(pair_face)):
         f = pair_face[p]
         a, b = first_branch[p], first_branch[p + 1]

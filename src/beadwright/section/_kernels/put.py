@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import acos, ceil, cos, hypot, pi, sin
+from math import acos, ceil, cos, cosh, hypot, pi, sin, sinh
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,8 @@ from beadwright.section._kernels.options import helper
 
 LEVEL_TARGET = 1e-7  # deviation between interpolation points that ends the halving, mm
 LEVEL_HALVINGS = 14
+STRETCH = 3.0
+"""Parameter of a hyperbola over one piece: beyond it the middle weight would dwarf those of the ends."""
 
 
 @helper
@@ -44,8 +46,12 @@ def grown_control(table: Any, rows: int) -> Any:
 @helper
 def put_angle(par: Any, s0: float, s1: float, pieces: Any, control: Any, count: Any) -> Any:
     """Conic arc as rational quadratic pieces of at most a quarter turn, weights positive."""
+    is_hyperbolic = par[13] == 1.0
     parts = max(1, ceil((s1 - s0) / (0.5 * pi) - 1e-9))
-    while True:
+    if is_hyperbolic:
+        parts = max(1, ceil((s1 - s0) / STRETCH))
+        d = (s1 - s0) / parts
+    while not is_hyperbolic:
         d = (s1 - s0) / parts
         fine = True
         for i in range(parts):
@@ -57,7 +63,7 @@ def put_angle(par: Any, s0: float, s1: float, pieces: Any, control: Any, count: 
         parts *= 2
     pieces = grown_pieces(pieces, count[0] + parts)
     control = grown_control(control, count[1] + 3 * parts)
-    half = cos(0.5 * d)
+    half = cosh(0.5 * d) if is_hyperbolic else cos(0.5 * d)
     for i in range(parts):
         pieces[count[0], 0], pieces[count[0], 1] = 2, count[1]
         count[0] += 1
@@ -65,6 +71,8 @@ def put_angle(par: Any, s0: float, s1: float, pieces: Any, control: Any, count: 
             a = s0 + (i + 0.5 * j) * d
             one = half if j == 1 else 1.0
             c, e = cos(a), par[9] * sin(a)
+            if is_hyperbolic:
+                one, c, e = cosh(a), one, par[9] * sinh(a)
             row = count[1]
             for x in range(3):
                 control[row, x] = par[3 * x] * one + par[3 * x + 1] * c + par[3 * x + 2] * e

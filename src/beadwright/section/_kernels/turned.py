@@ -10,36 +10,100 @@ import numpy as np
 from beadwright.section._kernels.codes import (
     B_ANGLE,
     B_CIRCLE,
-    B_LEVEL,
-    B_LINE,
     C_CIRCLE,
     C_ELLIPSE,
     C_HYPERBOLA,
-    C_LEVEL,
-    C_LINE,
     C_PARABOLA,
 )
 from beadwright.section._kernels.options import helper
+from beadwright.section._kernels.quadric import (
+    LINE_WITHIN,
+    ROUNDING,
+    SLENDER,
+    frame_row,
+    pair_of_lines,
+    straight,
+)
+from beadwright.section._kernels.rows import add, level_row, line_row
+from beadwright.section._kernels.tangency import conic_sine
 
 UPRIGHT = 1e-10
-LEVEL_AXIS = 1e-6  # below it an ellipse's arc between two nodes is a line within L^2 az^2 / (8 r)
-APEX = 1e-7  # a plane this near a cone's apex, mm: the hyperbola lies within that of its asymptotes
+LEVEL_ROUND = 1e-12
+"""An axis that rises by less than this over the face is level, mm: heights have no more digits."""
 
 
 @helper
-def add(rows: Any, count: Any, kind: int, closed: int, label: int) -> Any:
-    """Append a branch; past the capacity only count."""
-    n = count[0]
-    count[0] = n + 1
-    table = rows[0]
-    if n < len(table):
-        table[n, 0], table[n, 1], table[n, 2] = kind, closed, label
-        return n
-    return len(table) - 1
+def straight_line(f: Any, rho: float, over: float, k: float, rows: Any, count: Any, out: Any) -> Any:
+    """Generators, where a plane cuts in lines along the axis or through the apex, and wide hyperbolas.
+
+    False if the section is another conic.
+
+    The section in the frame (e, Z x e) about the point w0 of the axis is Y^2 = r^2 - q^2; see `quadric`.
+    """
+    az, sense = f[5], f[6]
+    r0, dr, dw, nappe = f[9], f[11], f[12], f[13]
+    g = dr / dw
+    a, b, c = r0 * r0, 2.0 * r0 * g, g * g
+    lift = az * over
+    one = a + lift * (b + lift * c) - (over * rho) ** 2
+    two = rho * (b + 2.0 * c * lift) + 2.0 * over * rho * az
+    three = c * rho * rho - az * az
+    x0, x1 = (f[7] * dw - lift) / rho, (f[8] * dw - lift) / rho
+    middle = 0.5 * (x0 + x1)
+    ox, oy = f[0] + f[10] * f[3], f[1] + f[10] * f[4]
+    way = -sense if dw > 0.0 else sense
+    stray = straight(one, two, three, x0, x1, out)
+    if 0.0 <= stray <= LINE_WITHIN:
+        y, slope = out[0], out[1]
+        conic_sine(a, b, c, az, rho, over, x0, x1, out)
+        pair_of_lines(f, ox, oy, rho, middle, y, slope, way, stray, 0.0, out[0], out[1], rows, count)
+        return True
+    if dr == 0.0:
+        rise = abs(az * (x1 - x0))
+        if rise > LEVEL_ROUND:
+            return False
+        square = one + middle * (two + middle * three)
+        if square > 0.0:
+            # nearly tangent: a rise of d moves the line by sqrt(2 d r) at most
+            y, stray = sqrt(square), sqrt(2.0 * rise * abs(r0))
+            pair_of_lines(f, ox, oy, rho, middle, y, 0.0, way, stray, 0.0, y / abs(r0), abs(r0), rows, count)
+        return True
+    square = three / (rho * rho)
+    if square <= 0.0:
+        return k == 0.0
+    # along the axis Y^2 = m^2 (t + beside)^2 - gap^2, t from the apex, which the plane passes by k / dr
+    m, past = sqrt(square), abs(k / dr)
+    beside, gap = past * abs(az) / (rho * rho * square), past * abs(g) / (rho * m)
+    stray = (beside + gap / m) / rho + gap
+    apex = (-r0 / g - lift) / rho
+    if stray > LINE_WITHIN:
+        if square < SLENDER:
+            return False
+        # about its centre: (X - centre) / a = +-cosh s, Y = gap sinh s
+        ahead = nappe if g > 0.0 else -nappe
+        middle = apex - k / dr * az / (rho * rho * rho * square)
+        n = add(rows, count, B_ANGLE, 0, C_HYPERBOLA)
+        par = rows[1]
+        frame_row(par, n, f, ox, oy, rho, 0.0, 1.0, ahead * gap / (m * rho), middle, 0.0)
+        par[n, 2], par[n, 5] = -gap * f[4] / rho, gap * f[3] / rho
+        par[n, 9] = 1.0 if way * ahead > 0.0 else -1.0
+        par[n, 11], par[n, 13], par[n, 14] = 0.5 * pi, 1.0, over
+        return True
+    end = x0 if abs(x0 - apex) > abs(x1 - apex) else x1
+    conic_sine(a, b, c, az, rho, over, end, end, out)
+    sine, radius = out[0], out[1]
+    away = nappe if dr > 0.0 else -nappe
+    for turn in range(2):
+        side = 1.0 - 2.0 * turn
+        # v runs up where Y has the sign of -sense; away from the apex it may run down
+        run = -side * sense * away
+        lx, ly = run * away * dw, run * side * abs(dw) * m * rho
+        line_row(ox, oy, f, rho, apex, 0.0, lx, ly, -run, stray, 0.0, sine, radius, rows, count)
+    return True
 
 
 @helper
-def turned_line(f: Any, h: float, rows: Any, count: Any) -> None:
+def turned_line(f: Any, h: float, rows: Any, count: Any, out: Any) -> None:
     """Cylinders and cones: homogeneous coordinates linear in (1, cos a, sin a), a about the axis."""
     az, sense = f[5], f[6]
     r0, w0, dr, dw, nappe = f[9], f[10], f[11], f[12], f[13]
@@ -52,42 +116,13 @@ def turned_line(f: Any, h: float, rows: Any, count: Any) -> None:
         n = add(rows, count, B_CIRCLE, 1, C_CIRCLE)
         par[n, 0], par[n, 1], par[n, 2] = f[0] + f[3] * height / az, f[1] + f[4] * height / az, radius
         par[n, 3], par[n, 4] = 1.0 if sense * dw > 0.0 else -1.0, v
+        # a tilt lifts the circle's sides by rho x radius, and the section goes with the meridian's slope
+        par[n, 12] = rho * radius * abs(dr / dw)
         return
     ex, ey = f[3] / rho, f[4] / rho
     over = height - az * w0
     k = r0 * az * dw + dr * over
-    away = 1.0
-    near_level = dr == 0.0 and abs(az) < LEVEL_AXIS
-    through_apex = dr != 0.0 and abs(k / dr) < APEX
-    if near_level or through_apex:
-        if near_level:
-            wm = w0 + 0.5 * (f[7] + f[8]) * dw
-            q = (height - az * wm) / rho
-            if abs(q) >= abs(r0):
-                return
-            y0 = sqrt((r0 - q) * (r0 + q))
-            x0 = (wm - az * height) / rho
-            dx, dy = dw / rho, q * az * dw / (rho * y0)
-        else:
-            alpha = dr * dr - (az * dw / rho) ** 2
-            if alpha <= 0.0:
-                return
-            wm = w0 - r0 / dr * dw
-            x0, y0 = (wm - az * height) / rho, 0.0
-            away = nappe if dr > 0.0 else -nappe
-            dx, dy = away * dw / rho, sqrt(alpha)
-        for turn in range(2):
-            side = 1.0 - 2.0 * turn
-            # v runs up where Y has the sign of -sense; away from the apex it may run down
-            way = -side * sense * away
-            lx, ly = way * dx, way * side * dy
-            size = hypot(lx, ly)
-            n = add(rows, count, B_LINE, 0, C_LINE)
-            y = side * y0
-            par[n, 0] = f[0] + x0 * ex - y * ey
-            par[n, 1] = f[1] + x0 * ey + y * ex
-            par[n, 2] = (lx * ex - ly * ey) / size
-            par[n, 3] = (lx * ey + ly * ex) / size
+    if straight_line(f, rho, over, k, rows, count, out):
         return
     # X W = rho (w0 W + dw V) - az k cos a, Y W = k sin a, W = rho dr cos a + az dw, V = over - rho r0 cos a
     x_1 = rho * (w0 * az * dw + dw * over)
@@ -106,26 +141,14 @@ def turned_line(f: Any, h: float, rows: Any, count: Any) -> None:
     elif sign * w_1 < 0.0:
         return  # the ellipse lies on the other nappe
     n = add(rows, count, B_ANGLE, closed, label)
+    # weights of size one, whatever the tilt
+    sign /= max(abs(w_1), abs(w_c))
     x_1, x_c, w_1, w_c, k = sign * x_1, sign * x_c, sign * w_1, sign * w_c, sign * k
     par[n, 0], par[n, 1], par[n, 2] = f[0] * w_1 + x_1 * ex, f[0] * w_c + x_c * ex, -k * ey
     par[n, 3], par[n, 4], par[n, 5] = f[1] * w_1 + x_1 * ey, f[1] * w_c + x_c * ey, k * ex
     par[n, 6], par[n, 7], par[n, 8] = w_1, w_c, 0.0
-    par[n, 9] = -sense * sign
-    par[n, 10], par[n, 11] = centre, half
-
-
-@helper
-def level_row(
-    f: Any, height: float, rho: float, form: float, va: float, vb: float, side: float, rows: Any, count: Any
-) -> None:
-    """One branch of a surface of revolution about an inclined axis."""
-    closed = 1 if form == 0.0 or form >= 4.0 else 0
-    n = add(rows, count, B_LEVEL, closed, C_CIRCLE if form == 5.0 else C_LEVEL)
-    par = rows[1]
-    par[n, 0], par[n, 1], par[n, 2], par[n, 3] = form, va, vb, side
-    par[n, 4], par[n, 5], par[n, 6] = height, rho, f[5]
-    par[n, 7], par[n, 8] = f[0], f[1]
-    par[n, 9], par[n, 10], par[n, 11] = f[3] / rho, f[4] / rho, f[6]
+    par[n, 9] = -sense if sign > 0.0 else sense
+    par[n, 10], par[n, 11], par[n, 14] = centre, half, over
 
 
 @helper
@@ -151,6 +174,7 @@ def turned_circle(f: Any, h: float, rows: Any, count: Any) -> None:
             par[n, 0], par[n, 1] = f[0] + f[3] * height / az, f[1] + f[4] * height / az
             par[n, 2] = abs(r)
             par[n, 3], par[n, 4] = 1.0 if sense * minor * c > 0.0 else -1.0, atan2(g, c)
+            par[n, 12] = rho * abs(r * g) / root
         return
     ex, ey = f[3] / rho, f[4] / rho
     over = height - az * w0
@@ -164,12 +188,18 @@ def turned_circle(f: Any, h: float, rows: Any, count: Any) -> None:
             # outward normal away from the tube's centre for minor * sense > 0
             par[n, 3], par[n, 4] = 1.0 if sense * minor > 0.0 else -1.0, 0.0
             par[n, 5] = side
+            # the plane passes the axis by q, and Y = sqrt(r^2 - q^2)
+            q, inner = abs(height) + abs(az) * (abs(w0) + abs(minor)), abs(major) - abs(minor)
+            par[n, 12] = min(q, 0.5 * q * q / inner) if inner > 0.0 else q
         return
-    bitangent = abs(over) < UPRIGHT * major and abs(rho * major - abs(minor)) < UPRIGHT * major
+    # both touch by less than what heights are rounded to; how far the curve may lie beside is listed
+    scale = ROUNDING * (abs(major) + abs(f[2]) + abs(h))
+    bitangent = abs(over) < scale and abs(rho * major - abs(minor)) < scale
     if bitangent and minor > 0.0:
         # Villarceau: Y = +-R (cos v + rho), X = R sin v: arcs of two circles, corners where they cross
         for turn in range(2):
             level_row(f, height, rho, 5.0, 0.0, 2.0 * pi, 1.0 - 2.0 * turn, rows, count)
+            par[min(count[0], len(par)) - 1, 16] = abs(over) + abs(rho * major - abs(minor))
         return
     roots = np.empty(6)
     found = 0
