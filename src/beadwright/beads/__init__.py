@@ -9,6 +9,7 @@ from beadwright.beads._contour import LayerBeads, contour_beads
 from beadwright.beads._coverage import Coverage, coverage, covering_loss
 from beadwright.beads._fill import FillPlan, fill_beads
 from beadwright.beads._medial import WallRange, wall_range
+from beadwright.beads._start import reversed_path
 from beadwright.beads._wall import wall_beads
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "coverage",
     "covering_loss",
     "fill_beads",
+    "reversed_path",
     "wall_beads",
     "wall_range",
 ]

@@ -15,6 +15,7 @@ from beadwright.curves._arc_measure import (
 from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
 from beadwright.curves._measure import chords, length, lengths, signed_area
+from beadwright.curves._part import first_part
 from beadwright.curves._path import ArcPath, ArcRegion
 from beadwright.curves._subset import kept_chains
 
@@ -27,6 +28,7 @@ __all__ = [
     "chain_measures",
     "chords",
     "depths",
+    "first_part",
     "inside",
     "kept_chains",
     "length",

@@ -10,6 +10,7 @@ from beadwright.beads import Bead
 from beadwright.curves import length
 from beadwright.layers import LayerRegion
 from beadwright.pipeline._cards import Cards
+from beadwright.pipeline._passes import passes_after
 from beadwright.process import (
     Pace,
     Profile,
@@ -23,6 +24,7 @@ from beadwright.process import (
     straight_time,
     track,
 )
+from beadwright.program import Pass
 
 # Feed below which no machine runs steadily, mm/s; where the screw is calibrated its own limit is higher.
 SLOWEST = 1.0
@@ -71,6 +73,8 @@ class LayerBuild:
         Since the layer below.
     short : int
         Beads that end before the extruder's leads have had their time.
+    passes : tuple of (Pass or None)
+        What the nozzle does after each bead, extruder off.
     """
 
     index: int
@@ -82,6 +86,7 @@ class LayerBuild:
     thickness: float
     returns: ReturnTimes | None
     short: int
+    passes: tuple[Pass | None, ...]
 
 
 def build_layer(
@@ -108,37 +113,30 @@ def build_layer(
     above = plan.z + cards.clearance
     areas = [cards.section(bead.width, bead.height).area for bead in beads]
     runs = [length(bead.path) for bead in beads]
-    paths = [bead.path for bead in beads]
-    gaps = _gaps(cards, clock, beads, above)
-
-    def motion(feed: float) -> list[Profile]:
-        return profiles(paths, [feed] * len(paths), cards.limits)
-
-    def time_at(feed: float) -> float:
-        lift = 2 * straight_time(
-            cards.clearance, min(feed, cards.vertical.traverse), cards.vertical.acceleration
-        )
-        return math.fsum(gaps) + math.fsum(p.duration for p in motion(feed)) + len(paths) * lift
-
     # The first layer waits for nothing.
     least = cards.least_time if beads and clock.track is not None else 0.0
     own = pace(
-        time_at, feed=cards.feed, least=least, slowest=max(cards.slowest(min(areas, default=1.0)), SLOWEST)
+        lambda feed: _moved(cards, clock, beads, above, feed).total,
+        feed=cards.feed,
+        least=least,
+        slowest=max(cards.slowest(min(areas, default=1.0)), SLOWEST),
     )
+    moved = _moved(cards, clock, beads, above, own.feed)
+    gaps = list(moved.gaps)
     if own.dwell and clock.place is not None:
         detour = _detour(cards, clock.place, beads[0].start)
         # Up to a full millisecond, as it is printed.
         own = Pace(feed=own.feed, dwell=math.ceil(max(own.dwell - detour, 0.001) * 1000) / 1000)
         gaps[0] += detour
-    moved = motion(own.feed)
-    lift = straight_time(cards.clearance, min(own.feed, cards.vertical.traverse), cards.vertical.acceleration)
     begin, now = [], clock.time + own.dwell
-    for gap, each in zip(gaps, moved, strict=True):
-        now += gap + lift
+    for gap, each, tail in zip(gaps, moved.along, moved.tails, strict=True):
+        now += gap + moved.lift + cards.halts[0] + cards.prime
         begin.append(now)
-        now += each.duration + lift
-    extruding = math.fsum(each.duration for each in moved)
-    laid = track(paths, moved, begin, pitch=max((b.width for b in beads), default=1.0))
+        now += each.duration + cards.halts[1] + tail + moved.lift
+    extruding = math.fsum(each.duration for each in moved.along)
+    laid = track(
+        [bead.path for bead in beads], moved.along, begin, pitch=max((b.width for b in beads), default=1.0)
+    )
     widest = max((b.width for b in beads), default=0.0)
     # An empty layer leaves what is below it in view: the next one may lie on that.
     below = clock.track
@@ -147,32 +145,79 @@ def build_layer(
         pace=own,
         times=Times(
             extruding=extruding,
-            traverse=math.fsum(gaps) + 2 * lift * len(paths),
-            dwell=own.dwell,
+            traverse=math.fsum([*gaps, *moved.tails, 2 * moved.lift * len(beads)]),
+            dwell=own.dwell + moved.stand * len(beads),
         ),
         mass=cards.density * math.fsum(a * run for a, run in zip(areas, runs, strict=True)),
         length=math.fsum(runs),
         height=plan.height,
         thickness=_thickness(layer, areas, runs, plan.height),
         returns=None if below is None else return_times(laid, below, reach=widest),
-        short=0 if cards.lag is None else sum(short_bead(cards.lag, each.duration) for each in moved),
+        passes=moved.passes,
+        short=0 if cards.lag is None else sum(short_bead(cards.lag, each.duration) for each in moved.along),
     )
-    end = clock.place if not beads else (*beads[-1].end, above)
+    end = clock.place if not beads else (*_left(beads[-1], made.passes[-1]), above)
     return made, Clock(time=now, place=end, track=laid if beads else below)
 
 
-def _gaps(cards: Cards, clock: Clock, beads: Sequence[Bead], above: float) -> list[float]:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Moved:
+    """Motion of a layer at one feed: traverses (s), along beads, passes after them and their times (s).
+
+    ``lift`` is the way down to a bead, or up from it, s; ``stand`` what the nozzle stands at a bead
+    for priming and for the extruder's words, s.
+    """
+
+    gaps: list[float]
+    along: list[Profile]
+    passes: tuple[Pass | None, ...]
+    tails: list[float]
+    lift: float
+    stand: float
+
+    @property
+    def total(self) -> float:
+        """Time of the layer, s."""
+        each = len(self.along) * (2 * self.lift + self.stand)
+        return math.fsum([*self.gaps, *(motion.duration for motion in self.along), *self.tails, each])
+
+
+def _moved(cards: Cards, clock: Clock, beads: Sequence[Bead], above: float, feed: float) -> Moved:
+    passes = passes_after(beads, cards.lag, feed=feed, limits=cards.limits, wipe=cards.wipe)
+    paths = [each.path for each in passes if each]
+    tails = iter(profiles(paths, [feed] * len(paths), cards.limits))
+    return Moved(
+        gaps=_gaps(cards, clock, beads, passes, above),
+        along=profiles([bead.path for bead in beads], [feed] * len(beads), cards.limits),
+        passes=passes,
+        tails=[next(tails).duration if each else 0.0 for each in passes],
+        lift=straight_time(cards.clearance, min(feed, cards.vertical.traverse), cards.vertical.acceleration),
+        stand=cards.prime + sum(cards.halts),
+    )
+
+
+def _left(bead: Bead, after: Pass | None) -> tuple[float, float]:
+    """Where the nozzle leaves a bead, mm."""
+    if after is None:
+        return bead.end
+    x, y = after.path.points[-1].tolist()
+    return x, y
+
+
+def _gaps(
+    cards: Cards, clock: Clock, beads: Sequence[Bead], passes: Sequence[Pass | None], above: float
+) -> list[float]:
     """Time of the traverse to each bead: up to the clearance height, then across, s."""
     gaps = []
     at = clock.place
-    for bead in beads:
+    for bead, own in zip(beads, passes, strict=True):
         time = 0.0
         if at is not None:
             time += straight_time(
                 abs(above - at[2]), cards.vertical.traverse, cards.vertical.acceleration
             ) + straight_time(math.dist(at[:2], bead.start), cards.limits.traverse, cards.limits.acceleration)
         gaps.append(time)
-        at = (*bead.end, above)
+        at = (*_left(bead, own), above)
     return gaps
 
 

@@ -54,8 +54,8 @@ class Cards:
         Half width of the band of interlayer temperatures, K.
     least_time, greatest_time : float or None
         Window of layer times, s.
-    idle_limit, purge, hopper : float
-        s, kg, kg.
+    idle_limit, wipe, purge, hopper : float
+        s, mm, kg, kg.
     prices : Prices
     level : Level
         Of what a card's numbers say: a note as long as nobody has chosen the card.
@@ -65,6 +65,8 @@ class Cards:
         Where the nozzle waits off the part, mm.
     cold : bool
         Whether the first layer is laid on a body that has cooled down.
+    halts : (float, float)
+        How long the axes stand for the start and the stop word of the extruder, s.
     """
 
     kind: Literal["flat", "round"]
@@ -83,6 +85,7 @@ class Cards:
     least_time: float
     greatest_time: float | None
     idle_limit: float
+    wipe: float
     purge: float
     hopper: float
     prices: Prices
@@ -90,6 +93,12 @@ class Cards:
     machine_level: Level
     park: tuple[float, float]
     cold: bool = False
+    halts: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def prime(self) -> float:
+        """Time that the extruder runs standing before each bead, s."""
+        return 0.0 if self.lag is None else self.lag.prime
 
     def section(self, width: float, height: float) -> BeadSection:
         """Section of a bead of a width and height, mm; one wider than high at the least."""
@@ -134,6 +143,7 @@ def cards(resolved: Resolved) -> Cards:
         least_time=settings.layer_time.least,
         greatest_time=settings.layer_time.greatest,
         idle_limit=machine.extruder.idle_limit,
+        wipe=machine.extruder.wipe,
         purge=machine.extruder.purge,
         hopper=machine.hopper,
         prices=Prices(
@@ -208,6 +218,26 @@ def _window(material: Material, low: str, high: str) -> Window | None:
     if least is None or greatest is None:
         return None
     return Window(least=least.value, greatest=greatest.value)
+
+
+def halt_findings(cards: Cards, settings: PlanSettings) -> tuple[Finding, ...]:
+    """What the screw lays in one place while the axes stand for its own stop word."""
+    halt = cards.halts[1]
+    if halt <= 0:
+        return ()
+    volume = settings.bead_area() * settings.feed * halt
+    return (
+        Finding(
+            code="halt-at-end",
+            level="note",
+            measured=volume,
+            allowed=0.0,
+            unit="mm3",
+            text=f"the axes stand for {halt:g} s at the end of each bead while the extruder stops: up to so much is"
+            f" laid in one place, as much as {volume / settings.bead_area():.3g} mm of bead; no such word stands"
+            " inside a bead",
+        ),
+    )
 
 
 def output_findings(cards: Cards, settings: PlanSettings) -> tuple[Finding, ...]:

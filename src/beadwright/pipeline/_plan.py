@@ -20,7 +20,7 @@ from beadwright.brep import Model, placed, placement
 from beadwright.layers import LayerPlan, find_folds
 from beadwright.pipeline._build import Clock, build_layer
 from beadwright.pipeline._built import Built, built
-from beadwright.pipeline._cards import Cards, cards, output_findings
+from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findings
 from beadwright.pipeline._chosen import read_earlier, revision_findings
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, plan_document, run_document, worst
@@ -147,7 +147,7 @@ def plan_part(
         with stages.measure("place"):
             matrix = placement(model, settings.scale, settings.rotate, settings.at)
             solid = placed(model, matrix)
-            card = replace(cards(resolved), cold=rest is not None)
+            card = replace(cards(resolved), cold=rest is not None, halts=writing.halts())
             earlier = None if settings.earlier is None else read_earlier(settings.earlier, model)
             later = find_later(solid, settings, earlier)
             amounts = stock_amounts(solid, settings, later, earlier)
@@ -298,6 +298,8 @@ def _lay(
                 layer,
                 arranged.beads,
                 first_bead=n_beads,
+                prime=card.prime,
+                passes=build.passes,
                 clearance=settings.clearance,
                 feed=build.pace.feed,
                 wait=Wait(time=build.pace.dwell, x=card.park[0], y=card.park[1])
@@ -307,7 +309,7 @@ def _lay(
             )
             text = writing.layer(program, advance)
         advance = text.advance
-        n_beads += len(arranged.beads)
+        n_beads += program.n_beads
         laid.append(Laid(work=replace(work, layer=layer, beads=arranged.beads), text=text, build=build))
         tell("layers", done, total)
     return laid
@@ -321,7 +323,7 @@ def _built(card: Cards, laid: Sequence[Laid], settings: PlanSettings, solid: Mod
         card,
         [each.build for each in laid],
         finished_volume=solid.volume if later and complete else None,
-        told=output_findings(card, settings),
+        told=(*output_findings(card, settings), *halt_findings(card, settings)),
     )
 
 

@@ -78,6 +78,11 @@ class Writing:
     axis: AxisFeed | None
     screw: Screw | None
 
+    def halts(self) -> tuple[float, float]:
+        """How long the axes stand for the extruder's start and stop, s."""
+        events = self.dialect.events
+        return events.flow_start.halt, events.flow_stop.halt
+
     def rpm(self, feed: float) -> float | None:
         """Screw speed for the job's bead at a feed in mm/s, rpm; None where the program does not command it."""
         return None if self.screw is None else self.screw.speed(feed)

@@ -32,6 +32,7 @@ from beadwright.program import (
     LayerBegin,
     LayerEnd,
     LayerProgram,
+    PassMoves,
     StartFlow,
     StopFlow,
     Traverse,
@@ -227,7 +228,7 @@ class _Writer:
                 if self.height is not None:
                     self.seconds += abs(event.z - self.height) / event.feed
                 self.height = event.z
-            case BeadMoves():
+            case BeadMoves() | PassMoves():
                 self._set_feed(event.feed)
                 self._moves(event)
 
@@ -248,8 +249,8 @@ class _Writer:
             self.parts.append(self.dialect.write("feed", feed=wanted))
         self.feed = wanted
 
-    def _moves(self, event: BeadMoves) -> None:
-        """The moves of a bead."""
+    def _moves(self, event: BeadMoves | PassMoves) -> None:
+        """The moves of a bead, or of a pass beside it, which are not counted."""
         words, chord = self.words, 0.0
         path: ArcPath = event.path
         if self.dialect.arcs == "lines":
@@ -266,6 +267,8 @@ class _Writer:
         self.rounding = max(self.rounding, moves.bound * words.place + chord)
         self.chord = max(self.chord, chord)
         self.seconds += float(lengths.sum()) / event.feed
+        if isinstance(event, PassMoves):
+            return
         arcs = int((moves.turn != 0).sum())
         self.n_arcs += arcs
         self.n_lines += len(moves.turn) - arcs

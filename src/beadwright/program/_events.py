@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from beadwright.beads import Role
 from beadwright.curves import ArcPath
 from beadwright.numeric import Budget
+
+PassRole = Literal["approach", "departure", "lap", "wiping"]
+"""Roles of moves beside the beads, extruder off: a lap goes on over a closed bead's own start while the flow
+fades; a wiping pass goes back over an open bead's end."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +41,7 @@ class BeadBegin:
     """A bead opens: what it is (see `Bead`); lengths in mm. `index` counts through the whole program."""
 
     index: int
-    role: Role
+    role: Role | PassRole
     rank: int
     loop: int
     hole: bool
@@ -104,6 +109,15 @@ class BeadMoves:
     feed: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PassMoves:
+    """Feed moves beside the beads, extruder off, along `path` at height ``z``, mm; feed in mm/s."""
+
+    path: ArcPath
+    z: float
+    feed: float
+
+
 Event = (
     LayerBegin
     | LayerEnd
@@ -116,4 +130,5 @@ Event = (
     | StartFlow
     | StopFlow
     | BeadMoves
+    | PassMoves
 )

@@ -2,6 +2,7 @@
 
 The nozzle is ``LIFTED`` at the clearance height, ``LOWERED`` at the bead's height with the extruder off,
 ``READY`` and ``LAID`` inside a bead's marks with the extruder off, ``FLOWING`` with the extruder on.
+A wait in state ``FLOWING`` primes the extruder before the nozzle moves.
 So no program that this table lets through extrudes in a traverse, outside a bead, or stops inside one.
 """
 
@@ -22,6 +23,7 @@ from beadwright.program._events import (
     Event,
     LayerBegin,
     LayerEnd,
+    PassMoves,
     StartFlow,
     StopFlow,
     Traverse,
@@ -49,8 +51,8 @@ ORDER: Mapping[State, Mapping[type[Event], State]] = MappingProxyType(
             LayerEnd: State.BETWEEN,
         },
         State.LOWERED: {BeadBegin: State.READY, Departure: State.LIFTED},
-        State.READY: {StartFlow: State.FLOWING},
-        State.FLOWING: {BeadMoves: State.FLOWING, StopFlow: State.LAID},
+        State.READY: {StartFlow: State.FLOWING, PassMoves: State.LAID},
+        State.FLOWING: {Dwell: State.FLOWING, BeadMoves: State.FLOWING, StopFlow: State.LAID},
         State.LAID: {BeadEnd: State.LOWERED},
     }
 )

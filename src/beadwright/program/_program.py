@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from beadwright.beads import Bead
-from beadwright.curves import length
+from beadwright.beads import Bead, Role
+from beadwright.curves import ArcPath, length
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
 from beadwright.program._events import (
@@ -20,6 +20,8 @@ from beadwright.program._events import (
     Event,
     LayerBegin,
     LayerEnd,
+    PassMoves,
+    PassRole,
     StartFlow,
     StopFlow,
     Traverse,
@@ -87,7 +89,7 @@ class LayerProgram:
     events : tuple of Event
         From `LayerBegin` to `LayerEnd`.
     n_beads : int
-        Beads in it.
+        Beads in it, passes with marks of their own among them.
     length : float
         Of all bead centrelines, mm.
     top : float
@@ -132,6 +134,14 @@ class Wait:
     y: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pass:
+    """Where the nozzle goes after a bead, extruder off: on its own path, mm, at the bead's height."""
+
+    role: PassRole
+    path: ArcPath
+
+
 def layer_program(
     layer: LayerRegion,
     beads: Sequence[Bead],
@@ -141,6 +151,9 @@ def layer_program(
     feed: float,
     wait: Wait | None = None,
     rpm: float | None = None,
+    prime: float = 0.0,
+    passes: Sequence[Pass | None] = (),
+    feeds: Sequence[float] = (),
 ) -> LayerProgram:
     """Events of one layer: to each bead above the layer, down, extruder on, along, extruder off, up.
 
@@ -163,6 +176,12 @@ def layer_program(
         Before the first bead.
     rpm : float, optional
         Screw speed, where the program commands it.
+    prime : float
+        Time that the extruder runs standing before each bead, s.
+    passes : sequence of Pass or None
+        After each bead; default none.
+    feeds : sequence of float
+        Along each bead, mm/s; default `feed` along all.
 
     Raises
     ------
@@ -192,32 +211,49 @@ def layer_program(
     ]
     if wait is not None and beads:
         events += [Traverse(x=wait.x, y=wait.y, z=above), Dwell(time=wait.time)]
-    for index, bead in enumerate(beads, first_bead):
+    index = first_bead
+    for bead, after, own in zip(
+        beads, passes or [None] * len(beads), feeds or [feed] * len(beads), strict=True
+    ):
         x, y = bead.start
         events += [
             Traverse(x=x, y=y, z=above),
             Approach(z=plan.z, feed=feed),
-            BeadBegin(
-                index=index,
-                role=bead.role,
-                rank=bead.rank,
-                loop=bead.loop,
-                hole=bead.hole,
-                offset=bead.offset,
-                width=bead.width,
-                height=bead.height,
-                closed=bead.closed,
-            ),
+            _begin(bead, index, bead.role, closed=bead.closed),
             StartFlow(rpm=rpm),
-            BeadMoves(path=bead.path, z=plan.z, feed=feed),
+            *([Dwell(time=prime)] if prime > 0 else []),
+            BeadMoves(path=bead.path, z=plan.z, feed=own),
             StopFlow(),
             BeadEnd(),
-            Departure(z=above, feed=feed),
         ]
+        index += 1
+        if after is not None:
+            events += [
+                _begin(bead, index, after.role, closed=False),
+                PassMoves(path=after.path, z=plan.z, feed=own),
+                BeadEnd(),
+            ]
+            index += 1
+        events.append(Departure(z=above, feed=feed))
     events.append(LayerEnd())
     return LayerProgram(
         events=tuple(events),
-        n_beads=len(beads),
+        n_beads=index - first_bead,
         length=math.fsum(length(bead.path) for bead in beads),
         top=above if beads else plan.z,
+    )
+
+
+def _begin(bead: Bead, index: int, role: Role | PassRole, *, closed: bool) -> BeadBegin:
+    """The mark that opens a bead, or a pass beside it."""
+    return BeadBegin(
+        index=index,
+        role=role,
+        rank=bead.rank,
+        loop=bead.loop,
+        hole=bead.hole,
+        offset=bead.offset,
+        width=bead.width,
+        height=bead.height,
+        closed=closed,
     )

@@ -13,8 +13,11 @@ from beadwright.verify._moves import Moves, extents_of
 from beadwright.verify._options import VerifyOptions
 from beadwright.verify._reading import Reading, Standstill
 from beadwright.verify._result import Notes, Run
+from beadwright.verify._told import number
 
 AXES = "XYZ"
+# Times are printed in milliseconds.
+PRINTED = 0.001
 
 
 def check_faults(reading: Reading, notes: Notes) -> None:
@@ -39,11 +42,15 @@ def check_faults(reading: Reading, notes: Notes) -> None:
 def check_flow(
     reading: Reading, deposit: Deposit, options: VerifyOptions, section: str, notes: Notes
 ) -> None:
-    """Flow on while the axes stand, with its volume, and flow on in a traverse."""
+    """Flow on while the axes stand, with its volume, and flow on in a traverse.
+
+    A wait before the first move of a bead, no longer than the program says that it primes the extruder, is a note.
+    """
     moves = reading.moves
+    prime = number(reading.told.settings.get("machine.extruder.lag.prime_s"))
     for wait in reading.standstills:
         if wait.flow and wait.seconds != 0:
-            _standstill(wait, moves, deposit, options, section, notes)
+            _standstill(wait, moves, deposit, options, section, prime, notes)
     for row in np.flatnonzero(moves.flow & (moves.kind == 0)):
         x, y, z = moves.end[row].tolist()
         finding = Finding(
@@ -65,6 +72,7 @@ def _standstill(
     deposit: Deposit,
     options: VerifyOptions,
     section: str,
+    prime: float,
     notes: Notes,
 ) -> None:
     """One wait with flow: volume at the flow of the bead beside it (its area by the feed in force)."""
@@ -80,10 +88,11 @@ def _standstill(
         if volume <= options.standstill_mm3:
             return
         text += f"; {volume:.1f} mm3 flow out, by the flow of the bead"
+    primes = wait.what == "G4" and wait.seconds <= prime + PRINTED and _before_a_bead(wait.line, moves)
     notes.add(
         Finding(
-            code="flow-while-standing",
-            level="error",
+            code="priming" if primes else "flow-while-standing",
+            level="note" if primes else "error",
             text=text,
             at_mm=wait.at,
             measured=volume if math.isfinite(volume) else None,
@@ -92,6 +101,12 @@ def _standstill(
         ),
         wait.line,
     )
+
+
+def _before_a_bead(line: int, moves: Moves) -> bool:
+    """Whether the move after a line is the first one since the extruder was started."""
+    after = int(np.searchsorted(moves.line, line))
+    return after < len(moves.line) and bool(moves.flow[after]) and not (after and bool(moves.flow[after - 1]))
 
 
 def _area_beside(line: int, moves: Moves, deposit: Deposit, section: str) -> float:

@@ -1,0 +1,61 @@
+"""The first part of a path."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from beadwright.curves._measure import chords, lengths
+from beadwright.curves._path import ArcPath
+
+
+def first_part(path: ArcPath, run: float) -> ArcPath:
+    """The first `run` mm of a path, as an open path; all of it where it is no longer.
+
+    The last move is cut on its own line or circle: of an arc of sweep s the share t is left, with the chord
+    sin(t s / 2) / sin(s / 2) as long and turned back by (1 - t) s / 2.
+
+    Parameters
+    ----------
+    path : ArcPath
+        mm.
+    run : float
+        mm, above 0.
+
+    Examples
+    --------
+    A quarter of a circle of radius 500:
+
+    >>> ring = ArcPath(points=np.array([[500.0, 0], [-500, 0]]), bulge=np.ones(2),
+    ...                face=np.zeros(2, np.int32), support=np.zeros(2, np.int32))
+    >>> first_part(ring, 250 * math.pi).points.round(9).tolist()
+    [[500.0, 0.0], [0.0, 500.0]]
+    """
+    way = np.cumsum(lengths(path))
+    last = int(np.searchsorted(way, run))
+    ends = path.points[: len(way)] + chords(path)
+    if last >= len(way):
+        return ArcPath(
+            points=np.concatenate([path.points[: len(way)], ends[-1:]]),
+            bulge=path.bulge,
+            face=path.face,
+            support=path.support,
+            closed=False,
+        )
+    before = float(way[last - 1]) if last else 0.0
+    share = (run - before) / (float(way[last]) - before)
+    half = 2 * math.atan(float(path.bulge[last]))
+    ratio = math.sin(share * half) / math.sin(half) if half else share
+    x, y = chords(path)[last]
+    chord = complex(x, y) * ratio * complex(math.cos((share - 1) * half), math.sin((share - 1) * half))
+    end = path.points[last] + np.array([chord.real, chord.imag])
+    bulge = path.bulge[: last + 1].copy()
+    bulge[last] = math.tan(share * half / 2)
+    return ArcPath(
+        points=np.concatenate([path.points[: last + 1], end[None]]),
+        bulge=bulge,
+        face=path.face[: last + 1],
+        support=path.support[: last + 1],
+        closed=False,
+    )
