@@ -28,7 +28,7 @@ Array = npt.NDArray[np.float64]
 TURN = 2.0 * np.pi
 ROUND = 1e-9
 """Share of its radius by which an arc may fail to be round."""
-SAG = 0.01
+SAG = 0.02
 """How far the chords of an edge that is no line or circle may stray from it, mm."""
 MOST_CHORDS = 2000
 

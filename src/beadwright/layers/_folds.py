@@ -126,7 +126,8 @@ def find_folds(model: Model) -> Folds:
 
 
 def _z_range(facing: Facing) -> tuple[float, float]:
-    z = surface_points(facing.face.surface, facing.seeds)[:, 2]
+    lines = [coedge.uv for wire in facing.face.wires for coedge in wire]
+    z = surface_points(facing.face.surface, np.concatenate((facing.seeds, *lines)))[:, 2]
     return float(z.min()), float(z.max())
 
 
@@ -142,9 +143,11 @@ def _edge_folds(
     joint = len(used) == 2 and used[0][0] == used[1][0] and used[0][1].forward != used[1][1].forward
     if curve is None or not used or joint:
         return
+    if any(facing[row].sign == 0 and facing[row].sampled for row, _ in used):
+        return  # slabs that hold such a face never ask for folds
     cuts = {edge.start, edge.end, *_turns(curve, edge.start, edge.end)}
     for row in {row for row, _ in used}:
-        if facing[row].sign == 0 and not facing[row].sampled:
+        if facing[row].sign == 0:
             found = _zeros(facing[row], curve, edge.start, edge.end)
             cuts.update(found)
             if found:
