@@ -13,6 +13,7 @@ from beadwright.layers._cut_later import (
     without_folds,
 )
 from beadwright.layers._folds import Folds, find_folds
+from beadwright.layers._lean import Hanging, greatest_reach, hanging
 from beadwright.layers._plan import LayerPlan, Rule, plan_layers, rest_of_layers
 from beadwright.layers._region import LayerRegion, layer_region, wall_region
 from beadwright.layers._rule import rule_region, stack_heights
@@ -22,6 +23,7 @@ from beadwright.layers._stock import BY_FACE, Stocked, with_stock
 __all__ = [
     "BY_FACE",
     "Folds",
+    "Hanging",
     "LaterFeature",
     "LayerFit",
     "LayerPlan",
@@ -32,6 +34,8 @@ __all__ = [
     "bore_radius",
     "find_folds",
     "fit_layer",
+    "greatest_reach",
+    "hanging",
     "later_features",
     "layer_region",
     "leave_out",

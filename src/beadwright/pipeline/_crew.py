@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
+from dataclasses import replace
 
 from beadwright.layers import LayerPlan
+from beadwright.pipeline._hanging import hanging_over
 from beadwright.pipeline._layer_work import LayerWork, Planes, work_on
 from beadwright.pipeline._stages import COMPILE, Stages
 from beadwright.pipeline._workers import Workers, core_count, mapped
+from beadwright.settings import PlanSettings
 
 # Layers of the first chunk, which is made in this process: it compiles what must be compiled, and tells how
 # long a layer takes.
@@ -50,13 +53,16 @@ class Crew:
         self.count = 1
         self.peak_memory = 0.0
 
-    def work(self, data: bytes, plans: Sequence[LayerPlan], planes: Sequence[Planes]) -> Iterator[LayerWork]:
+    def work(
+        self, data: bytes, plans: Sequence[LayerPlan], planes: Sequence[Planes], settings: PlanSettings
+    ) -> Iterator[LayerWork]:
         """Layers in their order."""
         clock = Stages()
         made = work_on(data, tuple(plans[:FIRST_CHUNK]), tuple(planes[:FIRST_CHUNK]))
         here = clock.total() - made.seconds.get(COMPILE, 0.0) - made.seconds["load"]
         self._stages.merge(made.seconds)
         yield from made.layers
+        last = made.layers[-1]
         n_left = len(plans) - len(made.layers)
         if not n_left:
             return
@@ -66,7 +72,12 @@ class Crew:
             for chunk in mapped(executor, work_on, calls, self._lost.append):
                 self._stages.merge(chunk.seconds)
                 self.peak_memory = max(self.peak_memory, chunk.peak_memory)
-                yield from chunk.layers
+                first, *others = chunk.layers
+                # the layer below the first of a chunk was made elsewhere
+                over = hanging_over(first.layer, last.layer, settings)
+                last = chunk.layers[-1]
+                yield replace(first, hanging=over)
+                yield from others
 
     @contextmanager
     def _hired(self, seconds: float, n_left: int) -> Iterator[Executor | None]:

@@ -142,8 +142,16 @@ def _layer(laid: Laid) -> dict[str, Any]:
         "near_tangent": laid.work.near_tangent,
         "hidden_mm": laid.work.hidden,
         "grey": laid.work.grey,
+        **_lean(laid.work),
         **({} if laid.work.coverage is None else {"coverage": laid.work.coverage.as_dict()}),
     }
+
+
+def _lean(work: LayerWork) -> dict[str, float]:
+    """Area that hangs over the layer below, where that is known."""
+    if work.hanging is None:
+        return {}
+    return {"lean_mm2": math.fsum(piece.area for piece in work.hanging)}
 
 
 def _totals(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:

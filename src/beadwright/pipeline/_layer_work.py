@@ -16,6 +16,7 @@ from beadwright.beads import Bead, Coverage, LayerBeads, wall_beads
 from beadwright.curves import ArcRegion, length, lengths, signed_area
 from beadwright.layers import (
     Folds,
+    Hanging,
     LaterFeature,
     LayerPlan,
     LayerRegion,
@@ -30,6 +31,7 @@ from beadwright.layers import (
     without_folds,
 )
 from beadwright.numeric import Budget, Finding
+from beadwright.pipeline._hanging import hanging_over
 from beadwright.pipeline._kernel_fallback import KernelFallback
 from beadwright.pipeline._layer_beads import solid_beads
 from beadwright.pipeline._load import load_kernels
@@ -114,6 +116,8 @@ class LayerWork:
         Holes that are printed full.
     later_open : frozenset of int
         Faces of features to be cut later that stay cut here, since they open to the side.
+    hanging : tuple of Hanging or None
+        What hangs over the layer below; None where that is not known.
     """
 
     layer: LayerRegion
@@ -129,6 +133,7 @@ class LayerWork:
     coverage: Coverage | None = None
     left_out: tuple[LeftOut, ...] = ()
     later_open: frozenset[int] = frozenset()
+    hanging: tuple[Hanging, ...] | None = None
 
     def face_lengths(self) -> dict[int, float]:
         """Length of bead centrelines that follows each face, mm."""
@@ -192,6 +197,11 @@ def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[Planes, ...
         _layer(job, plan, own, tuple(islice(sections, len(own))), stages)
         for plan, own in zip(plans, planes, strict=True)
     ]
+    with stages.measure("lean"):
+        made = [
+            replace(work, hanging=hanging_over(work.layer, below.layer if below else None, job.settings))
+            for below, work in zip([None, *made], made, strict=False)
+        ]
     return ChunkWork(layers=tuple(made), seconds=stages.seconds(), peak_memory=peak_memory_mb())
 
 

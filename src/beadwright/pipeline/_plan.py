@@ -30,6 +30,7 @@ from beadwright.pipeline._json import as_text
 from beadwright.pipeline._kernel_fallback import kernel_fallback
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
 from beadwright.pipeline._layer_work import Job, LayerWork, Planes
+from beadwright.pipeline._lean import lean_findings
 from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._part import read_part, read_part_with_picture
 from beadwright.pipeline._rest import Rest, rest_document
@@ -177,7 +178,9 @@ def plan_part(
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
-        laid = _lay(crew.work(data, plans, planes), settings, card, writing, stages, tell, len(plans))
+        laid = _lay(
+            crew.work(data, plans, planes, settings), settings, card, writing, stages, tell, len(plans)
+        )
         with stages.measure("process"):
             whole = _built(card, laid, settings, solid)
         with stages.measure("text"):
@@ -193,6 +196,7 @@ def plan_part(
             *revision_findings(earlier, solid, asked_ids(settings), list(amounts)),
             *stock_findings(blank, solid, amounts, left),
             *later_findings(solid, later, works),
+            *lean_findings(solid, works, settings),
         )
         findings = plan_findings(solid, works, more, fill=settings.fill, strict=settings.strict)
         document = plan_document(

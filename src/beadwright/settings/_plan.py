@@ -127,6 +127,9 @@ class PlanSettings(Section):
     stock: Stock = Field(
         (), description="material left on faces for machining; an amount alone: on all faces, mm"
     )
+    lean_limit: Annotated[float, Quantity("angle", 1.0, 85.0)] | None = Field(
+        None, description="greatest lean from the vertical, degrees; default 45 flat, 30 round"
+    )
     cut_later: Later = Field((), description="holes and pockets that are printed full and cut later")
     earlier: str | None = Field(
         None, description="plan.json of an earlier state of the part, whose face numbers are meant"
@@ -194,6 +197,12 @@ class PlanSettings(Section):
         w, h = self.width, self.height
         return w * h if self.bead_section == "flat" else h * (w - h) + math.pi * h * h / 4
 
+    def greatest_lean(self) -> float:
+        """Greatest lean from the vertical, degrees: as set, else what half a bead's width bears (common practice)."""
+        if self.lean_limit is not None:
+            return self.lean_limit
+        return 45.0 if self.bead_section == "flat" else 30.0
+
     def edge_depth(self) -> float:
         """How far a bead's side lies inside its width at the borders of its layer, mm."""
         return 0.0 if self.bead_section == "flat" else self.height / 2
@@ -230,6 +239,7 @@ class PlanOptions(TypedDict, total=False):
     layers: tuple[int, int | None]
     wall: Wall | None
     fill: dict[str, Any]
+    lean_limit: float | None
     stock: Any
     cut_later: Any
     earlier: str | None

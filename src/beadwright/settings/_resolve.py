@@ -68,6 +68,8 @@ class Resolved:
                 continue
             if name == "spacing":
                 value = self.settings.bead_spacing()
+            if name == "lean_limit":
+                value = self.settings.greatest_lean()
             if name == "bore":
                 value = self.settings.nozzle_bore()
             if name == "dialect":
