@@ -11,6 +11,7 @@ from beadwright.pipeline._section import PlaneSection, section_at, write_section
 from beadwright.pipeline._tables import show_examination, show_plan, show_section
 from beadwright.pipeline._verify import verify_options, verify_program
 from beadwright.pipeline._verify_table import show_verification
+from beadwright.pipeline._view import view
 from beadwright.pipeline._warm import Warmed
 
 __all__ = [
@@ -34,6 +35,7 @@ __all__ = [
     "show_verification",
     "verify_options",
     "verify_program",
+    "view",
     "write_section",
     "write_settings",
 ]

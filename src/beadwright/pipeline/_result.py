@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +12,7 @@ from beadwright.beads import Bead
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Budget, Finding
 from beadwright.pipeline._built import Built
+from beadwright.report import BeadStroke, layer_svg
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -30,6 +32,16 @@ class PlannedLayer:
     layer: LayerRegion
     beads: tuple[Bead, ...]
     budget: Budget
+
+    def _repr_svg_(self) -> str:
+        """The layer as a notebook shows it."""
+        slab = self.layer.plan
+        return layer_svg(
+            self.layer.region,
+            [BeadStroke(path=bead.path, width=bead.width, role=bead.role) for bead in self.beads],
+            title=f"layer {slab.index}",
+            caption=f"z = {slab.z0:g} to {slab.z:g} mm, bound {self.budget.total:.3g} mm",
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -70,3 +82,19 @@ class PlanResult:
     def has_errors(self) -> bool:
         """Whether there is a finding of level error."""
         return any(finding.level == "error" for finding in self.findings)
+
+    def _repr_html_(self) -> str:
+        """The plan as a notebook shows it: its totals, and the layer with the greatest bound."""
+        totals, bounds = self.document["totals"], self.document["bounds_mm"]
+        told = [
+            ("part", str(self.document["input"]["file"])),
+            ("layers, beads", f"{totals['layers']}, {totals['beads']}"),
+            ("bead length", f"{totals['length_mm'] / 1000:.4g} m"),
+            ("bound of all beads", f"{bounds['total']:.4g} mm"),
+            *([("build time", f"{totals['time_s'] / 3600:.3g} h")] if "time_s" in totals else []),
+            *([("mass", f"{totals['mass_kg']:.4g} kg")] if "mass_kg" in totals else []),
+            ("findings", f"{len(self.findings)}"),
+        ]
+        rows = "".join(f"<tr><th>{html.escape(a)}</th><td>{html.escape(b)}</td></tr>" for a, b in told)
+        worst = max(self.layers, key=lambda layer: layer.budget.total, default=None)
+        return f"<table>{rows}</table>" + ("" if worst is None else worst._repr_svg_())

@@ -20,6 +20,7 @@ from beadwright.pipeline._part import read_part
 from beadwright.report import (
     Exported,
     section_record,
+    section_svg,
     write_dxf,
     write_section_json,
     write_svg,
@@ -68,6 +69,10 @@ class PlaneSection:
     def length(self) -> float:
         """Length of all curves, mm."""
         return float(chain_measures(self.loops)[1].sum())
+
+    def _repr_svg_(self) -> str:
+        """The section as a notebook shows it."""
+        return section_svg(self.loops, self.section.taken, title=self.part)[0]
 
     def kinds(self) -> dict[str, int]:
         """Number of curves of each kind."""

@@ -5,7 +5,9 @@ Every file is written whole or not at all, and the same input gives the same byt
 
 from beadwright.report._dxf import write_dxf
 from beadwright.report._exported import Exported
-from beadwright.report._layer_picture import BeadStroke, layer_picture
+from beadwright.report._layer_picture import BeadStroke, layer_picture, layer_svg
+from beadwright.report._part_picture import part_svg
+from beadwright.report._plots import column_plot, layer_plot
 from beadwright.report._program_moves import LayerMoves, ProgramReader, Run, read_moves
 from beadwright.report._section_json import section_record, write_section_json
 from beadwright.report._sheet_data import (
@@ -19,8 +21,9 @@ from beadwright.report._sheet_data import (
 )
 from beadwright.report._sheet_head import sheet_head
 from beadwright.report._sheet_page import sheet_page
+from beadwright.report._sheet_read import read_sheet
 from beadwright.report._step import write_step
-from beadwright.report._svg import write_svg
+from beadwright.report._svg import section_svg, write_svg
 from beadwright.report._whole import write_whole
 
 __all__ = [
@@ -34,11 +37,17 @@ __all__ = [
     "Run",
     "SheetData",
     "SheetLayer",
+    "column_plot",
     "layer_picture",
+    "layer_plot",
     "layer_spans",
+    "layer_svg",
+    "part_svg",
     "read_moves",
+    "read_sheet",
     "run_paths",
     "section_record",
+    "section_svg",
     "sheet_head",
     "sheet_page",
     "write_dxf",

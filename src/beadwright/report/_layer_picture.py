@@ -47,11 +47,30 @@ def layer_picture(
     caption: str = "",
     window: Box | None = None,
 ) -> Path:
+    """`layer_svg` as a file.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
+    text = layer_svg(region, beads, title=title, caption=caption, window=window)
+    return write_whole(path, text.encode())
+
+
+def layer_svg(
+    region: ArcRegion,
+    beads: Sequence[BeadStroke],
+    /,
+    *,
+    title: str,
+    caption: str = "",
+    window: Box | None = None,
+) -> str:
     """Draw one layer as SVG: the section as an outline, each bead as a translucent band with its centreline.
 
     Parameters
     ----------
-    path : str or Path
     region : ArcRegion
         The layer's region.
     beads : sequence of BeadStroke
@@ -63,12 +82,8 @@ def layer_picture(
 
     Returns
     -------
-    Path
-
-    Raises
-    ------
-    OutputError
-        The file cannot be written.
+    str
+        True arcs, numbers to 1e-9 mm.
     """
     widest = max((bead.width for bead in beads), default=0.0)
     x0, y0, x1, y1 = paths_box([*region.loops, *(bead.path for bead in beads)])
@@ -113,7 +128,7 @@ def layer_picture(
     lines += page.foot(captions)
     lines += _legend(page, beads, roles, len(captions))
     lines += ["</svg>", ""]
-    return write_whole(path, "\n".join(lines).encode())
+    return "\n".join(lines)
 
 
 def _legend(page: Page, beads: Sequence[BeadStroke], roles: Sequence[str], first: int) -> list[str]:

@@ -173,13 +173,21 @@ def packed(layer: SheetLayer, roles: Sequence[str]) -> tuple[dict[str, int], str
 
 
 def unpacked(counts: Mapping[str, int], text: str) -> dict[str, npt.NDArray[Any]]:
-    """The arrays of a block, by name."""
+    """The arrays of a block, by name.
+
+    Raises
+    ------
+    ValueError
+        The block is shorter or longer than its counts say.
+    """
     data = base64.b64decode(text)
     arrays: dict[str, npt.NDArray[Any]] = {}
     place = 0
     for name, kind, what in LAYOUT:
         arrays[name] = np.frombuffer(data, dtype=kind, count=counts[what], offset=place)
         place += arrays[name].nbytes
+    if place != len(data):
+        raise ValueError(f"a block of {len(data)} bytes where {place} are due")
     return arrays
 
 

@@ -70,7 +70,7 @@ def sheet_head(
         "greatest": _greatest(layers),
         "part_missing": part_missing,
     }
-    for key in ("bounds_mm", "fallbacks", "profile", "volume_mm"):
+    for key in ("bounds_mm", "fallbacks", "profile", "volume_mm", "estimate"):
         if key in document:
             head[key] = document[key]
     return head

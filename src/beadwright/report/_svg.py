@@ -45,6 +45,13 @@ def write_svg(path: str | Path, loops: CurveLoops, height: float, /, *, title: s
     BoundError
         A curve could not be brought within `CUBIC_BOUND`.
     """
+    drawn, counted, bound = section_svg(loops, height, title=title)
+    written = write_whole(path, drawn.encode())
+    return Exported(path=written, entities=counted, bound=bound)
+
+
+def section_svg(loops: CurveLoops, height: float, /, *, title: str = "") -> tuple[str, dict[str, int], float]:
+    """`write_svg` as text: the drawing, its commands by letter, and its bound, mm."""
     text = PathText(CUBIC_BOUND)
     closed = [text.chain(loops, i) for i in range(loops.n_chains) if loops.closed[i]]
     open_ = [text.chain(loops, i) for i in range(loops.n_chains) if not loops.closed[i]]
@@ -74,8 +81,7 @@ def write_svg(path: str | Path, loops: CurveLoops, height: float, /, *, title: s
     if open_:
         lines.append(f'<path id="open" d="{"".join(open_)}" fill="none" stroke-linecap="round" {look}/>')
     lines += [*page.foot(captions), "</svg>", ""]
-    written = write_whole(path, "\n".join(lines).encode())
-    return Exported(path=written, entities=dict(sorted(text.count.items())), bound=bound)
+    return "\n".join(lines), dict(sorted(text.count.items())), bound
 
 
 def _hatch(page: Page) -> str:

@@ -82,7 +82,8 @@ export function fillTitle(box, sheet, unit) {
   for (const level of Object.keys(counts)) counts[level] = sheet.levels[level] ?? 0;
   const not = "not computed";
   const parts = ["section", "fit", "region", "rounding"].filter((k) => bounds?.[k] !== undefined).map((k) => `${k} ${smallText(bounds[k], unit)}`).join(" + ");
-  const money = totals.cost;
+  const estimate = sheet.estimate ?? {}, money = estimate.cost;
+  const purge = estimate.mass_kg?.purge;
   const cells = [
     row("legal owner", "", { class: "cell blank" }),
     row("title", input.file, { class: "cell wide strong" }),
@@ -97,8 +98,8 @@ export function fillTitle(box, sheet, unit) {
     bounds ? row("gaps of the file", smallText(bounds.model, unit)) : null,
     row("worst deviation", sheet.profile ? `${smallText(sheet.profile.greatest_mm, unit)} (95 %: ${smallText(sheet.profile.p95_mm, unit)})` : not, { "data-total": "deviation" }),
     row("hours", totals.time_s === undefined ? not : timeText(totals.time_s), { "data-total": "time" }),
-    row("mass", totals.mass_kg === undefined ? not : massText(totals.mass_kg, unit), { "data-total": "mass" }),
-    row("cost", money === undefined ? not : typeof money === "object" ? `${fixed(money.value, 2)} ${money.currency ?? ""}` : fixed(money, 2)),
+    row("mass", totals.mass_kg === undefined ? not : massText(totals.mass_kg, unit) + (purge ? ` and ${massText(purge, unit)} to purge` : ""), { "data-total": "mass" }),
+    row("cost", money === undefined ? "not computed: no rates given" : `${fixed(money.total, 2)} ${money.currency}`),
     row("findings", `${counts.error} errors, ${counts.warning} warnings, ${counts.note} notes`, { "data-total": "findings", class: counts.error ? "cell wrong" : "cell" }),
     make("div", { class: "cell tolerance", title: "profile of a line, ISO 1101: the proven bound of the bead's outer boundary" },
       make("span", { class: "label" }, "profile of a line, ISO 1101"),

@@ -16,7 +16,8 @@ export function lanes(sheet) {
   const stock = (row) => (row.stock_mm === undefined ? undefined : typeof row.stock_mm === "number" ? row.stock_mm : row.stock_mm.greatest);
   const covered = (row) => row.coverage && row.area_mm2 > 0 ? (100 * row.coverage.covered_mm2) / row.area_mm2 : undefined;
   return [
-    { key: "time", heading: "return time", value: (row) => row.time_s, text: (v) => timeText(v) },
+    { key: "return", heading: "return time", value: (row) => row.return_s?.median, text: (v) => timeText(v) },
+    { key: "time", heading: "layer time", value: (row) => row.time_s, text: (v) => timeText(v), optional: true },
     { key: "temperature", heading: "interlayer temperature", band: (row) => row.interlayer_c, text: temperatureText },
     { key: "bound", heading: "bound", value: (row) => row.bounds_mm?.total, text: smallText },
     { key: "deviation", heading: "deviation", value: (row) => row.deviation_mm, text: smallText, optional: true },

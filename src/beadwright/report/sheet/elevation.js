@@ -165,8 +165,8 @@ function cutLine(pen, view, row, width, state, palette) {
   pen.lineTo(width, y);
   pen.stroke();
   pen.setLineDash([]);
-  letters(pen, 11, palette.cut, "left", "bottom");
-  pen.fillText(`z ${lengthText(row.z_mm, state.unit, 2)}`, LEFT + 4, y - tall / 2 - 2);
+  letters(pen, 11, palette.cut, "right", "bottom");
+  pen.fillText(`z ${lengthText(row.z_mm, state.unit, 2)}`, width - RIGHT - 2, y - tall / 2 - 2);
 }
 
 /** Balloons in a column at the right, in the order of their places so that leaders seldom cross; the rest is counted. */
