@@ -5,29 +5,36 @@ Lengths in mm, machine coordinates.
 
 from beadwright.beads._arrange import Arranged, Trail, arrange
 from beadwright.beads._bead import Bead, Order, Role, Side
-from beadwright.beads._contour import LayerBeads, contour_beads
+from beadwright.beads._contour import NOTHING, LayerBeads, contour_beads
 from beadwright.beads._coverage import Coverage, coverage, covering_loss
+from beadwright.beads._decks import Deck, deck_region
 from beadwright.beads._fill import FillPlan, fill_beads
 from beadwright.beads._medial import WallRange, wall_range
 from beadwright.beads._start import reversed_path
+from beadwright.beads._voids import Voids, hollow_cells
 from beadwright.beads._wall import wall_beads
 
 __all__ = [
+    "NOTHING",
     "Arranged",
     "Bead",
     "Coverage",
+    "Deck",
     "FillPlan",
     "LayerBeads",
     "Order",
     "Role",
     "Side",
     "Trail",
+    "Voids",
     "WallRange",
     "arrange",
     "contour_beads",
     "coverage",
     "covering_loss",
+    "deck_region",
     "fill_beads",
+    "hollow_cells",
     "reversed_path",
     "wall_beads",
     "wall_range",

@@ -6,9 +6,10 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from beadwright.arcs import offset, subtract, swept
+from beadwright.arcs import intersect, offset, subtract, swept
 from beadwright.beads._bead import Bead, Role
 from beadwright.beads._contour import NOTHING, LayerBeads
+from beadwright.beads._decks import Deck
 from beadwright.beads._lines import Laid, LinePattern, line_beads
 from beadwright.beads._medial import WallRange
 from beadwright.beads._ribs import RibPattern, rib_beads
@@ -49,7 +50,7 @@ def fill_beads(
     width: float,
     spacing: float,
     limits: WallRange,
-    deck: ArcRegion = NOTHING,
+    deck: Deck | None = None,
 ) -> LayerBeads:
     """Add to the contour beads of a layer what lies inside them.
 
@@ -63,7 +64,7 @@ def fill_beads(
         Of whole beads, mm.
     limits : WallRange
         Of what one bead can take.
-    deck : ArcRegion
+    deck : Deck, optional
         What is to be closed whatever the plan says.
 
     Returns
@@ -87,9 +88,13 @@ def fill_beads(
         return line_beads(region, core, pattern)
 
     open_ = inside
-    if deck.loops:
-        found += [("deck", each) for each in lines(deck)]
-        open_ = subtract(inside, deck).region
+    if deck is not None and deck.region.loops and plan.kind != "lines":
+        closed = intersect(deck.region, inside)
+        found += [("deck", each) for each in lines(closed.region)]
+        rest = subtract(inside, deck.region)
+        open_ = rest.region
+        fallbacks += deck.fallbacks + closed.fallbacks + rest.fallbacks
+        bound += deck.bound + closed.bound.mm + rest.bound.mm
     if plan.kind == "lines":
         found += [("fill", each) for each in lines(open_)]
     elif plan.kind == "ribs":

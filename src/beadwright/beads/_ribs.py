@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from beadwright.arcs import offset
 from beadwright.beads._lines import Laid, square_ends
 from beadwright.beads._rows import rows_of, turned
 from beadwright.curves import ArcPath, ArcRegion, bounding_box
@@ -81,7 +82,8 @@ def _family(region: ArcRegion, core: ArcRegion, angle: float, pattern: RibPatter
     low, high = min(float(a[1]) for a, _ in boxes), max(float(b[1]) for _, b in boxes)
     first, last = int(np.ceil(low / pattern.spacing)), int(np.floor(high / pattern.spacing))
     heights = np.asarray(pattern.spacing * np.arange(first, last + 1), dtype=np.float64)
-    rows = rows_of(piece, heights)
+    # A rib whose bead would lie on a contour bead along its side is none.
+    rows = rows_of(offset(piece, distance=pattern.width / 2 - pattern.overlap).region, heights)
     ends = square_ends(
         piece, turned(core, -angle), heights, pattern.width, rows.line, rows.ends, pattern.overlap
     )

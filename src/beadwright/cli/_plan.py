@@ -59,6 +59,10 @@ def plan(
     rib_spacing: Annotated[
         str | None, option("--rib-spacing", "MM", "distance of neighbouring ribs [default: 100]")
     ] = None,
+    decks: Annotated[
+        str | None,
+        option("--decks", "N", "closed layers over and under every open place [default: 0]"),
+    ] = None,
     bore: Annotated[str | None, option("--bore", "MM", "of the nozzle [default: 7.62 for width 8.4]")] = None,
     medial: Annotated[bool, typer.Option(help="one bead in the middle of walls that one can make")] = True,
     rule: Annotated[
@@ -115,7 +119,9 @@ def plan(
         "bead_section": bead_section,
         "spacing": spacing,
         "contours": contours,
-        "fill": table(kind=fill, angles=fill_angles, rib_spacing=rib_spacing),
+        "fill": table(
+            kind=fill, angles=fill_angles, rib_spacing=rib_spacing, decks_top=decks, decks_base=decks
+        ),
         "bore": bore,
         "medial": None if medial else False,
         "rule": rule,

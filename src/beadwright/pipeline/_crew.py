@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
@@ -9,6 +10,7 @@ from dataclasses import replace
 
 from beadwright.layers import LayerPlan
 from beadwright.pipeline._hanging import hanging_over
+from beadwright.pipeline._heights import Asked
 from beadwright.pipeline._layer_work import LayerWork, Planes, work_on
 from beadwright.pipeline._stages import COMPILE, Stages
 from beadwright.pipeline._workers import Workers, core_count, mapped
@@ -54,21 +56,21 @@ class Crew:
         self.peak_memory = 0.0
 
     def work(
-        self, data: bytes, plans: Sequence[LayerPlan], planes: Sequence[Planes], settings: PlanSettings
+        self, data: bytes, asked: Asked, planes: Sequence[Planes], settings: PlanSettings
     ) -> Iterator[LayerWork]:
-        """Layers in their order."""
+        """Layers that were asked for, in their order; `planes` are of these and those beside them."""
         clock = Stages()
-        made = work_on(data, tuple(plans[:FIRST_CHUNK]), tuple(planes[:FIRST_CHUNK]))
+        (own, *calls) = _split(data, asked, planes)
+        made = work_on(*own)
         here = clock.total() - made.seconds.get(COMPILE, 0.0) - made.seconds["load"]
         self._stages.merge(made.seconds)
         yield from made.layers
         last = made.layers[-1]
-        n_left = len(plans) - len(made.layers)
+        n_left = asked.count - len(made.layers)
         if not n_left:
             return
         seconds = here / len(made.layers) * n_left
         with self._hired(seconds, n_left) as executor:
-            calls = _split(data, plans[FIRST_CHUNK:], planes[FIRST_CHUNK:])
             for chunk in mapped(executor, work_on, calls, self._lost.append):
                 self._stages.merge(chunk.seconds)
                 self.peak_memory = max(self.peak_memory, chunk.peak_memory)
@@ -98,10 +100,15 @@ class Crew:
             workers.shutdown(cancel_futures=True)
 
 
-def _split(
-    data: bytes, plans: Sequence[LayerPlan], planes: Sequence[Planes]
-) -> list[tuple[bytes, tuple[LayerPlan, ...], tuple[Planes, ...]]]:
-    """Calls of `work_on` for chunks of layers."""
-    return [
-        (data, tuple(plans[i : i + CHUNK]), tuple(planes[i : i + CHUNK])) for i in range(0, len(plans), CHUNK)
-    ]
+Call = tuple[bytes, tuple[LayerPlan, ...], tuple[Planes, ...], int, int]
+
+
+def _split(data: bytes, asked: Asked, planes: Sequence[Planes]) -> list[Call]:
+    """Calls of `work_on` for chunks of layers, each with the layers beside it that it needs."""
+    end = asked.first + asked.count
+    cuts = [asked.first, *range(min(asked.first + FIRST_CHUNK, end), end, CHUNK), end]
+    calls = []
+    for a, b in itertools.pairwise(cuts):
+        low, high = max(a - asked.beside, 0), min(b + asked.beside, len(asked.plans))
+        calls.append((data, tuple(asked.plans[low:high]), tuple(planes[low:high]), a - low, b - a))
+    return calls

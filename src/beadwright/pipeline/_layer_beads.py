@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from beadwright.beads import (
     Coverage,
     FillPlan,
@@ -9,16 +11,23 @@ from beadwright.beads import (
     contour_beads,
     coverage,
     covering_loss,
+    deck_region,
     fill_beads,
     wall_range,
 )
+from beadwright.curves import ArcRegion
 from beadwright.layers import LayerRegion
 from beadwright.pipeline._stages import Stages
 from beadwright.settings import PlanSettings
 
 
 def solid_beads(
-    settings: PlanSettings, spacing: float, rounding: float, layer: LayerRegion, stages: Stages
+    settings: PlanSettings,
+    spacing: float,
+    rounding: float,
+    layer: LayerRegion,
+    beside: Sequence[ArcRegion],
+    stages: Stages,
 ) -> tuple[LayerBeads, Coverage | None]:
     """Lay the beads of a solid's layer.
 
@@ -30,6 +39,8 @@ def solid_beads(
     rounding : float
         What printing may move an arc by, mm.
     layer : LayerRegion
+    beside : sequence of ArcRegion
+        Regions of the layers above and below that tell where this one is exposed.
     stages : Stages
         Grows by what it took.
 
@@ -50,10 +61,23 @@ def solid_beads(
             tolerance=settings.tolerance,
             rounding=rounding,
         )
-    if settings.fill.kind in {"lines", "ribs"}:
+    fill = settings.fill
+    if fill.kind in {"lines", "ribs"} or beside:
         with stages.measure("fill"):
+            deck = deck_region(
+                laid.rest,
+                beside,
+                width=settings.width,
+                reach=settings.width if fill.deck_reach is None else fill.deck_reach,
+            )
             laid = fill_beads(
-                layer, laid, fill_plan(settings), width=settings.width, spacing=spacing, limits=limits
+                layer,
+                laid,
+                fill_plan(settings),
+                width=settings.width,
+                spacing=spacing,
+                limits=limits,
+                deck=deck,
             )
     with stages.measure("coverage"):
         covered = coverage(

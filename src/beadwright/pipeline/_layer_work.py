@@ -12,8 +12,8 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs import Lost
-from beadwright.beads import Bead, Coverage, LayerBeads, wall_beads
-from beadwright.curves import ArcRegion, length, lengths, signed_area
+from beadwright.beads import NOTHING, Bead, Coverage, LayerBeads, hollow_cells, wall_beads
+from beadwright.curves import ArcPath, ArcRegion, length, lengths, signed_area
 from beadwright.layers import (
     Folds,
     Hanging,
@@ -30,14 +30,15 @@ from beadwright.layers import (
     with_stock,
     without_folds,
 )
-from beadwright.numeric import Budget, Finding
+from beadwright.numeric import Budget
 from beadwright.pipeline._hanging import hanging_over
 from beadwright.pipeline._kernel_fallback import KernelFallback
 from beadwright.pipeline._layer_beads import solid_beads
 from beadwright.pipeline._load import load_kernels
+from beadwright.pipeline._section_findings import section_findings
 from beadwright.pipeline._stages import Stages, peak_memory_mb
 from beadwright.section import Cutter, Section, TakenPlane, cut, take_plane
-from beadwright.settings import PlanSettings
+from beadwright.settings import Fill, PlanSettings
 
 # Areas and lengths that a union may lose by its own snapping, far above it: mm2, mm.
 NO_AREA = 1e-3
@@ -112,6 +113,8 @@ class LayerWork:
         Length of boundary along which pieces that do not overlap touch, mm.
     coverage : Coverage or None
         What the beads cover; None for walls, and where it could not be had.
+    hollow : tuple of ArcRegion
+        What stays hollow on purpose, piece by piece.
     left_out : tuple of LeftOut
         Holes that are printed full.
     later_open : frozenset of int
@@ -131,6 +134,7 @@ class LayerWork:
     overlap: float = 0.0
     shared: float = 0.0
     coverage: Coverage | None = None
+    hollow: tuple[ArcRegion, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
     later_open: frozenset[int] = frozenset()
     hanging: tuple[Hanging, ...] | None = None
@@ -163,7 +167,13 @@ def _job(data: bytes) -> Job:
     return job
 
 
-def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[Planes, ...]) -> ChunkWork:
+def work_on(
+    data: bytes,
+    plans: tuple[LayerPlan, ...],
+    planes: tuple[Planes, ...],
+    first: int = 0,
+    count: int | None = None,
+) -> ChunkWork:
     """Make the regions and beads of some layers.
 
     Parameters
@@ -173,11 +183,14 @@ def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[Planes, ...
     plans : tuple of LayerPlan
     planes : tuple of tuple of TakenPlane
         Those of each.
+    first, count : int
+        Which of them are made; the others stand beside them and tell what is exposed. All by default.
 
     Returns
     -------
     ChunkWork
-        A layer's result depends on no other layer, so any split into chunks gives the same.
+        A layer's result depends on no other layer, but for decks on as many beside it as these count; so any
+        split into chunks that come with them gives the same.
 
     Raises
     ------
@@ -193,10 +206,12 @@ def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[Planes, ...
         sections = iter(
             cut(job.cutter, [p.taken for p in every], asked=[p.asked for p in every], fallback=job.fallback)
         )
-    made = [
-        _layer(job, plan, own, tuple(islice(sections, len(own))), stages)
+    grounds = [
+        _ground(job, plan, own, tuple(islice(sections, len(own))), stages)
         for plan, own in zip(plans, planes, strict=True)
     ]
+    rows = range(first, len(plans) if count is None else first + count)
+    made = [_made(job, grounds[row], _beside(job.settings.fill, grounds, row), stages) for row in rows]
     with stages.measure("lean"):
         made = [
             replace(work, hanging=hanging_over(work.layer, below.layer if below else None, job.settings))
@@ -205,34 +220,72 @@ def work_on(data: bytes, plans: tuple[LayerPlan, ...], planes: tuple[Planes, ...
     return ChunkWork(layers=tuple(made), seconds=stages.seconds(), peak_memory=peak_memory_mb())
 
 
-def _layer(
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Ground:
+    """A layer before its beads: its region, and what cutting and uniting told."""
+
+    layer: LayerRegion
+    planes: Planes
+    sections: tuple[Section, ...]
+    left_out: tuple[LeftOut, ...]
+    stays: frozenset[int]
+    overlap: float = 0.0
+    shared: float = 0.0
+    walls: tuple[ArcPath, ...] = ()
+
+
+def _beside(fill: Fill, grounds: Sequence[_Ground], row: int) -> tuple[ArcRegion, ...]:
+    """Regions of the layers beside one that tell where it is exposed; empty ones beyond the part."""
+    wanted = [
+        *range(row + 1, row + 1 + fill.decks_top),
+        *range(row - 1, row - 1 - fill.decks_base, -1),
+    ]
+    return tuple(grounds[i].layer.region if 0 <= i < len(grounds) else NOTHING for i in wanted)
+
+
+def _made(job: Job, ground: _Ground, beside: tuple[ArcRegion, ...], stages: Stages) -> LayerWork:
+    """The beads of a layer."""
+    settings, layer = job.settings, ground.layer
+    covered: Coverage | None = None
+    hollow: tuple[ArcRegion, ...] = ()
+    if settings.wall is not None:
+        with stages.measure("beads"):
+            laid = wall_beads(
+                layer, ground.walls, side=settings.wall, width=settings.width, height=layer.plan.height
+            )
+    else:
+        laid, covered = solid_beads(settings, job.spacing, job.rounding, layer, beside, stages)
+        low, high = job.cutter.z_range
+        if not any(low <= z <= high for z in layer.section_z):
+            # stock beyond the part: what closes it above or below
+            beads = tuple(replace(b, role="deck") if b.role == "contour" else b for b in laid.beads)
+            laid = replace(laid, beads=beads)
+        with stages.measure("fill"):
+            hollow = hollow_cells(laid.rest, laid.beads)
+    work = _work(layer, laid, ground.planes, ground.sections)
+    return replace(
+        work,
+        overlap=ground.overlap,
+        shared=ground.shared,
+        coverage=covered,
+        hollow=hollow,
+        left_out=ground.left_out,
+        later_open=ground.stays,
+    )
+
+
+def _ground(
     job: Job, plan: LayerPlan, planes: Planes, sections: tuple[Section, ...], stages: Stages
-) -> LayerWork:
+) -> _Ground:
     sections, left, stays = leave_out(sections, job.later)
-    made = _made(job, plan, planes, sections, stays, stages)
     share = 1.0 / len(left)
     left_out = tuple(replace(part, area=share * part.area) for own in left for part in own)
-    low, high = job.cutter.z_range
-    if not any(low <= z <= high for z in made.layer.section_z):
-        # stock beyond the part: what closes it above or below
-        beads = tuple(replace(b, role="deck") if b.role == "contour" else b for b in made.beads)
-        made = replace(made, beads=beads)
-    return replace(made, left_out=left_out, later_open=stays)
-
-
-def _made(
-    job: Job,
-    plan: LayerPlan,
-    planes: Planes,
-    sections: tuple[Section, ...],
-    stays: frozenset[int],
-    stages: Stages,
-) -> LayerWork:
     settings, section = job.settings, sections[0]
     overlap = shared = 0.0
-    covered: Coverage | None = None
+    walls: tuple[ArcPath, ...] = ()
     if plan.rule != "neutral":
-        return _by_rule(job, plan, planes, sections, stays, stages)
+        layer = _by_rule(job, plan, sections, stays, stages)
+        return _Ground(layer=layer, planes=planes, sections=sections, left_out=left_out, stays=stays)
     with stages.measure("fit"):
         solids = job.solid_of_face if len(np.unique(section.solid)) > 1 else None
         fitted = fit_layer(
@@ -244,13 +297,10 @@ def _made(
         )
     budget = Budget(model=section.model, section=section.bound, fit=fitted.bound, region=fitted.crossing)
     heights = (section.taken,)
-    findings = (*_section_findings(plan, section), *fitted.findings)
+    findings = (*section_findings(plan, section), *fitted.findings)
     if settings.wall is not None:
+        walls = fitted.paths
         layer = wall_region(plan, section.loops, section_z=heights, budget=budget, findings=findings)
-        with stages.measure("beads"):
-            laid = wall_beads(
-                layer, fitted.paths, side=settings.wall, width=settings.width, height=plan.height
-            )
     else:
         with stages.measure("region"):
             layer = layer_region(
@@ -264,9 +314,16 @@ def _made(
             )
             overlap, shared = _united(fitted.region, layer)
             layer = _stocked(job, layer)
-        laid, covered = solid_beads(settings, job.spacing, job.rounding, layer, stages)
-    work = _work(layer, laid, planes, sections)
-    return replace(work, overlap=overlap, shared=shared, coverage=covered)
+    return _Ground(
+        layer=layer,
+        planes=planes,
+        sections=sections,
+        left_out=left_out,
+        stays=stays,
+        overlap=overlap,
+        shared=shared,
+        walls=walls,
+    )
 
 
 def _stocked(job: Job, layer: LayerRegion) -> LayerRegion:
@@ -277,14 +334,9 @@ def _stocked(job: Job, layer: LayerRegion) -> LayerRegion:
 
 
 def _by_rule(
-    job: Job,
-    plan: LayerPlan,
-    planes: Planes,
-    sections: tuple[Section, ...],
-    stays: frozenset[int],
-    stages: Stages,
-) -> LayerWork:
-    """A layer by the rule outer or inner."""
+    job: Job, plan: LayerPlan, sections: tuple[Section, ...], stays: frozenset[int], stages: Stages
+) -> LayerRegion:
+    """The region of a layer by the rule outer or inner."""
     assert job.folds is not None
     bottom, top = sections
 
@@ -301,10 +353,8 @@ def _by_rule(
             cut_at=cut_at,
             tolerance=job.settings.tolerance,
         )
-        told = tuple(finding for section in sections for finding in _section_findings(plan, section))
-        layer = _stocked(job, replace(layer, findings=(*told, *layer.findings)))
-    laid, covered = solid_beads(job.settings, job.spacing, job.rounding, layer, stages)
-    return replace(_work(layer, laid, planes, sections), coverage=covered)
+        told = tuple(finding for section in sections for finding in section_findings(plan, section))
+    return _stocked(job, replace(layer, findings=(*told, *layer.findings)))
 
 
 def _work(layer: LayerRegion, laid: LayerBeads, planes: Planes, sections: tuple[Section, ...]) -> LayerWork:
@@ -333,53 +383,3 @@ def _united(before: ArcRegion, layer: LayerRegion) -> tuple[float, float]:
         return overlap, 0.0
     shorter = sum(map(length, before.loops)) - sum(map(length, layer.region.loops))
     return 0.0, shorter if shorter > NO_LENGTH and not layer.inverted else 0.0
-
-
-def _section_findings(plan: LayerPlan, section: Section) -> tuple[Finding, ...]:
-    """What cutting met that a reader should know."""
-    found = [
-        Finding(
-            code="near-tangent",
-            level="note",
-            layer=plan.index,
-            at_mm=place.at,
-            face=place.face,
-            measured=place.uncertainty,
-            unit="mm",
-            text="plane and surface are nearly parallel here, so the section curve may lie this far beside",
-        )
-        for place in section.near_tangent
-    ]
-    if section.hidden > 0:
-        found.append(
-            Finding(
-                code="hidden",
-                level="warning",
-                layer=plan.index,
-                measured=section.hidden,
-                unit="mm",
-                text="a piece of the section smaller than this could have been missed",
-            )
-        )
-    if section.fallbacks:
-        found.append(
-            Finding(
-                code="fallback",
-                level="warning",
-                layer=plan.index,
-                measured=float(section.fallbacks),
-                text="faces were cut by the CAD kernel's generic section, whose points were corrected",
-            )
-        )
-    if section.counters.unmatched:
-        found.append(
-            Finding(
-                code="unmatched",
-                level="error",
-                layer=plan.index,
-                measured=float(section.counters.unmatched),
-                allowed=0.0,
-                text="ends of section curves found no partner: the solid is not closed here",
-            )
-        )
-    return tuple(found)

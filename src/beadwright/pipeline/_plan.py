@@ -15,9 +15,10 @@ from typing import Any, Unpack, cast
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.beads import Trail, arrange
+from beadwright.beads import Trail, Voids, arrange
 from beadwright.brep import Model, placed, placement
 from beadwright.layers import LayerPlan, find_folds
+from beadwright.numeric import Finding
 from beadwright.pipeline._build import Clock, build_layer
 from beadwright.pipeline._built import Built, built
 from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findings
@@ -159,11 +160,13 @@ def plan_part(
                 solid = placed(model, matrix)
                 blank = make_blank(solid, amounts, settings)
             ends = reach(solid, blank)
-            plans = asked_layers(ends, settings) if rest is None else rest.layers(ends[1], settings)
+            own = None if rest is None else rest.layers(ends[1], settings)
+            asked = asked_layers(ends, settings, own)
+            plans = asked.chosen
         tell("preparing", 0, len(plans))
         with stages.measure("prepare"):
             cutter = prepare(solid)
-            planes = tuple(_planes(cutter, plan) for plan in plans)
+            planes = tuple(_planes(cutter, plan) for plan in asked.plans)
             folds = None if settings.rule == "neutral" else find_folds(solid)
             job = Job(
                 cutter=cutter,
@@ -179,7 +182,7 @@ def plan_part(
         lost: list[str] = []
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
         laid = _lay(
-            crew.work(data, plans, planes, settings), settings, card, writing, stages, tell, len(plans)
+            crew.work(data, asked, planes, settings), settings, card, writing, stages, tell, len(plans)
         )
         with stages.measure("process"):
             whole = _built(card, laid, settings, solid)
@@ -191,6 +194,7 @@ def plan_part(
         left = {} if blank is None else stock_left(blank, solid, plans, settings)
         more = (
             *(() if rest is None else rest.findings()),
+            *_voids(works, stages),
             *whole.findings,
             *(() if folds is None else folds.findings()),
             *revision_findings(earlier, solid, asked_ids(settings), list(amounts)),
@@ -236,6 +240,16 @@ def plan_part(
         out=None if out is None else Path(out),
         build=whole,
     )
+
+
+def _voids(works: Sequence[LayerWork], stages: Stages) -> tuple[Finding, ...]:
+    """Closed hollow spaces without a vent."""
+    with stages.measure("voids"):
+        voids = Voids()
+        for work in works:
+            plan = work.layer.plan
+            voids.add(plan.index, plan.z, plan.height, work.layer.region, work.hollow)
+        return voids.findings()
 
 
 def _planes(cutter: Cutter, plan: LayerPlan) -> Planes:

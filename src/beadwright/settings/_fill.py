@@ -40,12 +40,25 @@ class Fill(Section):
     rib_spacing: Annotated[float, Quantity("length", 1.0, 10000.0)] = Field(
         100.0, description="distance of neighbouring ribs, mm"
     )
+    decks_top: int = Field(
+        0, ge=0, le=100, description="closed layers under every place that is open above; 0: none"
+    )
+    decks_base: int = Field(
+        0, ge=0, le=100, description="closed layers over every place that is open below, and on the platform"
+    )
+    deck_reach: Annotated[float, Quantity("length", 0.0, 1000.0)] | None = Field(
+        None, description="how far a deck goes on round an open place, mm; default one bead width"
+    )
     underfill_limit: Share = Field(
         0.005, description="share of what whole beads could cover that may stay open before it is told"
     )
     overfill_limit: Share = Field(
         0.015, description="share of the area covered that may be laid beyond it before it is told"
     )
+
+    def decks(self) -> int:
+        """Layers above and below one on which its decks depend."""
+        return max(self.decks_top, self.decks_base)
 
 
 FILL = Fill.model_validate({})

@@ -1,0 +1,141 @@
+"""Hollow spaces that nothing vents: hollow cells of the layers, joined where they lie above each other.
+
+A cell is vented where the layer above or below does not cover it, and in the lowest layer, which stands open
+once the part is off the platform. Spaces that reach the first or the last of only some layers are not known
+and not told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from beadwright.arcs import intersect, subtract, swept
+from beadwright.beads._bead import Bead
+from beadwright.beads._rows import pieces_of, rows_of
+from beadwright.curves import ArcRegion, bounding_box, inside, region_area
+from beadwright.numeric import Finding
+
+# Cells smaller than this, and open places smaller than this, are what rounding leaves, mm2.
+DUST = 1.0
+
+
+def hollow_cells(hollow: ArcRegion, beads: Sequence[Bead]) -> tuple[ArcRegion, ...]:
+    """What beads leave of a hollow region, piece by piece."""
+    if not hollow.loops:
+        return ()
+    strips = [(bead.path, bead.width) for bead in beads if bead.role == "rib"]
+    left = subtract(hollow, swept(strips).region).region if strips else hollow
+    return tuple(piece for piece in pieces_of(left) if region_area(piece) > DUST)
+
+
+class Voids:
+    """Hollow spaces found so far, layer by layer from the platform up.
+
+    Of only some layers of a part, spaces that reach the first or the last are not told.
+    """
+
+    def __init__(self) -> None:
+        self._up: list[int] = []
+        self._vented: list[bool] = []
+        self._volume: list[float] = []
+        self._place: list[tuple[int, float, float, float]] = []
+        self._last: list[tuple[int, ArcRegion]] = []
+        self._below: ArcRegion | None = None
+
+    def add(self, layer: int, z: float, height: float, region: ArcRegion, cells: Sequence[ArcRegion]) -> None:
+        """Take the next layer: its region and its hollow cells."""
+        rows: list[tuple[int, ArcRegion]] = []
+        for cell in cells:
+            rows.append((len(self._up), cell))
+            self._up.append(len(self._up))
+            self._vented.append(self._below is None)
+            self._volume.append(region_area(cell) * height)
+            x, y = _within(cell)
+            self._place.append((layer, x, y, z))
+        for below, above in ((self._last, region), (rows, self._below)):
+            if above is not None:
+                self._vent(below, above)
+        for row, cell in rows:
+            for other, under in self._last:
+                if _overlap(cell, under):
+                    self._join(row, other)
+        self._last, self._below = rows, region
+
+    def findings(self) -> tuple[Finding, ...]:
+        """One finding ``void`` for each closed space, the largest first."""
+        for row, _ in self._last:
+            # Nothing lies above the last layer, or it is not known what.
+            self._vented[row] = True
+        groups: dict[int, list[int]] = {}
+        for row in range(len(self._up)):
+            groups.setdefault(self._root(row), []).append(row)
+        closed = [rows for rows in groups.values() if not any(self._vented[row] for row in rows)]
+        found = []
+        for rows in sorted(closed, key=lambda rows: -sum(self._volume[row] for row in rows)):
+            volume = sum(self._volume[row] for row in rows)
+            layer, x, y, z = self._place[rows[0]]
+            found.append(
+                Finding(
+                    code="void",
+                    level="warning",
+                    layer=layer,
+                    at_mm=(x, y, z),
+                    measured=volume,
+                    unit="mm3",
+                    text=f"a closed hollow space of {volume / 1e6:.3g} dm3 in {len({self._place[r][0] for r in rows})}"
+                    " layer(s) has no vent: let it out by a hole, or fill it",
+                )
+            )
+        return tuple(found)
+
+    def _vent(self, rows: Sequence[tuple[int, ArcRegion]], cover: ArcRegion) -> None:
+        """Mark cells that a neighbouring layer does not cover."""
+        closed = [cell for row, cell in rows if not self._vented[row]]
+        together = ArcRegion(loops=tuple(p for cell in closed for p in cell.loops), supports=np.zeros((0, 4)))
+        if cover.loops and (not closed or region_area(subtract(_bare(together), cover).region) <= DUST):
+            return
+        for row, cell in rows:
+            if self._vented[row]:
+                continue
+            if not cover.loops or region_area(subtract(cell, cover).region) > DUST:
+                self._vented[row] = True
+
+    def _join(self, a: int, b: int) -> None:
+        a, b = self._root(a), self._root(b)
+        self._up[max(a, b)] = min(a, b)
+
+    def _root(self, row: int) -> int:
+        while self._up[row] != row:
+            self._up[row] = self._up[self._up[row]]
+            row = self._up[row]
+        return row
+
+
+def _bare(region: ArcRegion) -> ArcRegion:
+    """A region whose moves name no supports."""
+    none = [replace(loop, support=np.full(len(loop.support), -1, np.int32)) for loop in region.loops]
+    return ArcRegion(loops=tuple(none), supports=region.supports)
+
+
+def _within(cell: ArcRegion) -> tuple[float, float]:
+    """A place well inside a cell: the middle of its widest interval at half height, mm."""
+    low, high = bounding_box(cell.loops[0])
+    y = float(low[1] + 0.4988 * (high[1] - low[1]))
+    rows = rows_of(cell, np.array([y]))
+    if not len(rows.line):
+        return float(cell.loops[0].points[0, 0]), float(cell.loops[0].points[0, 1])
+    widest = int(np.argmax(rows.ends[:, 1] - rows.ends[:, 0]))
+    return float(rows.ends[widest].mean()), y
+
+
+def _overlap(a: ArcRegion, b: ArcRegion) -> bool:
+    """Whether two cells share more than dust; by a place well inside one where that settles it."""
+    (a0, a1), (b0, b1) = bounding_box(a.loops[0]), bounding_box(b.loops[0])
+    if (a0 >= b1).any() or (b0 >= a1).any():
+        return False
+    if inside(b, np.array([_within(a)]))[0]:
+        return True
+    return region_area(intersect(a, b).region) > DUST

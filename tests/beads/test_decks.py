@@ -1,0 +1,106 @@
+"""Decks where a layer is exposed, and closed hollow spaces."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from beadwright.beads import Voids, deck_region, hollow_cells
+from beadwright.curves import ArcRegion, region_area
+from tests.beads.test_contour import polygon
+from tests.post._build_programs import bead, circle, path
+
+W = 8.4
+
+
+def region(*loops):
+    return ArcRegion(loops=loops, supports=np.zeros((0, 4)))
+
+
+def box(x0, y0, x1, y1):
+    return polygon([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+
+
+INSIDE = region(box(20, 20, 380, 280))
+WHOLE = region(box(0, 0, 400, 300))
+
+
+def test_a_layer_that_its_neighbours_cover_has_no_deck():
+    assert deck_region(INSIDE, [WHOLE, WHOLE], width=W, reach=W).region.loops == ()
+
+
+def test_beyond_the_part_all_is_exposed():
+    assert deck_region(INSIDE, [WHOLE, region()], width=W, reach=W).region is INSIDE
+
+
+def test_a_step_is_closed_with_its_reach_and_no_farther():
+    # above, the part ends at x = 200: 20 to 380 is open from 200 on, and 8.4 mm more is closed
+    found = deck_region(INSIDE, [region(box(0, 0, 200, 300))], width=W, reach=8.4)
+
+    assert region_area(found.region) == pytest.approx((380 - 200 + 8.4) * 260, rel=1e-9)
+
+
+def test_what_one_of_two_layers_leaves_open_counts():
+    lid = deck_region(INSIDE, [WHOLE, region(box(0, 0, 200, 300))], width=W, reach=0.0)
+
+    assert region_area(lid.region) == pytest.approx(180 * 260, rel=1e-9)
+
+
+def test_slivers_that_contour_beads_cover_are_no_deck():
+    assert deck_region(INSIDE, [region(box(0, 0, 376, 300))], width=W, reach=W).region.loops == ()
+
+
+def straight(x0, y0, x1, y1):
+    return path([[x0, y0], [x1, y1]], [0.0], closed=False)
+
+
+def test_ribs_part_a_hollow_into_cells():
+    ribs = [bead(straight(x, 20, x, 280), role="rib", width=10.0) for x in (100.0, 200.0)]
+    cells = hollow_cells(INSIDE, ribs)
+
+    assert sorted(region_area(cell) for cell in cells) == pytest.approx([75 * 260, 90 * 260, 175 * 260])
+
+
+def found_in(layers):
+    voids = Voids()
+    for index, (whole, cells) in enumerate(layers):
+        voids.add(index, 4.0 * (index + 1), 4.0, whole, [region(cell) for cell in cells])
+    return voids.findings()
+
+
+def test_a_closed_box_is_a_void_of_its_volume():
+    hollow = box(20, 20, 380, 280)
+    (only,) = found_in([(WHOLE, []), *[(WHOLE, [hollow])] * 3, (WHOLE, [])])
+
+    assert (only.code, only.layer, only.unit) == ("void", 1, "mm3")
+    assert only.measured == pytest.approx(360 * 260 * 12, rel=1e-12)
+
+
+def test_an_open_top_an_open_base_and_a_step_vent():
+    hollow = box(20, 20, 380, 280)
+    ledge = region(box(0, 0, 300, 300))
+
+    assert found_in([(WHOLE, []), (WHOLE, [hollow]), (WHOLE, [hollow])]) == ()
+    assert found_in([(WHOLE, [hollow]), (WHOLE, [hollow]), (WHOLE, [])]) == ()
+    assert found_in([(WHOLE, []), (WHOLE, [hollow]), (ledge, [box(20, 20, 280, 280)]), (ledge, [])]) == ()
+
+
+def test_cells_are_joined_where_they_meet_and_else_told_apart():
+    left, right, both = box(20, 20, 150, 280), box(200, 20, 380, 280), box(20, 20, 380, 280)
+    apart = found_in([(WHOLE, []), *[(WHOLE, [left, right])] * 2, (WHOLE, [])])
+    joined = found_in([(WHOLE, []), (WHOLE, [left, right]), (WHOLE, [both]), (WHOLE, [])])
+
+    assert [f.measured for f in apart] == pytest.approx([180 * 260 * 8, 130 * 260 * 8])
+    assert [f.measured for f in joined] == pytest.approx([(310 + 360) * 260 * 4])
+
+
+def test_a_ring_shaped_hollow_under_a_closed_lid_is_a_void():
+    disc, ring = circle(0, 0, 200), (circle(0, 0, 180), circle(0, 0, 100, -1))
+    voids = Voids()
+    whole = region(disc)
+    for index in range(4):
+        cells = [region(*ring)] if index in (1, 2) else []
+        voids.add(index, 4.0 * index + 4, 4.0, whole, cells)
+    (only,) = voids.findings()
+
+    assert only.measured == pytest.approx(np.pi * (180**2 - 100**2) * 8, rel=1e-9)

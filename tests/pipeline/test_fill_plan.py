@@ -1,0 +1,63 @@
+"""Fill, ribs and decks of whole plans: roles, bytes, and layers that depend on their neighbours."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import beadwright
+from beadwright.settings import resolve
+
+CHOCKS = Path(__file__).resolve().parents[2] / "step_examples" / "cradle_chocks.step"
+
+
+def roles(layer):
+    return {bead.role for bead in layer.beads}
+
+
+def test_decks_of_some_layers_are_those_of_the_whole_plan_in_any_chunks():
+    """Layers 3 and 4 with three closed layers over the platform and two under open places."""
+    asked = {"fill": {"kind": "ribs", "decks_base": 4, "decks_top": 2}, "workers": 1}
+    few = beadwright.plan(CHOCKS, layers="3:5", **asked)
+    more = beadwright.plan(CHOCKS, layers="0:6", **asked)
+
+    assert [roles(layer) for layer in more.layers[:4]] == [{"contour", "deck"}] * 4
+    assert "rib" in roles(more.layers[4])
+    assert "deck" not in roles(more.layers[4])
+    for a, b in zip(few.layers, more.layers[3:5], strict=True):
+        assert inner(a) == inner(b)
+
+
+def inner(layer):
+    """Centrelines of all but contour beads, whichever way each runs."""
+    lines = [bead.path.points.round(9).tolist() for bead in layer.beads if bead.role != "contour"]
+    return sorted(min(line, line[::-1]) for line in lines)
+
+
+def test_settings_of_fill_are_told_one_by_one():
+    told = resolve({"fill": {"kind": "lines", "angles": "30,-60"}}).as_dict()
+
+    assert told["fill.kind"]["value"] == "lines"
+    assert told["fill.angles"]["value"] == [30.0, -60.0]
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"kind": "honey"}, "none, lines, contour or ribs"),
+        ({"angles": []}, "one to twelve angles"),
+        ({"rib_spacing": 0}, "fill.rib_spacing"),
+        ({"overlaps": 0.1}, "did you mean overlap"),
+    ],
+)
+def test_faults_of_fill_are_told_in_words(given, words):
+    with pytest.raises(beadwright.errors.SettingsError, match=words):
+        resolve({"fill": given})
+
+
+def test_full_contours_are_all_that_fit():
+    assert (
+        resolve({"contours": "full"}).settings.ranks()
+        == resolve({"fill": {"kind": "contour"}}).settings.ranks()
+    )
