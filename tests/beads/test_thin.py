@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from beadwright.beads._loops import distances, nearest_loop
+from beadwright.beads._loops import nearest_loop
 from beadwright.beads._thin import thin_places
 from beadwright.curves import ArcRegion
 from tests.post._build_programs import bead, circle, path
@@ -71,27 +71,6 @@ def test_two_thin_lugs_are_two_places():
 
 def test_an_empty_region_has_none():
     assert found([], []) == ()
-
-
-def test_distances_from_lines_and_arcs_against_dense_points():
-    line = path([[0, 0], [100, 0], [100, 60], [40, 60]], [0.0, 0.5, -0.25, 0.9])
-    rng = np.random.default_rng(7)
-    points = rng.uniform(-50, 150, (200, 2))
-    # dense points of each move, by its circle
-    dense = []
-    ends = np.roll(line.points, -1, axis=0)
-    for p, q, b in zip(line.points, ends, line.bulge, strict=True):
-        t = np.linspace(0, 1, 20001)
-        p, q = complex(*p), complex(*q)
-        if b == 0:
-            dense.append(p + t * (q - p))
-        else:
-            centre = (p + q) / 2 + 1j * (q - p) * (1 - b * b) / (4 * b)
-            dense.append(centre + (p - centre) * np.exp(4j * np.arctan(b) * t))
-    dense = np.concatenate(dense)
-    true = np.abs((points[:, 0] + 1j * points[:, 1])[:, None] - dense[None]).min(axis=1)
-
-    assert distances(points, line) == pytest.approx(true, abs=2e-5)
 
 
 def test_a_bead_belongs_to_the_loop_it_runs_beside():

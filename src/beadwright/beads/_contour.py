@@ -11,10 +11,10 @@ import numpy as np
 
 from beadwright.arcs import Lost, lost, offset
 from beadwright.beads._bead import Bead
-from beadwright.beads._loops import distances, nearest_loop
+from beadwright.beads._loops import nearest_loop
 from beadwright.beads._medial import WallRange, medial_beads, without_walls
 from beadwright.beads._thin import thin_places
-from beadwright.curves import ArcPath, ArcRegion, signed_area
+from beadwright.curves import ArcPath, ArcRegion, distances, signed_area
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Finding
@@ -194,7 +194,7 @@ def _in_loops(medial: Sequence[Bead], outermost: Sequence[ArcPath]) -> list[Bead
 def _covered(place: Lost, medial: Sequence[Bead]) -> bool:
     """Whether a medial bead runs through a neck: then no bead is missing there."""
     at = np.array([place.at])
-    return any(distances(at, bead.path)[0] <= max(place.length, place.width) / 2 for bead in medial)
+    return any(distances([bead.path], at)[0] <= max(place.length, place.width) / 2 for bead in medial)
 
 
 def _neck(place: Lost, layer: LayerRegion) -> Finding:

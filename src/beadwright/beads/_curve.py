@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.beads._loops import distances
-from beadwright.curves import ArcPath, ArcRegion, bounding_box, chords
+from beadwright.curves import ArcPath, ArcRegion, bounding_box, chords, distances
 
 Floats = npt.NDArray[np.float64]
 
@@ -121,12 +120,12 @@ def clearance(path: ArcPath, region: ArcRegion, *, reach: float) -> float:
     low, high = bounding_box(path)
     best = reach
     for piece in _near(region, low - reach, high + reach):
-        best = min(best, float(distances(path.points, piece).min()))
-        best = min(best, float(distances(piece.points, path).min()))
+        best = min(best, float(distances([piece], path.points).min()))
+        best = min(best, float(distances([path], piece.points).min()))
         for one, other in ((path, piece), (piece, path)):
             bows = _bows(one, other)
             if len(bows):
-                best = min(best, float(distances(bows, other).min()))
+                best = min(best, float(distances([other], bows).min()))
     return best
 
 

@@ -12,6 +12,7 @@ from beadwright.curves._arc_measure import (
     region_length,
     winding,
 )
+from beadwright.curves._distance import distances
 from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
 from beadwright.curves._measure import chords, length, lengths, signed_area
@@ -28,6 +29,7 @@ __all__ = [
     "chain_measures",
     "chords",
     "depths",
+    "distances",
     "first_part",
     "inside",
     "kept_chains",

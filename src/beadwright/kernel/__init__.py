@@ -4,7 +4,7 @@ from beadwright.kernel._export import section_step, write_section_step
 from beadwright.kernel._read import from_shape, read_step
 from beadwright.kernel._reader import serve as serve_reader
 from beadwright.kernel._referee import Reference, face_section, reference_section, volume
-from beadwright.kernel._triangles import display_triangles
+from beadwright.kernel._triangles import display_triangles, tessellate
 
 __all__ = [
     "Reference",
@@ -15,6 +15,7 @@ __all__ = [
     "reference_section",
     "section_step",
     "serve_reader",
+    "tessellate",
     "volume",
     "write_section_step",
 ]

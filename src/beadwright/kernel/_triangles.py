@@ -1,17 +1,19 @@
-"""Faces as triangles for the shaded picture: nothing is computed from them."""
+"""Faces as triangles: for the shaded picture, and for comparison with the mesh way. No program comes from them."""
 
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 from OCP.BRep import BRep_Tool
 from OCP.BRepMesh import BRepMesh_IncrementalMesh
+from OCP.BRepTools import BRepTools
 from OCP.Poly import Poly_Triangulation
 from OCP.TopAbs import TopAbs_Orientation
 from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
 
 from beadwright.brep import Model, Triangles
-from beadwright.errors import GeometryError
+from beadwright.errors import GeometryError, SettingsError
 from beadwright.kernel._bytes import from_bytes
 from beadwright.kernel._document import faces
 
@@ -19,6 +21,10 @@ from beadwright.kernel._document import faces
 SHARE = 1.0 / 1500
 # Greatest angle between neighbouring triangles, rad.
 ANGLE = 0.35
+# rad: the kernel's own default, which also limits what it makes of small radii.
+MESH_ANGLE = 0.5
+
+Mesh = tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]
 
 
 def display_triangles(model: Model) -> Triangles:
@@ -39,11 +45,57 @@ def display_triangles(model: Model) -> Triangles:
     GeometryError
         The model carries no shape.
     """
+    chord = SHARE * float(np.linalg.norm(model.box[1] - model.box[0]))
+    return _triangles(model, chord, ANGLE)
+
+
+def tessellate(model: Model, chord: float, *, angle: float = MESH_ANGLE) -> Mesh:
+    """The surface of the unplaced model as one mesh.
+
+    Parameters
+    ----------
+    model : Model
+    chord : float
+        Greatest distance of the triangles from the surfaces that is asked of the kernel, mm; it keeps this on
+        edges and, by its own samples, on faces.
+    angle : float
+        Greatest angle between neighbouring triangles, rad.
+
+    Returns
+    -------
+    vertices : (n, 3) float
+        mm; one row for each point, also where faces meet.
+    triangles : (m, 3) int
+        Counter-clockwise seen from outside.
+
+    Raises
+    ------
+    SettingsError
+        The chord is no positive number.
+    GeometryError
+        The model carries no shape, or the kernel makes no triangles of it.
+    """
+    if not (np.isfinite(chord) and chord > 0):
+        raise SettingsError(f"chord: {chord} is none; expected a number of mm above 0")
+    found = _triangles(model, chord, angle)
+    if not len(found.corners):
+        raise GeometryError(
+            f"{model.file}: the CAD kernel made no triangles of it at a chord of {chord:g} mm"
+        )
+    # Neighbouring faces share the nodes of their edge to the last digit but a few.
+    vertices, row = np.unique(np.round(found.points, 9), axis=0, return_inverse=True)
+    triangles = row.reshape(-1)[found.corners].astype(np.int64)
+    proper = (triangles != np.roll(triangles, 1, axis=1)).all(axis=1)
+    return vertices, np.ascontiguousarray(triangles[proper])
+
+
+def _triangles(model: Model, chord: float, angle: float) -> Triangles:
+    """Of each face its own, as the kernel divides it."""
     if not model.kernel_bytes:
         raise GeometryError("the model carries no shape of the kernel's; read it with `read_step` again")
     shape = from_bytes(model.kernel_bytes)
-    chord = SHARE * float(np.linalg.norm(model.box[1] - model.box[0]))
-    BRepMesh_IncrementalMesh(shape, chord, False, ANGLE, False)
+    BRepTools.Clean_s(shape)  # what the file brought along is not ours to trust
+    BRepMesh_IncrementalMesh(shape, chord, False, angle, False)
     points: list[tuple[float, float, float]] = []
     corners: list[tuple[int, int, int]] = []
     owner: list[int] = []

@@ -4,6 +4,8 @@ from beadwright.pipeline._cluster import cluster
 from beadwright.pipeline._examine import Examination, examine
 from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._init import write_settings
+from beadwright.pipeline._meshway import CHORDS, MeshComparison, Way, meshway
+from beadwright.pipeline._meshway_shown import chord_list, show_meshway, write_meshway
 from beadwright.pipeline._plan import Progress, compile_kernels, plan, plan_part
 from beadwright.pipeline._replan import replan
 from beadwright.pipeline._result import PlannedLayer, PlanResult
@@ -15,27 +17,34 @@ from beadwright.pipeline._view import view
 from beadwright.pipeline._warm import Warmed
 
 __all__ = [
+    "CHORDS",
     "Examination",
+    "MeshComparison",
     "PlanResult",
     "PlaneSection",
     "PlannedLayer",
     "Progress",
     "Warmed",
+    "Way",
+    "chord_list",
     "cluster",
     "compile_kernels",
     "examine",
+    "meshway",
     "plan",
     "plan_part",
     "read_step",
     "replan",
     "section_at",
     "show_examination",
+    "show_meshway",
     "show_plan",
     "show_section",
     "show_verification",
     "verify_options",
     "verify_program",
     "view",
+    "write_meshway",
     "write_section",
     "write_settings",
 ]

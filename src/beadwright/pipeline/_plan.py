@@ -166,7 +166,7 @@ def plan_part(
         tell("preparing", 0, len(plans))
         with stages.measure("prepare"):
             cutter = prepare(solid)
-            planes = tuple(_planes(cutter, plan) for plan in asked.plans)
+            planes = tuple(layer_planes(cutter, plan) for plan in asked.plans)
             folds = None if settings.rule == "neutral" else find_folds(solid)
             job = Job(
                 cutter=cutter,
@@ -252,7 +252,7 @@ def _voids(works: Sequence[LayerWork], stages: Stages) -> tuple[Finding, ...]:
         return voids.findings()
 
 
-def _planes(cutter: Cutter, plan: LayerPlan) -> Planes:
+def layer_planes(cutter: Cutter, plan: LayerPlan) -> Planes:
     """The planes of a layer; the two of the rules outer and inner stay inside the slab."""
     if plan.rule == "neutral":
         return (_plane(cutter, plan.section_z[0]),)

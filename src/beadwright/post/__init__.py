@@ -8,7 +8,9 @@ from beadwright.post._dialect import Dialect
 from beadwright.post._layer import AxisFeed, LayerText, layer_text
 from beadwright.post._lint import Fault, lint
 from beadwright.post._load import dialect_names, load_dialect, standard
+from beadwright.post._motion import motion_lines
 from beadwright.post._program import program_text
+from beadwright.post._rounding import print_path
 from beadwright.post._split import ProgramFile, split_program
 from beadwright.post._words import Units, Words
 
@@ -24,6 +26,8 @@ __all__ = [
     "layer_text",
     "lint",
     "load_dialect",
+    "motion_lines",
+    "print_path",
     "program_text",
     "split_program",
     "standard",

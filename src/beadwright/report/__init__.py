@@ -24,6 +24,7 @@ from beadwright.report._sheet_page import sheet_page
 from beadwright.report._sheet_read import read_sheet
 from beadwright.report._step import write_step
 from beadwright.report._svg import section_svg, write_svg
+from beadwright.report._ways_picture import WayPoint, ways_picture
 from beadwright.report._whole import write_whole
 
 __all__ = [
@@ -37,6 +38,7 @@ __all__ = [
     "Run",
     "SheetData",
     "SheetLayer",
+    "WayPoint",
     "column_plot",
     "layer_picture",
     "layer_plot",
@@ -50,6 +52,7 @@ __all__ = [
     "section_svg",
     "sheet_head",
     "sheet_page",
+    "ways_picture",
     "write_dxf",
     "write_section_json",
     "write_step",

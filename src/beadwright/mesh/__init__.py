@@ -1,0 +1,21 @@
+"""The triangle way: plane cuts of a mesh, polygon offsets, straight moves. For comparison, and for scans.
+
+Lengths in mm, angles in rad. Nothing here claims exactness: a mesh is as true as its triangles.
+"""
+
+from beadwright.mesh._contours import contours
+from beadwright.mesh._cut import MeshSection, cut
+from beadwright.mesh._measure import Joints, busiest, joints, move_lengths
+from beadwright.mesh._mesh import TriangleMesh, load
+
+__all__ = [
+    "Joints",
+    "MeshSection",
+    "TriangleMesh",
+    "busiest",
+    "contours",
+    "cut",
+    "joints",
+    "load",
+    "move_lengths",
+]

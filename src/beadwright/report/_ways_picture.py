@@ -1,0 +1,71 @@
+"""Error against moves, both ways, as a plot."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+# mm: an error below this is drawn here, since the axis is logarithmic.
+FLOOR = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WayPoint:
+    """One way: its name, moves and greatest error, mm."""
+
+    name: str
+    moves: int
+    error: float
+
+
+def ways_picture(
+    meshes: Sequence[WayPoint], exact: WayPoint, *, bound: float, title: str, kind: str = "svg"
+) -> bytes:
+    """Draw the error of every way over its moves, both logarithmic.
+
+    Parameters
+    ----------
+    meshes : sequence of WayPoint
+    exact : WayPoint
+    bound : float
+        Proven for the exact way, mm: a line.
+    title : str
+    kind : {"svg", "png", "pdf"}
+
+    Returns
+    -------
+    bytes
+        The same for the same numbers.
+    """
+    import matplotlib as mpl
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    with mpl.rc_context({"svg.hashsalt": "beadwright", "font.size": 9.0}):
+        figure = Figure(figsize=(7.0, 4.6), layout="constrained")
+        FigureCanvasAgg(figure)
+        axes = figure.add_subplot()
+        rows = sorted(meshes, key=lambda way: way.moves)
+        x, y = [way.moves for way in rows], [max(FLOOR, way.error) for way in rows]
+        axes.loglog(x, y, "s-", color="#8a5a00", label="triangles, straight moves")
+        axes.loglog([exact.moves], [max(FLOOR, exact.error)], "o", color="#00508f", markersize=9)
+        for way in (*rows, exact):
+            axes.annotate(
+                way.name,
+                (way.moves, max(FLOOR, way.error)),
+                xytext=(6, 5),
+                textcoords="offset points",
+                fontsize=8,
+            )
+        axes.axhline(bound, color="#00508f", linestyle="--", linewidth=1, label="proven for the solid itself")
+        axes.set_xlabel("moves")
+        axes.set_ylabel("greatest distance from the exact bead, mm")
+        axes.set_title(title, fontsize=9)
+        axes.grid(visible=True, which="both", color="0.9", linewidth=0.6)
+        axes.margins(x=0.15, y=0.15)
+        axes.legend(fontsize=8)
+        data = io.BytesIO()
+        stamp = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind)
+        figure.savefig(data, format=kind, dpi=150, metadata=stamp)
+    return data.getvalue()

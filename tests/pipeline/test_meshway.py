@@ -1,0 +1,106 @@
+"""Both ways on parts whose mesh error has a closed form: the sagitta."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from beadwright.cli import app
+from beadwright.pipeline import MeshComparison, meshway
+from beadwright.settings import resolve
+
+cq = pytest.importorskip("cadquery")
+
+
+@pytest.fixture(scope="module")
+def cylinder() -> MeshComparison:
+    return meshway(
+        cq.Workplane().circle(200.0).extrude(8.0),
+        resolved=resolve({"contours": "1", "decimals": "6"}),
+        chords=(1.0, 0.1),
+        layers=2,
+    )
+
+
+def test_the_exact_way_on_a_cylinder_is_four_arcs_a_bead_within_its_bound(cylinder: MeshComparison) -> None:
+    assert cylinder.exact.moves == 4 * cylinder.layers
+    assert cylinder.exact.error <= cylinder.bound + cylinder.reference
+    assert cylinder.exact.joints == 0
+    assert cylinder.exact.missing == 0.0
+
+
+@pytest.mark.parametrize("row", [0, 1])
+def test_a_chord_on_a_cylinder_strays_by_its_sagitta(cylinder: MeshComparison, row: int) -> None:
+    way = cylinder.meshes[row]
+    sides = way.moves // cylinder.layers
+    # n chords of a circle of radius R: s = R (1 - cos(pi / n)); the offset polygon keeps its sides' distance,
+    # so the middle of a side lies w / 2 inside the chord, and its corner w / 2 / cos(pi / n) inside the vertex.
+    sagitta = 200.0 * (1 - math.cos(math.pi / sides))
+
+    assert way.moves == sides * cylinder.layers
+    assert way.error == pytest.approx(sagitta, abs=2e-6)
+    assert way.error <= way.chord * (1 + 1e-6)
+    assert way.joints == way.moves
+    assert way.missing == 0.0
+
+
+def test_a_matching_mesh_costs_many_times_the_moves_or_is_predicted(cylinder: MeshComparison) -> None:
+    if cylinder.match is not None:
+        assert cylinder.match.error <= cylinder.bound
+        assert cylinder.match.moves > 10 * cylinder.exact.moves
+    else:
+        assert cylinder.predicted is not None
+        assert cylinder.predicted["moves"] > 10 * cylinder.exact.moves
+
+
+def test_on_a_block_the_mesh_way_is_good_enough_and_the_command_says_so(tmp_path: Path) -> None:
+    part, mesh, picture = tmp_path / "block.step", tmp_path / "block.stl", tmp_path / "ways.svg"
+    block = cq.Workplane().box(120, 80, 8)
+    cq.exporters.export(block, str(part))
+    cq.exporters.export(block, str(mesh))
+    call = [
+        "meshway",
+        str(part),
+        "--chord",
+        "1",
+        "--mesh",
+        str(mesh),
+        "--layers",
+        "1",
+        "-o",
+        str(picture),
+        "--json",
+    ]
+    run = CliRunner().invoke(app, call)
+    told = json.loads(run.stdout)
+
+    assert run.exit_code == 0
+    assert [row["way"] for row in told["ways"]] == ["the solid itself", "chord 1 mm", "block.stl"]
+    assert all(row["error_mm"]["greatest"] <= told["bound_mm"] for row in told["ways"])
+    # two beads of four lines each, whichever way
+    assert [row["moves"] for row in told["ways"]] == [8, 8, 8]
+    assert "good enough" in told["good_enough"]
+    assert told["match"]["chord_mm"] == 1.0
+    assert picture.read_bytes().startswith(b"<?xml")
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        (["--chord", "a"], "--chord"),
+        (["--chord", "0"], "0.0001 to 100"),
+        (["--layers", "0"], "--layers"),
+        (["--mesh", "none.stl"], "no such file"),
+    ],
+)
+def test_faults_are_named(tmp_path: Path, more: list[str], says: str) -> None:
+    part = tmp_path / "box.step"
+    cq.exporters.export(cq.Workplane().box(50, 50, 8), str(part))
+    run = CliRunner().invoke(app, ["meshway", str(part), *more])
+
+    assert run.exit_code == 2
+    assert says in run.stderr
