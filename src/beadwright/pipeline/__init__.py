@@ -4,7 +4,7 @@ from beadwright.pipeline._cluster import cluster
 from beadwright.pipeline._examine import Examination, examine
 from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._init import write_settings
-from beadwright.pipeline._meshway import CHORDS, MeshComparison, Way, meshway
+from beadwright.pipeline._meshway import CHORDS, MeshComparison, meshway
 from beadwright.pipeline._meshway_shown import chord_list, show_meshway, write_meshway
 from beadwright.pipeline._plan import Progress, compile_kernels, plan, plan_part
 from beadwright.pipeline._replan import replan
@@ -15,6 +15,7 @@ from beadwright.pipeline._verify import verify_options, verify_program
 from beadwright.pipeline._verify_table import show_verification
 from beadwright.pipeline._view import view
 from beadwright.pipeline._warm import Warmed
+from beadwright.pipeline._ways import Way
 
 __all__ = [
     "CHORDS",

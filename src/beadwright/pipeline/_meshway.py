@@ -12,14 +12,14 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.brep import Model, placed, placement
-from beadwright.curves import ArcPath, chords, distances, length
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan, plan_layers
-from beadwright.mesh import Joints, busiest, joints, load, move_lengths
+from beadwright.mesh import load
 from beadwright.pipeline._part import describe_input, read_part
 from beadwright.pipeline._plan import compile_kernels, layer_planes
 from beadwright.pipeline._two_ways import Laid, by_solid, by_triangles
 from beadwright.pipeline._warm import is_warm
+from beadwright.pipeline._ways import Measure, Way
 from beadwright.pipeline._workers import Workers
 from beadwright.section import prepare
 from beadwright.settings import Resolved
@@ -31,85 +31,12 @@ CHORDS = (1.0, 0.1, 0.01)
 """Chord tolerances of the meshes to compare with, mm."""
 LAYERS = 20
 """Layers looked at, evenly spread."""
-STEP = 1.0
-"""Greatest distance of samples along a bead, mm."""
-TURN = math.radians(0.1)
-"""A joint that turns more than this is felt by a gantry; common practice."""
 REFERENCE = 0.0005
 """Fit tolerance of the beads that both ways are measured against, mm: their own bound is told."""
 MOST_TRIANGLES = 1_000_000
 """Larger meshes are told as predicted and not made."""
 TRIES = 2
 """Meshes made to find the chord that matches our bound."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Way:
-    """One way, measured.
-
-    Attributes
-    ----------
-    name : str
-    chord : float or None
-        Of the triangles, mm; None for the exact way and for a given mesh.
-    triangles : int
-    error, mean, p95 : float
-        Of the way's centrelines, sampled every mm and at the ends and middles of moves: how far their distance
-        from the boundary of the exact section differs from the offset that was asked for; greatest, mean and
-        95th percentile, mm.
-    short : float
-        Greatest distance from the exact centrelines to the way's, mm: where walls are nearly two offsets wide a
-        bead may end elsewhere, and no tolerance mends that.
-    missing : float
-        Length of reference centreline that has nothing of the way within a bead's width, mm.
-    moves, size : int
-        Printed moves, and bytes of their text.
-    blocks : float
-        Moves a second in the busiest tenth of a second at feed.
-    joints : int
-        Joints that turn more than 0.1 degree and are no corner of the CAD.
-    seconds : mapping of str to float
-        By stage, one process; ``total`` with them.
-    memory : float
-        MB.
-    open_length : float
-        Of chains that did not close, mm.
-    """
-
-    name: str
-    chord: float | None
-    triangles: int
-    error: float
-    mean: float
-    p95: float
-    short: float
-    missing: float
-    moves: int
-    size: int
-    blocks: float
-    joints: int
-    seconds: dict[str, float]
-    memory: float
-    open_length: float
-
-    def as_dict(self) -> dict[str, Any]:
-        """As JSON has it; what the way does not have is absent."""
-        told: dict[str, Any] = {"way": self.name}
-        if self.chord is not None:
-            told["chord_mm"] = self.chord
-        if self.triangles:
-            told |= {"triangles": self.triangles, "open_mm": self.open_length}
-        return told | {
-            "error_mm": {"greatest": self.error, "mean": self.mean, "p95": self.p95},
-            "short_mm": self.short,
-            "missing_mm": self.missing,
-            "moves": self.moves,
-            "bytes": self.size,
-            "blocks_per_s": self.blocks,
-            "joints": self.joints,
-            "seconds": self.seconds,
-            "memory_mb": self.memory,
-        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -258,7 +185,7 @@ def meshway(
     ours = made(0, "the solid itself", by_solid, model, matrix, settings, plans, planes)
     tell("the reference", 1, total)
     truth = by_solid(model, matrix, fine, plans, planes)
-    measure = _Measure(truth=truth, feed=settings.feed, width=settings.width, spacing=settings.bead_spacing())
+    measure = Measure(truth=truth, feed=settings.feed, width=settings.width, spacing=settings.bead_spacing())
     exact = measure.way("the solid itself", None, ours)
     meshes: list[Way] = []
     for done, chord in enumerate(falling, 2):
@@ -323,87 +250,3 @@ def _matching(
         if best.error <= bound:
             return best, None
     return None, None
-
-
-def _samples(paths: Sequence[ArcPath]) -> Floats:
-    """Points along paths, ends and middles of all moves among them: (n, 2)."""
-    found = [np.zeros((0, 2))]
-    for path in paths:
-        chord = chords(path)
-        start, bulge = path.points[: len(path.bulge)], path.bulge
-        pieces = 2 * np.maximum(1, np.ceil(move_lengths(start, bulge) / (2 * STEP)).astype(int))
-        row = np.repeat(np.arange(len(bulge)), pieces)
-        t = (np.arange(len(row)) - np.repeat(np.cumsum(pieces) - pieces, pieces)) / pieces[row]
-        # A point of an arc: the chord turned and scaled, p0 + chord e^(-i(1-t)s/2) sin(t s/2) / sin(s/2).
-        sweep = 4 * np.arctan(bulge)[row]
-        half = np.where(sweep == 0, 1.0, sweep / 2)
-        along = np.where(sweep == 0, t, np.sin(t * sweep / 2) / np.sin(half))
-        turn = np.exp(-1j * (1 - t) * sweep / 2)
-        moved = along * turn * (chord[row, 0] + 1j * chord[row, 1])
-        found.append(start[row] + np.column_stack([moved.real, moved.imag]))
-    return np.concatenate(found)
-
-
-def _corners(paths: Sequence[ArcPath]) -> Floats:
-    every = [joints(path.points, path.bulge) for path in paths]
-    return np.concatenate([np.zeros((0, 2)), *(each.at[each.turn > TURN] for each in every)])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Measure:
-    """How a way's beads are measured: against the reference, beads a width and a spacing apart, at a feed."""
-
-    truth: Laid
-    feed: float
-    width: float
-    spacing: float
-
-    def way(self, name: str, chord: float | None, laid: Laid) -> Way:
-        """A way's centrelines against the boundary of the exact section, and the exact ones against them."""
-        off: list[Floats] = [np.zeros(0)]
-        lengths: list[Floats] = [np.zeros(0)]
-        felt, missing, short = 0, 0.0, 0.0
-        for layer, ranks in enumerate(laid.layers):
-            for rank, paths in enumerate(ranks):
-                wanted = self.truth.layers[layer][rank]
-                asked = self.width / 2 + rank * self.spacing
-                off.append(np.abs(distances(self.truth.boundaries[layer], _samples(paths)) - asked))
-                away = distances(paths, _samples(wanted))
-                gone = away > self.width
-                missing += float(gone.sum() / max(1, len(away)) * sum(map(length, wanted)))
-                short = max(short, float(away[~gone].max(initial=0.0)))
-                lengths += [move_lengths(path.points, path.bulge) for path in paths]
-                corners = _corners(wanted)
-                felt += sum(self._felt(joints(path.points, path.bulge), corners, chord) for path in paths)
-        every = np.concatenate(off)
-        return Way(
-            name=name,
-            chord=chord,
-            triangles=laid.triangles,
-            error=float(every.max(initial=0.0)),
-            mean=float(every.mean()) if len(every) else 0.0,
-            p95=float(np.quantile(every, 0.95)) if len(every) else 0.0,
-            short=short,
-            missing=missing,
-            moves=laid.n_moves,
-            size=laid.n_bytes,
-            blocks=busiest(np.concatenate(lengths), feed=self.feed),
-            joints=felt,
-            seconds={**laid.seconds, "total": sum(laid.seconds.values())},
-            memory=laid.memory,
-            open_length=laid.open_length,
-        )
-
-    @staticmethod
-    def _felt(found: Joints, corners: Floats, chord: float | None) -> int:
-        """Joints that turn and are no corner of the reference."""
-        at = found.at[found.turn > TURN]
-        if not len(at) or not len(corners):
-            return len(at)
-        reach = max(0.05, 3 * (chord or 0.0))
-        step = max(1, 4_000_000 // len(corners))
-        near = 0
-        for first in range(0, len(at), step):
-            gap = at[first : first + step, None, :] - corners
-            near += int((np.hypot(gap[..., 0], gap[..., 1]).min(axis=1) <= reach).sum())
-        return len(at) - near

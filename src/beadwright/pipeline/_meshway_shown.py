@@ -9,7 +9,8 @@ from rich.table import Table
 
 from beadwright.errors import OutputError, SettingsError
 from beadwright.pipeline._json import as_text
-from beadwright.pipeline._meshway import MeshComparison, Way
+from beadwright.pipeline._meshway import MeshComparison
+from beadwright.pipeline._ways import Way
 from beadwright.report import WayPoint, ways_picture, write_whole
 
 PICTURES = (".svg", ".png", ".pdf")
