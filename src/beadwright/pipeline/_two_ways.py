@@ -17,9 +17,9 @@ from beadwright.pipeline._kernel_fallback import kernel_fallback
 from beadwright.pipeline._layer_work import Job, Planes, work_on
 from beadwright.pipeline._load import load_kernels
 from beadwright.pipeline._stages import peak_memory_mb
-from beadwright.post import Words, motion_lines, print_path
+from beadwright.post import Words, motion_lines, move_formats, print_path, standard
 from beadwright.section import prepare
-from beadwright.settings import PlanSettings
+from beadwright.settings import ROUNDING_UNITS, PlanSettings
 
 Matrix = npt.NDArray[np.float64]
 Layers = tuple[tuple[tuple[ArcPath, ...], ...], ...]
@@ -91,6 +91,7 @@ def by_solid(
         settings=settings,
         spacing=settings.bead_spacing(),
         fallback=kernel_fallback(model, matrix),
+        rounding=ROUNDING_UNITS * 10.0**-settings.decimals,
     )
     data = pickle.dumps(job)
     watch.lap("prepare")
@@ -206,13 +207,13 @@ def _straight(ring: npt.NDArray[np.float64]) -> ArcPath:
 def _printed(layers: Layers, decimals: int) -> _Printed:
     """Paths as their printed digits say, both ways by the same writer."""
     words, moves, size, bound = Words(decimals=decimals), 0, 0, 0.0
-    unit = 10.0**-decimals
+    unit, formats = 10.0**-decimals, move_formats(standard(), decimals)
 
     def one(path: ArcPath) -> ArcPath:
         nonlocal moves, size, bound
         digits = print_path(path, words)
         moves += len(digits.end)
-        size += len(motion_lines(digits, words))
+        size += len(motion_lines(digits, words, formats))
         bound = max(bound, digits.bound * unit)
         start = np.concatenate([[digits.start], digits.end[:-1]]) if len(digits.end) else digits.end
         chord = digits.end - start

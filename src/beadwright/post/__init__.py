@@ -8,7 +8,7 @@ from beadwright.post._dialect import Dialect
 from beadwright.post._layer import AxisFeed, LayerText, layer_text
 from beadwright.post._lint import Fault, lint
 from beadwright.post._load import dialect_names, load_dialect, standard
-from beadwright.post._motion import motion_lines
+from beadwright.post._motion import motion_lines, move_formats
 from beadwright.post._program import program_text
 from beadwright.post._rounding import print_path
 from beadwright.post._split import ProgramFile, split_program
@@ -27,6 +27,7 @@ __all__ = [
     "lint",
     "load_dialect",
     "motion_lines",
+    "move_formats",
     "print_path",
     "program_text",
     "split_program",
