@@ -127,7 +127,10 @@ def test_the_verifier_knows_priming_laps_and_wiping(tube):
     longer = program.replace("\nG4 P0.250\n", "\nG4 P0.350\n", 1)
     inside = program.replace("\nM5\n(end bead)", "\nG4 P0.250\nM5\n(end bead)", 1)
     codes = [
-        {(f.code, f.level) for f in verify(text, from_shape(tube), VerifyOptions(every=True)).findings}
+        {
+            (noted.finding.code, noted.finding.level)
+            for noted in verify(text, from_shape(tube), VerifyOptions(every=True)).findings
+        }
         for text in (program, longer, inside)
     ]
 

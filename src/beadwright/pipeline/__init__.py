@@ -1,6 +1,8 @@
 """The commands as functions: the only place that knows all rooms."""
 
+from beadwright.pipeline._calibrate import Calibration, calibrate
 from beadwright.pipeline._cluster import cluster
+from beadwright.pipeline._coupon import Coupon, coupon
 from beadwright.pipeline._examine import Examination, examine
 from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._init import write_settings
@@ -19,6 +21,8 @@ from beadwright.pipeline._ways import Way
 
 __all__ = [
     "CHORDS",
+    "Calibration",
+    "Coupon",
     "Examination",
     "MeshComparison",
     "PlanResult",
@@ -27,9 +31,11 @@ __all__ = [
     "Progress",
     "Warmed",
     "Way",
+    "calibrate",
     "chord_list",
     "cluster",
     "compile_kernels",
+    "coupon",
     "examine",
     "meshway",
     "plan",

@@ -1,0 +1,177 @@
+"""Test pieces and the cards fitted to them: what is filled into a sheet by a known law comes back."""
+
+from __future__ import annotations
+
+import csv
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from beadwright.errors import OutputError, SettingsError
+from beadwright.pipeline import calibrate, coupon
+from beadwright.settings import parse_document, resolve
+from tests.post._reader import read
+
+KINDS = ("width", "lag", "overlap", "corner", "lean", "circle")
+
+
+def written(kind: str, folder: Path, **options: object) -> tuple[str, list[dict[str, str]]]:
+    coupon(kind, folder, resolved=resolve(options))
+    with (folder / "measured.csv").open(newline="") as sheet:
+        rows = list(csv.DictReader(sheet))
+    program = folder / "program.nc"
+    return program.read_text() if program.exists() else "", rows
+
+
+def filled(rows: list[dict[str, str]], folder: Path, **law) -> Path:
+    """The sheet with some columns filled by a function of the row."""
+    path = folder / "filled.csv"
+    with path.open("w", newline="") as sheet:
+        table = csv.DictWriter(sheet, rows[0].keys())
+        table.writeheader()
+        table.writerows({**row, **{name: f(row) for name, f in law.items()}} for row in rows)
+    return path
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_program_is_read_back_where_it_belongs(kind: str, tmp_path: Path) -> None:
+    text, rows = written(kind, tmp_path / "c", at="1000,-200")
+    machine = read(text)
+
+    assert rows
+    assert {row["coupon"] for row in rows} == {kind}
+    assert f"(TEST PIECE {kind}." in text
+    assert "CAUTION" in text
+    assert machine is not None
+    places = _ends(text)
+    middle = (places.min(axis=0) + places.max(axis=0)) / 2
+    # Run-off and lean make a piece longer on one side; the outermost blocks differ in spacing.
+    loose = {"lag": 500.0, "lean": 60.0, "overlap": 3.0}
+    assert np.abs(middle - [1000, -200]).max() < loose.get(kind, 1e-6)
+
+
+def _ends(text: str, words: tuple[str, ...] = ("G0 X", "G1 X", "G2 X", "G3 X")) -> np.ndarray:
+    """End points of moves in the plane."""
+    words = [line.split() for line in text.splitlines() if line.startswith(words)]
+    return np.array([[float(w[1][1:]), float(w[2][1:])] for w in words])
+
+
+# Four feeds of 100 mm/s, each as F in mm/min.
+def test_beads_of_a_piece_have_their_own_feeds(tmp_path: Path) -> None:
+    text, rows = written("width", tmp_path / "c")
+
+    assert sorted({float(row["feed_mm_s"]) for row in rows}) == [50.0, 75.0, 100.0, 125.0]
+    feeds = [float(line[1:]) for line in text.splitlines() if line.startswith("F")]
+    assert {3000.0, 4500.0, 6000.0, 7500.0} <= set(feeds)
+
+
+def test_leaning_walls_step_by_height_times_tangent(tmp_path: Path) -> None:
+    text, _ = written("lean", tmp_path / "c", height=4.0)
+    y = _ends(text, ("G1 X",))[:, 1].reshape(10, 5)
+
+    for column, lean in enumerate((10, 20, 30, 40, 50)):
+        assert np.diff(y[:, column]) == pytest.approx(4 * math.tan(math.radians(lean)), abs=2e-4)
+
+
+def test_a_lag_comes_back(tmp_path: Path) -> None:
+    _, rows = written("lag", tmp_path / "c")
+
+    def width(row: dict[str, str]) -> float:
+        dead, tau = (0.12, 0.35) if row["command"] == "start" else (0.18, 0.5)
+        left = math.exp(-max(float(row["time_s"]) - dead, 0.0) / tau)
+        return round(8.4 * (1 - left if row["command"] == "start" else left), 9)
+
+    made = calibrate(filled(rows, tmp_path, width_mm=width, full_width_mm=lambda _: 8.4), tmp_path / "out")
+    text = (tmp_path / "out" / "machine-measured.toml").read_text()
+    card = resolve({}, machine=parse_document(text, name="m.toml", told="machine")).machine.extruder.lag
+
+    assert card is not None
+    assert [card.dead_up, card.tau_up, card.dead_down, card.tau_down] == pytest.approx(
+        [0.12, 0.35, 0.18, 0.5], abs=1e-3
+    )
+    assert made.machine == text
+    assert not (tmp_path / "out" / "job-measured.toml").exists()
+
+
+def test_weighed_purges_come_back(tmp_path: Path) -> None:
+    text, rows = written("screw", tmp_path / "c")
+    assert text == ""
+
+    # 3.1 n - 5 g/min over 60 s.
+    made = calibrate(filled(rows, tmp_path, seconds=lambda _: 60, mass_g=lambda r: 3.1 * float(r["rpm"]) - 5))
+    card = resolve({}, machine=parse_document(made.machine, name="m.toml", told="machine")).machine
+
+    for row in card.extruder.calibration:
+        assert row.rate == pytest.approx((3.1 * row.rpm - 5) * 0.06, rel=1e-9)
+    assert made.told[0][1].startswith("0.186 kg/h a rpm, intercept -0.3 kg/h")
+
+
+def test_widths_and_spacings_come_back(tmp_path: Path) -> None:
+    _, rows = written("width", tmp_path / "w")
+    made = calibrate(filled(rows, tmp_path, width_mm=lambda r: 8.6 + 0.01 * (int(r["bead"]) % 2)))
+    assert resolve(
+        {}, job=parse_document(made.job, name="j.toml", told="job")
+    ).settings.width == pytest.approx(8.605)
+
+    _, rows = written("overlap", tmp_path / "o")
+    area = 30.166  # of one bead, mm2
+    made = calibrate(filled(rows, tmp_path, height_mm=lambda r: 3 * max(area / float(r["spacing_mm"]), 4.0)))
+    spacing = resolve({}, job=parse_document(made.job, name="j.toml", told="job")).settings.spacing
+    assert spacing == pytest.approx(area / 4, abs=1e-3)
+
+
+def test_circles_corners_and_leans_are_told(tmp_path: Path) -> None:
+    _, rows = written("circle", tmp_path / "c")
+    path = filled(rows, tmp_path, measured_mm=lambda r: 0.998 * float(r["drawn_mm"]) + 0.4)
+    assert "measured = 0.998000 x drawn +0.4 mm" in calibrate(path).told[0][1]
+
+    _, rows = written("corner", tmp_path / "k")
+    path = filled(rows, tmp_path, cut_mm=lambda r: float(r["feed_mm_s"]) / 200)
+    assert "up to 0.625 mm" in calibrate(path).told[0][1]
+
+    _, rows = written("lean", tmp_path / "l")
+    path = filled(rows, tmp_path, good=lambda r: int(float(r["lean_deg"]) < 45))
+    assert "up to 40 degrees" in calibrate(path).told[0][1]
+
+
+def test_an_empty_sheet_is_refused(tmp_path: Path) -> None:
+    written("width", tmp_path / "c")
+
+    with pytest.raises(SettingsError, match="no row holds a measurement"):
+        calibrate(tmp_path / "c" / "measured.csv")
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("", "first line must name"),
+        ("kind,width_mm\n", "coupon among them"),
+        ("coupon,feed_mm_s\nwidth,100\n", "needs the column width_mm"),
+        ("coupon,feed_mm_s,width_mm\nwidth,100,eight\n", r":2: width_mm is 'eight'"),
+        ("coupon,feed_mm_s,width_mm\nwdith,100,8\n", r":2: coupon is 'wdith'"),
+        ("coupon,feed_mm_s,width_mm\nwidth,100,8\n", "1 row"),
+        ("coupon,feed_mm_s,width_mm\nwidth,100,nan\nwidth,50,8\nwidth,50,8\n", "every row needs a number"),
+        ('coupon,"feed\n', "no CSV"),
+    ],
+)
+def test_faulty_sheets_are_refused(tmp_path: Path, text: str, why: str) -> None:
+    path = tmp_path / "sheet.csv"
+    path.write_text(text)
+
+    with pytest.raises(SettingsError, match=why):
+        calibrate(path)
+
+
+def test_nothing_is_overwritten(tmp_path: Path) -> None:
+    _, rows = written("width", tmp_path / "c")
+    path = filled(rows, tmp_path, width_mm=lambda _: 8.4)
+    calibrate(path, tmp_path / "out")
+
+    with pytest.raises(OutputError, match="is there already"):
+        calibrate(path, tmp_path / "out")
+    with pytest.raises(OutputError, match="choose another folder"):
+        coupon("width", tmp_path / "c", resolved=resolve({}))
+    with pytest.raises(SettingsError, match="no such test piece"):
+        coupon("tower", tmp_path / "x", resolved=resolve({}))
