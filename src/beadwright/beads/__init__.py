@@ -3,7 +3,7 @@
 Lengths in mm, machine coordinates.
 """
 
-from beadwright.beads._arrange import Arranged, Trail, arrange
+from beadwright.beads._arrange import Arranged, SiteRule, Trail, arrange
 from beadwright.beads._bead import Bead, Order, Role, Side
 from beadwright.beads._contour import NOTHING, LayerBeads, contour_beads
 from beadwright.beads._coverage import Coverage, coverage, covering_loss
@@ -25,6 +25,7 @@ __all__ = [
     "Order",
     "Role",
     "Side",
+    "SiteRule",
     "Trail",
     "Voids",
     "WallRange",

@@ -1,15 +1,17 @@
 """In which order the beads of a layer are laid, and where each starts.
 
-*Order.* From where the nozzle stands, the nearest bead comes next (nearest neighbour). The ranks of one
-loop stay together: outermost first (the better face; the default) or innermost first (it carries a leaning
-outer bead).
+*Order.* Contour, wall and medial beads first, then what lies inside them. From where the nozzle stands, the
+nearest bead comes next (nearest neighbour). The ranks of one loop stay together: outermost first (the better
+face; the default) or innermost first (it carries a leaning outer bead). The order of fill, ribs and decks is
+then made shorter (`shortened`).
 
 *Start points.* A closed bead starts at least three bead widths from every start point of the two layers
 below, so closures do not stand above each other; where a bead is too short for that, of the one layer
 below; where it is too short even for that, as far from them as it allows, which is a finding. Among the
 places left it keeps clear of the start points of its own layer, then prefers an inside corner, then the
-place nearest to the nozzle. Open beads start at the nearer end, but for contour beads, which keep the
-material on their left.
+place nearest to the nozzle. A `SiteRule` asks for other distances, for start points as far apart as may be or
+above each other, and for faces to start on or to keep off, which come before all else. Open beads start at
+the nearer end, but for contour beads, which keep the material on their left.
 
 One pass over the layers in their order: a `Trail` carries what the next layer must know, so the beads
 themselves can be made by any number of workers.
@@ -19,11 +21,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from beadwright.beads._bead import Bead, Order
+from beadwright.beads._shorten import nearest_order, shortened
 from beadwright.beads._start import Sites, cut_bound, reversed_path, sites, started_at
 from beadwright.numeric import Finding
 
@@ -33,6 +37,28 @@ Points = npt.NDArray[np.float64]
 STAGGER_WIDTHS = 3.0
 # Layers below whose start points are kept clear of, so that two sites do not simply alternate.
 REMEMBERED = 2
+# What lies inside the contour beads is laid after them.
+INSIDE = frozenset({"fill", "rib", "deck"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteRule:
+    """Where closed beads start.
+
+    Attributes
+    ----------
+    kind : {"corner", "spread", "line"}
+        At an inside corner, staggered; as far as may be from the start points below; above them.
+    stagger : float
+        Bead widths that start points keep from those below.
+    on, off : frozenset of int
+        Faces along which a bead starts, or does not, where it has the choice.
+    """
+
+    kind: Literal["corner", "spread", "line"] = "corner"
+    stagger: float = STAGGER_WIDTHS
+    on: frozenset[int] = frozenset()
+    off: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,7 +99,18 @@ class Arranged:
     findings: tuple[Finding, ...]
 
 
-def arrange(beads: Sequence[Bead], trail: Trail, *, layer: int, z: float, order: Order = "outer") -> Arranged:
+ANYWHERE = SiteRule()
+
+
+def arrange(
+    beads: Sequence[Bead],
+    trail: Trail,
+    *,
+    layer: int,
+    z: float,
+    order: Order = "outer",
+    rule: SiteRule = ANYWHERE,
+) -> Arranged:
     """Order the beads of one layer and choose their start points.
 
     Parameters
@@ -88,23 +125,26 @@ def arrange(beads: Sequence[Bead], trail: Trail, *, layer: int, z: float, order:
         Height of the layer, mm, for findings.
     order : {"outer", "inner"}
         Which rank of a loop comes first.
+    rule : SiteRule
+        Where closed beads start.
 
     Returns
     -------
     Arranged
         Every bead exactly once. The same input gives the same output.
     """
+    outer = [bead for bead in beads if bead.role not in INSIDE]
     place = trail.end
-    waiting = _Waiting(beads, order)
+    waiting = _Waiting(outer, order)
     laid: list[Bead] = []
     own: list[tuple[float, float]] = []
     close: list[tuple[float, Bead]] = []
     while (chosen := waiting.take(place)) is not None:
-        bead = beads[chosen]
+        bead = outer[chosen]
         if bead.closed:
-            bead, kept = _started(bead, place, trail.starts, own)
+            bead, kept = _started(bead, place, trail.starts, own, rule)
             own.append(bead.start)
-            if kept < STAGGER_WIDTHS * bead.width:
+            if kept < rule.stagger * bead.width:
                 close.append((kept, bead))
         elif (
             bead.role != "contour"
@@ -114,12 +154,27 @@ def arrange(beads: Sequence[Bead], trail: Trail, *, layer: int, z: float, order:
             bead = replace(bead, path=reversed_path(bead.path))
         laid.append(bead)
         place = np.array(bead.end)
+    laid += _inner([bead for bead in beads if bead.role in INSIDE], place)
+    if laid:
+        place = np.array(laid[-1].end)
     return Arranged(
         beads=tuple(laid),
         trail=Trail(end=place, starts=(np.array(own).reshape(-1, 2), *trail.starts)[:REMEMBERED]),
         bound=max((cut_bound(bead.path) for bead in laid if bead.closed), default=0.0),
-        findings=(_closure(close, layer, z),) if close else (),
+        findings=(_closure(close, layer, z, rule.stagger),) if close and rule.kind != "line" else (),
     )
+
+
+def _inner(beads: Sequence[Bead], place: Points | None) -> list[Bead]:
+    """Fill, ribs and decks in an order of short traverses, each from its nearer end."""
+    if not beads:
+        return []
+    ends = np.array([[bead.start, bead.end] for bead in beads])
+    order, turned = shortened(ends, *nearest_order(ends, place), place)
+    return [
+        replace(beads[row], path=reversed_path(beads[row].path)) if back else beads[row]
+        for row, back in zip(order.tolist(), turned.tolist(), strict=True)
+    ]
 
 
 class _Waiting:
@@ -177,25 +232,71 @@ def _is_nearer(a: Points, b: Points, place: Points) -> bool:
 
 
 def _started(
-    bead: Bead, place: Points | None, below: tuple[Points, ...], own: list[tuple[float, float]]
+    bead: Bead,
+    place: Points | None,
+    below: tuple[Points, ...],
+    own: list[tuple[float, float]],
+    rule: SiteRule,
 ) -> tuple[Bead, float]:
     """The bead from its start point, and that point's distance from the start points of the layer below."""
-    apart = STAGGER_WIDTHS * bead.width
+    apart = rule.stagger * bead.width
     found = sites(bead.path, offset=bead.offset, spacing=bead.width)
-    near = [_clearance(found, points, apart) for points in below]
-    good = np.ones(len(found.at), bool)
+    near = [_clearance(found, points, max(apart, bead.width)) for points in below]
+    good = _on_faces(bead, found, rule)
+    if rule.kind == "line":
+        return _in_line(bead, found, good, place, below)
     if near:
-        if (near[0] >= apart).any():
-            good = near[0] >= apart
+        if (near[0][good] >= apart).any():
+            good = good & (near[0] >= apart)
         else:
-            good = near[0] == near[0].max()
+            good = good & (near[0] == near[0][good].max())
     tidy = [*near[1:], _clearance(found, np.array(own).reshape(-1, 2), apart)]
     for wish in [clear >= apart for clear in tidy] + [found.inside]:
         good = good & wish if (good & wish).any() else good
     rows = np.flatnonzero(good)
-    row = rows[0] if place is None else rows[np.argmin(np.hypot(*(found.at[rows] - place).T))]
+    if rule.kind == "spread" and any(map(len, below)):
+        points = np.concatenate(below)
+        far = np.hypot(*(found.at[rows, None] - points[None]).transpose(2, 0, 1)).min(axis=1)
+        row = rows[np.argmax(far)]
+    else:
+        row = rows[0] if place is None else rows[np.argmin(np.hypot(*(found.at[rows] - place).T))]
     path = started_at(bead.path, int(found.move[row]), float(found.share[row]))
     return replace(bead, path=path), float(near[0][row]) if near else np.inf
+
+
+def _on_faces(bead: Bead, found: Sites, rule: SiteRule) -> npt.NDArray[np.bool_]:
+    """Sites along faces to start on and not along those to keep off, as far as there are any."""
+    good = np.ones(len(found.at), bool)
+    face = bead.path.face[found.move]
+    # A joint lies on the face before it too.
+    before = np.where(found.share == 0.0, bead.path.face[found.move - 1], face)
+    if rule.on:
+        wish = np.isin(face, list(rule.on)) & np.isin(before, list(rule.on))
+        good = wish if wish.any() else good
+    if rule.off:
+        wish = good & ~np.isin(face, list(rule.off)) & ~np.isin(before, list(rule.off))
+        good = wish if wish.any() else good
+    return good
+
+
+def _in_line(
+    bead: Bead,
+    found: Sites,
+    good: npt.NDArray[np.bool_],
+    place: Points | None,
+    below: tuple[Points, ...],
+) -> tuple[Bead, float]:
+    """The bead from the site nearest to a start point of the layer below, else at an inside corner."""
+    last = below[0] if below else np.zeros((0, 2))
+    if len(last):
+        far = np.hypot(*(found.at[:, None] - last[None]).transpose(2, 0, 1)).min(axis=1)
+        row = int(np.argmin(np.where(good, far, np.inf)))
+    else:
+        good = good & found.inside if (good & found.inside).any() else good
+        rows = np.flatnonzero(good)
+        row = int(rows[0] if place is None else rows[np.argmin(np.hypot(*(found.at[rows] - place).T))])
+    path = started_at(bead.path, int(found.move[row]), float(found.share[row]))
+    return replace(bead, path=path), np.inf
 
 
 def _clearance(found: Sites, points: Points, reach: float) -> npt.NDArray[np.float64]:
@@ -208,7 +309,7 @@ def _clearance(found: Sites, points: Points, reach: float) -> npt.NDArray[np.flo
     return np.asarray(np.hypot(apart[..., 0], apart[..., 1]).min(axis=1))
 
 
-def _closure(close: list[tuple[float, Bead]], layer: int, z: float) -> Finding:
+def _closure(close: list[tuple[float, Bead]], layer: int, z: float, stagger: float) -> Finding:
     """One finding for all beads of a layer that start too near to a start point below."""
     kept, bead = min(close, key=lambda pair: pair[0])
     return Finding(
@@ -217,7 +318,7 @@ def _closure(close: list[tuple[float, Bead]], layer: int, z: float) -> Finding:
         layer=layer,
         at_mm=(*bead.start, z),
         measured=kept,
-        allowed=STAGGER_WIDTHS * bead.width,
+        allowed=stagger * bead.width,
         unit="mm",
-        text=f"{len(close)} bead(s) too short to start three widths from the start points of the layer below",
+        text=f"{len(close)} bead(s) have no place to start that far from the start points of the layer below",
     )

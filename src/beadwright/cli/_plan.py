@@ -63,6 +63,14 @@ def plan(
         str | None,
         option("--decks", "N", "closed layers over and under every open place [default: 0]"),
     ] = None,
+    contour_order: Annotated[
+        str | None,
+        option("--contour-order", "inward|outward", "which contour bead comes first [default: inward]"),
+    ] = None,
+    start_sites: Annotated[
+        str | None,
+        option("--start-sites", "corner|spread|line", "where closed beads start [default: corner]"),
+    ] = None,
     bore: Annotated[str | None, option("--bore", "MM", "of the nozzle [default: 7.62 for width 8.4]")] = None,
     medial: Annotated[bool, typer.Option(help="one bead in the middle of walls that one can make")] = True,
     rule: Annotated[
@@ -122,6 +130,7 @@ def plan(
         "fill": table(
             kind=fill, angles=fill_angles, rib_spacing=rib_spacing, decks_top=decks, decks_base=decks
         ),
+        "sequence": table(contour_order=contour_order, sites=start_sites),
         "bore": bore,
         "medial": None if medial else False,
         "rule": rule,

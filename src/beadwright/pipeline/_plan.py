@@ -15,7 +15,7 @@ from typing import Any, Unpack, cast
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.beads import Trail, Voids, arrange
+from beadwright.beads import SiteRule, Trail, Voids, arrange
 from beadwright.brep import Model, placed, placement
 from beadwright.layers import LayerPlan, find_folds
 from beadwright.numeric import Finding
@@ -37,6 +37,7 @@ from beadwright.pipeline._part import read_part, read_part_with_picture
 from beadwright.pipeline._rest import Rest, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._sheet import plan_sheet
+from beadwright.pipeline._sites import rank_order, site_rule
 from beadwright.pipeline._stages import COMPILE, Stages
 from beadwright.pipeline._stock import make_blank, stock_amounts, stock_findings, stock_left, stocked_of
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
@@ -152,6 +153,7 @@ def plan_part(
             card = replace(cards(resolved), cold=rest is not None, halts=writing.halts())
             earlier = None if settings.earlier is None else read_earlier(settings.earlier, model)
             later = find_later(solid, settings, earlier)
+            rule = site_rule(solid, settings, earlier)
             amounts = stock_amounts(solid, settings, later, earlier)
             blank = make_blank(solid, amounts, settings)
             if blank is not None and blank.box[0, 2] < -LEVEL:
@@ -182,7 +184,14 @@ def plan_part(
         lost: list[str] = []
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
         laid = _lay(
-            crew.work(data, asked, planes, settings), settings, card, writing, stages, tell, len(plans)
+            crew.work(data, asked, planes, settings),
+            settings,
+            card,
+            writing,
+            stages,
+            tell,
+            len(plans),
+            rule,
         )
         with stages.measure("process"):
             whole = _built(card, laid, settings, solid)
@@ -295,6 +304,7 @@ def _lay(
     stages: Stages,
     tell: Progress,
     total: int,
+    rule: SiteRule,
 ) -> list[Laid]:
     """Order, pace and time all layers in one pass from the platform up, and write each layer's text."""
     trail, clock, n_beads, advance = Trail(), Clock(), 0, 0.0
@@ -302,7 +312,14 @@ def _lay(
     for done, work in enumerate(works, 1):
         with stages.measure("order"):
             layer = work.layer
-            arranged = arrange(work.beads, trail, layer=layer.plan.index, z=layer.plan.z)
+            arranged = arrange(
+                work.beads,
+                trail,
+                layer=layer.plan.index,
+                z=layer.plan.z,
+                order=rank_order(settings),
+                rule=rule,
+            )
             trail = arranged.trail
             layer = replace(
                 layer,

@@ -33,6 +33,7 @@ from beadwright.settings._quantity import Quantity, convert
 from beadwright.settings._resolve import Resolved, default_material, load, resolve
 from beadwright.settings._rows import SettingRow, setting_rows
 from beadwright.settings._schema import DOCUMENTS, schema, schema_text
+from beadwright.settings._sequence import Sequence
 from beadwright.settings._stock import CutLater, StockRule
 from beadwright.settings._template import template
 from beadwright.settings._told import resolve_told
@@ -61,6 +62,7 @@ __all__ = [
     "Quantity",
     "Resolved",
     "Section",
+    "Sequence",
     "SettingRow",
     "StockRule",
     "Tamper",

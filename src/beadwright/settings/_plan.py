@@ -11,6 +11,7 @@ from beadwright.settings._base import Section, suffixed
 from beadwright.settings._fill import FILL, Fill
 from beadwright.settings._layer_time import LAYER_TIME, LayerTime
 from beadwright.settings._quantity import AlsoText, Quantity
+from beadwright.settings._sequence import SEQUENCE, Sequence
 from beadwright.settings._stock import Later, Stock
 
 Wall = Literal["centre", "left", "right"]
@@ -124,6 +125,7 @@ class PlanSettings(Section):
         None, description="print open surfaces as walls: bead on the surface, or half a width to its side"
     )
     fill: Fill = Field(FILL, description="what is laid inside the contour beads")
+    sequence: Sequence = Field(SEQUENCE, description="order of beads, and where closed ones start")
     stock: Stock = Field(
         (), description="material left on faces for machining; an amount alone: on all faces, mm"
     )
@@ -239,6 +241,7 @@ class PlanOptions(TypedDict, total=False):
     layers: tuple[int, int | None]
     wall: Wall | None
     fill: dict[str, Any]
+    sequence: dict[str, Any]
     lean_limit: float | None
     stock: Any
     cut_later: Any
