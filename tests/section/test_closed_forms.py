@@ -51,7 +51,7 @@ def closes(found: section.Section) -> None:
         assert np.array_equal(ends[:, 2:], np.roll(ends[:, :2], -1, axis=0))
 
 
-@pytest.mark.parametrize("z", [0.0, 60.0, 95.0])
+@pytest.mark.parametrize("z", [0.0, 60.0, 95.0], ids="ball R 100 at z {} has radius sqrt(R^2 - z^2)".format)
 def test_sphere_is_a_circle(z: float) -> None:
     found = cut_one(kernel.from_shape(cq.Workplane().sphere(100)), z)
 
@@ -82,6 +82,11 @@ def test_tilted_cylinder_is_an_ellipse() -> None:
 @pytest.mark.parametrize(
     ("tilt_deg", "kind"),
     [(30.0, CurveKind.ELLIPSE), (70.0, CurveKind.PARABOLA), (80.0, CurveKind.HYPERBOLA)],
+    ids=[
+        "cone of half angle 20 tilted 30 is an ellipse",
+        "cone of half angle 20 tilted 70 along a generator is a parabola",
+        "cone of half angle 20 tilted 80 is a hyperbola",
+    ],
 )
 def test_tilted_cone(tilt_deg: float, kind: CurveKind) -> None:
     g, tilt = math.tan(math.radians(20)), math.radians(tilt_deg)
@@ -107,7 +112,11 @@ def test_tilted_cone(tilt_deg: float, kind: CurveKind) -> None:
         )
 
 
-@pytest.mark.parametrize(("z", "expected"), [(0.0, 1256637.061436), (120.0, 1005309.649149)])
+@pytest.mark.parametrize(
+    ("z", "expected"),
+    [(0.0, 1256637.061436), (120.0, 1005309.649149)],
+    ids=["torus 500, 200 at z 0: radii 700 and 300", "torus 500, 200 at z 120: radii 660 and 340"],
+)
 def test_torus_across_its_axis(z: float, expected: float) -> None:
     found = cut_one(kernel.from_shape(cq.Workplane(cq.Solid.makeTorus(500, 200))), z)
 
@@ -132,6 +141,13 @@ def test_plane_that_touches_a_torus_along_a_circle_cuts_nothing() -> None:
         (400.0, 399668.1626113, 1),
         (600.0, 202302.1094869, 1),
     ],
+    ids=[
+        "torus 500, 200 cut along its axis: two circles of the tube",
+        "torus 500, 200, spiric at p 200 inside the hole: two ovals",
+        "torus 500, 200, spiric at p 300 touching the hole: a figure of eight",
+        "torus 500, 200, spiric at p 400: one waisted oval",
+        "torus 500, 200, spiric at p 600: one oval",
+    ],
 )
 def test_torus_along_its_axis(p: float, expected: float, loops: int) -> None:
     torus = cq.Solid.makeTorus(500, 200, dir=cq.Vector(1, 0, 0))
@@ -153,6 +169,11 @@ def test_lemniscate() -> None:
     # Cassini oval with product R^2: Bernoulli's lemniscate, area 2 R^2
     assert area(found) == pytest.approx(80000.0, rel=1e-7)
     closes(found)
+    # at its node the plane is tangent: listed, with sqrt(2 d R) for d some roundings and R 100
+    assert found.near_tangent
+    assert all(entry.uncertainty < math.sqrt(2 * 1e-11 * 100) for entry in found.near_tangent)
+    x, y, _ = np.mean([entry.at for entry in found.near_tangent], axis=0)
+    assert math.hypot(x, y) < 1e-3
 
 
 def test_villarceau() -> None:
@@ -167,9 +188,17 @@ def test_villarceau() -> None:
     assert kinds(found) == {CurveKind.CIRCLE}
     assert found.loops.circle[:, 2] == pytest.approx(500.0, abs=1e-9)
     closes(found)
+    # the plane touches the torus twice; tangent planes there lie along the circles (L. Moroni, The toric
+    # sections, arXiv 1708.00803)
+    assert found.near_tangent
+    assert all(entry.uncertainty < 1e-4 for entry in found.near_tangent)
 
 
-@pytest.mark.parametrize(("z", "side"), [(0.0, 200.0), (60.0, 160.0)])
+@pytest.mark.parametrize(
+    ("z", "side"),
+    [(0.0, 200.0), (60.0, 160.0)],
+    ids=["crossing rods r 100 at z 0: square of 200", "crossing rods r 100 at z 60: square of 160"],
+)
 def test_two_crossing_cylinders(z: float, side: float) -> None:
     a = cq.Workplane("XZ").circle(100).extrude(150, both=True)
     b = cq.Workplane("YZ").circle(100).extrude(150, both=True)
@@ -232,3 +261,54 @@ def test_turn_at_the_very_middle_of_a_piece_is_found() -> None:
     from beadwright.section._pieces import critical
 
     assert critical(np.array([0.0, 4 / 3, 4 / 3, 0.0]), np.ones(4)) == pytest.approx([0.5], abs=1e-15)
+
+
+def barrel() -> brep.Model:
+    """Turned about z: r = 100 - 36 (v - 1 / 60)^2, z = 200 v: greatest close to its lower end."""
+    # a parabola as a quadratic Bezier curve: the middle pole is where the end tangents meet
+    first, slope = 100.0 - 36.0 / 3600.0, 2.0 * 36.0 / 60.0
+    last = 100.0 - 36.0 * (59.0 / 60.0) ** 2
+    poles = [cq.Vector(first, 0, 0), cq.Vector(first + 0.5 * slope, 0, 100), cq.Vector(last, 0, 200)]
+    low, high = cq.Vector(0, 0, 0), cq.Vector(0, 0, 200)
+    wire = cq.Wire.assembleEdges(
+        [
+            cq.Edge.makeBezier(poles),
+            cq.Edge.makeLine(poles[2], high),
+            cq.Edge.makeLine(high, low),
+            cq.Edge.makeLine(low, poles[0]),
+        ]
+    )
+    solid = cq.Solid.revolve(wire, [], 360.0, cq.Vector(0, 0, 0), cq.Vector(0, 0, 1))
+    return kernel.from_shape(cq.Workplane(solid))
+
+
+@pytest.mark.parametrize("p", [99.9905, 99.995, 99.9999, 100.0 - 1e-9])
+def test_a_small_loop_near_the_end_of_a_meridian_is_not_lost(p: float) -> None:
+    # The plane at distance p from the axis meets the barrel only where |v - 1 / 60| < sqrt((100 - p) / 36).
+    model = barrel()
+    (surface,) = {type(f.surface) for f in model.faces} - {brep.PlaneSurface}
+    assert surface is brep.RevolutionSurface
+
+    (found,) = section.cut(section.prepare(turned(model, onto_z((1.0, 0.0, 0.0)))), [p])
+
+    # integral of 2 sqrt(r^2 - p^2) 200 dv with v = 1 / 60 + half sin(phi), Gauss-Legendre
+    half = math.sqrt((100.0 - p) / 36.0)
+    x, w = np.polynomial.legendre.leggauss(40)
+    phi = 0.5 * math.pi * x
+    r = 100.0 - 36.0 * (half * np.sin(phi)) ** 2
+    expected = float(w @ (400.0 * half * np.cos(phi) * np.sqrt((r - p) * (r + p)))) * 0.5 * math.pi
+    assert found.loops.n_chains == 1
+    # 1e-9 under the crest heights have seven digits left, and so has the loop; it costs no more pieces for that
+    assert area(found) == pytest.approx(expected, rel=1e-6 if p < 99.99999 else 1e-3)
+    assert len(found.loops.degree) < 1000
+    closes(found)
+
+
+def test_an_ellipse_from_an_extruded_one() -> None:
+    model = kernel.from_shape(cq.Workplane().ellipse(300, 200).extrude(50))
+    found = cut_one(model, 20.0)
+
+    assert kinds(found) == {CurveKind.ELLIPSE}
+    # pi a b; 4 a E(e)
+    assert area(found) == pytest.approx(188495.5592154, rel=1e-9)
+    assert outline(found) == pytest.approx(1586.543958929, rel=1e-9)

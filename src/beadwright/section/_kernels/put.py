@@ -15,6 +15,8 @@ from beadwright.section._kernels.options import helper
 
 LEVEL_TARGET = 1e-7  # deviation between interpolation points that ends the halving, mm
 LEVEL_HALVINGS = 14
+STALL = 0.7
+"""Part of a deviation that is left after halving, from which on it counts as not gone down."""
 STRETCH = 3.0
 """Parameter of a hyperbola over one piece: beyond it the middle weight would dwarf those of the ends."""
 
@@ -170,6 +172,7 @@ def put_level(
     parts = max(1, ceil((s1 - s0) / (0.25 * pi)))
     width = (s1 - s0) / parts
     here, level = s0, 0
+    former, stalled = 1e300, 0
     while here < s1:
         b = min(s1, here + width)
         if s1 - b < 1e-9 * (s1 - s0):
@@ -186,7 +189,10 @@ def put_level(
                 ex += to_checks[i - n, j] * values[j, 0]
                 ey += to_checks[i - n, j] * values[j, 1]
             miss = max(miss, hypot(ex, ey))
-        if miss > LEVEL_TARGET and level < LEVEL_HALVINGS:
+        # halving gains at least half even at a corner; what does not go down twice is rounding
+        stalled = stalled + 1 if miss > STALL * former else 0
+        former = miss
+        if miss > LEVEL_TARGET and level < LEVEL_HALVINGS and stalled < 2:
             width *= 0.5
             level += 1
             continue
@@ -203,9 +209,13 @@ def put_level(
             control[count[1], 0], control[count[1], 1], control[count[1], 2] = x, y, 1.0
             count[1] += 1
         here = b
-        if miss < 0.02 * LEVEL_TARGET and level > 0:
+        if stalled == 2 and level >= 2:
+            width *= 4.0
+            level -= 2
+        elif miss < 0.02 * LEVEL_TARGET and level > 0:
             width *= 2.0
             level -= 1
+        former, stalled = 1e300, 0
     return pieces, control, 1.5 * worst
 
 
