@@ -21,6 +21,7 @@ from beadwright.brep._extents import extents, faces_extents
 from beadwright.brep._match import FaceMark, Matched, face_marks, match_faces
 from beadwright.brep._model import Coedge, Edge, Face, Model, Shell, Solid
 from beadwright.brep._placed import placed, placement
+from beadwright.brep._steep import Steepness, steepness
 from beadwright.brep._surfaces import (
     CircleProfile,
     ExtrusionSurface,
@@ -65,6 +66,7 @@ __all__ = [
     "Spline3",
     "SplineProfile",
     "SplineSurface",
+    "Steepness",
     "Surface",
     "Triangles",
     "blank_of",
@@ -85,6 +87,7 @@ __all__ = [
     "placed",
     "placement",
     "project",
+    "steepness",
     "surface_derivatives",
     "surface_normals",
     "surface_points",

@@ -14,9 +14,10 @@ from beadwright.layers._cut_later import (
 )
 from beadwright.layers._folds import Folds, find_folds
 from beadwright.layers._lean import Hanging, greatest_reach, hanging
-from beadwright.layers._plan import LayerPlan, Rule, plan_layers, rest_of_layers
+from beadwright.layers._plan import LayerPlan, Rule, layers_between, plan_layers, rest_of_layers
 from beadwright.layers._region import LayerRegion, layer_region, wall_region
 from beadwright.layers._rule import rule_region, stack_heights
+from beadwright.layers._schedule import Schedule, cusps, schedule
 from beadwright.layers._solids import LayerFit, fit_layer
 from beadwright.layers._stock import BY_FACE, Stocked, with_stock
 
@@ -30,19 +31,23 @@ __all__ = [
     "LayerRegion",
     "LeftOut",
     "Rule",
+    "Schedule",
     "Stocked",
     "bore_radius",
+    "cusps",
     "find_folds",
     "fit_layer",
     "greatest_reach",
     "hanging",
     "later_features",
     "layer_region",
+    "layers_between",
     "leave_out",
     "plan_layers",
     "rest_of_layers",
     "round_holes",
     "rule_region",
+    "schedule",
     "stack_heights",
     "wall_region",
     "with_stock",

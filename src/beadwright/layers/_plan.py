@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
@@ -99,6 +100,23 @@ def plan_layers(
     edges = [platform_z + i * height for i in range(max(count, 1) + 1)]
     return tuple(
         LayerPlan(index=i, z0=low, z=high, height=height, section_z=_planes(low, high, rule), rule=rule)
+        for i, (low, high) in enumerate(pairwise(edges))
+    )
+
+
+def layers_between(edges: Sequence[float], *, rule: Rule = "neutral") -> tuple[LayerPlan, ...]:
+    """Layers between given heights, ascending, from the platform up.
+
+    Raises
+    ------
+    SettingsError
+        More than `MAX_LAYERS` layers.
+    """
+    if len(edges) - 1 > MAX_LAYERS:
+        msg = f"{len(edges) - 1} layers are more than {MAX_LAYERS}: check the layer heights and the units"
+        raise SettingsError(msg)
+    return tuple(
+        LayerPlan(index=i, z0=low, z=high, height=high - low, section_z=_planes(low, high, rule), rule=rule)
         for i, (low, high) in enumerate(pairwise(edges))
     )
 

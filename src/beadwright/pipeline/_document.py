@@ -63,6 +63,7 @@ def plan_document(
     *,
     cut_later: Sequence[Mapping[str, Any]] = (),
     stock: Mapping[int, tuple[float, float]] = MappingProxyType({}),
+    heights: Mapping[str, Any] = MappingProxyType({}),
 ) -> dict[str, Any]:
     """All results, as plan.json holds them.
 
@@ -82,6 +83,8 @@ def plan_document(
         Features that are printed full; the key is absent if there are none.
     stock : mapping of int to (float, float)
         Least and greatest stock left, mm, by row of the face.
+    heights : mapping
+        Cusp, layers and time of heights that follow the part; the key is absent if they do not.
     """
     rows = [{**_layer(laid), **layer_told(laid.build, whole)} for laid in layers]
     budgets = [laid.text.budget for laid in layers]
@@ -108,6 +111,7 @@ def plan_document(
         ],
         **build_told(whole),
         "faces": _faces(model, layers, stock),
+        **({"heights": dict(heights)} if heights else {}),
         **({"cut_later": list(cut_later)} if cut_later else {}),
         "findings": [finding.as_dict() for finding in findings],
     }

@@ -1,13 +1,18 @@
-"""Where the layers of a plan lie."""
+"""Where the layers of a plan lie: of one height, or by a limit of the cusp."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from beadwright.brep import Blank, Model
+import numpy as np
+
+from beadwright.brep import Blank, Model, Steepness, steepness
 from beadwright.errors import SettingsError
-from beadwright.layers import LayerPlan, plan_layers
+from beadwright.layers import LayerPlan, cusps, layers_between, plan_layers, schedule
+from beadwright.numeric import Finding
 from beadwright.settings import PlanSettings
 
 LEVEL = 1e-9
@@ -21,6 +26,81 @@ def reach(solid: Model, blank: Blank | None) -> tuple[float, float]:
         return low, high
     low, high = min(low, float(blank.box[0, 2])), max(high, float(blank.box[1, 2]))
     return (0.0 if abs(low) <= LEVEL else low), high
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Heights:
+    """The whole plan's layers and, where they follow the part, how steep it is.
+
+    Attributes
+    ----------
+    plans : tuple of LayerPlan
+        All of them.
+    steep : Steepness or None
+    missed : tuple of float
+        Flat faces and tops that no layer's top meets, mm.
+    """
+
+    plans: tuple[LayerPlan, ...]
+    steep: Steepness | None = None
+    missed: tuple[float, ...] = ()
+
+    def findings(self, solid: Model) -> tuple[Finding, ...]:
+        """Flat faces that no top meets, and faces whose steepness is not known."""
+        if self.steep is None:
+            return ()
+        tops = np.array([plan.z for plan in self.plans])
+        found = [
+            Finding(
+                code="flat-missed",
+                level="warning",
+                layer=self.plans[int(np.abs(tops - z).argmin())].index,
+                measured=float(np.abs(tops - z).min()),
+                allowed=0.0,
+                unit="mm",
+                text=f"no layer's top meets the flat face at {z:.3f} mm, since the range of heights does not"
+                " allow it",
+            )
+            for z in self.missed
+        ]
+        if self.steep.unknown:
+            found.append(
+                Finding(
+                    code="cusp-unknown",
+                    level="note",
+                    face=solid.faces[self.steep.unknown[0]].id,
+                    measured=float(len(self.steep.unknown)),
+                    text="of such faces no bound of the slope is known, so layers beside them take the worst",
+                )
+            )
+        return tuple(found)
+
+    def told(self, settings: PlanSettings, times: Sequence[float]) -> dict[str, Any]:
+        """What plan.json says: cusp, layers and time of the choice beside those of layers of one height.
+
+        The time of the others is an estimate: that of each layer, by how many of them would lie in it.
+        """
+        if self.steep is None or settings.heights is None:
+            return {}
+        edges = np.array([self.plans[0].z0, *(plan.z for plan in self.plans)])
+        told: dict[str, Any] = {"limit_mm": settings.heights.cusp}
+        for name, height in (
+            ("chosen", None),
+            ("greatest", settings.heights.greatest),
+            ("nominal", settings.height),
+        ):
+            each = edges
+            if height is not None:
+                count = max(1, math.ceil((edges[-1] - edges[0]) / height - LEVEL))
+                each = edges[0] + height * np.arange(count + 1)
+            cusp = float(cusps(each, self.steep.greatest).max())
+            told[name] = {"layers": len(each) - 1, "greatest_cusp_mm": cusp}
+            if len(times) == len(self.plans):
+                told[name]["time_s"] = math.fsum(
+                    time * (plan.height / height if height is not None else 1.0)
+                    for time, plan in zip(times, self.plans, strict=True)
+                )
+        return told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,14 +129,14 @@ class Asked:
 
 
 def asked_layers(
-    ends: tuple[float, float], settings: PlanSettings, rest: Sequence[LayerPlan] | None = None
+    plans: tuple[LayerPlan, ...], settings: PlanSettings, rest: Sequence[LayerPlan] | None = None
 ) -> Asked:
-    """The layers of the whole plan that were asked for, from the lowest to the highest point, mm.
+    """The layers of the whole plan that were asked for.
 
     Parameters
     ----------
-    ends : tuple of float
-        Lowest and highest point, mm.
+    plans : tuple of LayerPlan
+        All of them.
     settings : PlanSettings
     rest : sequence of LayerPlan, optional
         Those that go on from a measured height, in place of what the settings ask.
@@ -66,8 +146,6 @@ def asked_layers(
     SettingsError
         None of them is asked for.
     """
-    low, high = ends
-    plans = plan_layers(low, high, settings.height, rule=settings.rule, platform_z=min(low, 0.0))
     beside = settings.fill.decks()
     if rest is not None:
         first = rest[0].index if rest else 0
@@ -81,3 +159,24 @@ def asked_layers(
         )
     low_row, high_row = max(first - beside, 0), min(first + len(chosen) + beside, len(plans))
     return Asked(plans=plans[low_row:high_row], first=first - low_row, count=len(chosen), beside=beside)
+
+
+def plan_heights(solid: Model, ends: tuple[float, float], settings: PlanSettings) -> Heights:
+    """The layers of the whole plan, from the lowest to the highest point, mm."""
+    low, high = ends
+    platform = min(low, 0.0)
+    rule = settings.heights
+    if rule is None:
+        return Heights(plans=plan_layers(low, high, settings.height, rule=settings.rule, platform_z=platform))
+    steep = steepness(solid)
+    made = schedule(
+        platform,
+        high,
+        least=rule.least,
+        greatest=rule.greatest,
+        limit=rule.cusp,
+        steep=steep.greatest,
+        flats=steep.flats,
+    )
+    plans = layers_between(made.edges.tolist(), rule=settings.rule)
+    return Heights(plans=plans, steep=steep, missed=made.missed)

@@ -26,7 +26,7 @@ from beadwright.pipeline._chosen import read_earlier, revision_findings
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, plan_document, run_document, worst
 from beadwright.pipeline._findings import plan_findings
-from beadwright.pipeline._heights import LEVEL, asked_layers, reach
+from beadwright.pipeline._heights import LEVEL, asked_layers, plan_heights, reach
 from beadwright.pipeline._json import as_text
 from beadwright.pipeline._kernel_fallback import kernel_fallback
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
@@ -162,8 +162,9 @@ def plan_part(
                 solid = placed(model, matrix)
                 blank = make_blank(solid, amounts, settings)
             ends = reach(solid, blank)
+            heights = plan_heights(solid, ends, settings)
             own = None if rest is None else rest.layers(ends[1], settings)
-            asked = asked_layers(ends, settings, own)
+            asked = asked_layers(heights.plans, settings, own)
             plans = asked.chosen
         tell("preparing", 0, len(plans))
         with stages.measure("prepare"):
@@ -210,6 +211,7 @@ def plan_part(
             *stock_findings(blank, solid, amounts, left),
             *later_findings(solid, later, works),
             *lean_findings(solid, works, settings),
+            *heights.findings(solid),
         )
         findings = plan_findings(solid, works, more, fill=settings.fill, strict=settings.strict)
         document = plan_document(
@@ -221,6 +223,7 @@ def plan_part(
             whole,
             cut_later=later_rows(solid, later, works),
             stock={row: (each.least, each.greatest) for row, each in left.items()},
+            heights=heights.told(settings, [each.build.times.total for each in laid]),
         )
         document |= rest_document(rest, plans)
         if output is not None:

@@ -159,6 +159,11 @@ def settle(resolved: Resolved) -> tuple[Resolved, Writing]:
 
 def _screw(resolved: Resolved) -> Screw:
     extruder, settings = resolved.machine.extruder, resolved.settings
+    if settings.heights is not None:
+        raise SettingsError(
+            "heights: this dialect commands the screw for beads of one height; take a dialect that ties its speed to"
+            " the feed, or leave `heights` out"
+        )
     rows = extruder.calibration
     if not rows:
         raise SettingsError(

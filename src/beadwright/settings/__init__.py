@@ -14,6 +14,7 @@ from beadwright.settings._document import (
 from beadwright.settings._faces import FaceChoice
 from beadwright.settings._figure import Figure, Within
 from beadwright.settings._fill import Fill
+from beadwright.settings._heights import Heights
 from beadwright.settings._layer_time import LayerTime
 from beadwright.settings._machine import (
     CalibrationRow,
@@ -50,6 +51,7 @@ __all__ = [
     "FaceChoice",
     "Figure",
     "Fill",
+    "Heights",
     "KeepOut",
     "Lag",
     "LayerTime",

@@ -9,6 +9,7 @@ from pydantic import BeforeValidator, Field, JsonValue
 
 from beadwright.settings._base import Section, suffixed
 from beadwright.settings._fill import FILL, Fill
+from beadwright.settings._heights import Heights
 from beadwright.settings._layer_time import LAYER_TIME, LayerTime
 from beadwright.settings._quantity import AlsoText, Quantity
 from beadwright.settings._sequence import SEQUENCE, Sequence
@@ -129,6 +130,10 @@ class PlanSettings(Section):
     stock: Stock = Field(
         (), description="material left on faces for machining; an amount alone: on all faces, mm"
     )
+    heights: Heights | None = Field(
+        None,
+        description="layer heights that follow the part by a limit of the cusp; `height` stays the bead's",
+    )
     lean_limit: Annotated[float, Quantity("angle", 1.0, 85.0)] | None = Field(
         None, description="greatest lean from the vertical, degrees; default 45 flat, 30 round"
     )
@@ -183,6 +188,13 @@ class PlanSettings(Section):
             faults.append(("rule", f"{self.rule} is for solids; walls allow neutral"))
         if self.wall is not None and (self.stock or self.cut_later):
             faults.append(("stock" if self.stock else "cut_later", "is for solids; walls have none"))
+        if self.heights is not None and not self.heights.greatest < self.width:
+            faults.append(
+                (
+                    "heights.greatest",
+                    f"{self.heights.greatest:g} mm is not below the width, {self.width:g} mm",
+                )
+            )
         first, end = self.layers
         if end is not None and end <= first:
             faults.append(
@@ -242,6 +254,7 @@ class PlanOptions(TypedDict, total=False):
     wall: Wall | None
     fill: dict[str, Any]
     sequence: dict[str, Any]
+    heights: dict[str, float] | None
     lean_limit: float | None
     stock: Any
     cut_later: Any

@@ -1,0 +1,39 @@
+"""Plans whose layer heights follow the part."""
+
+from __future__ import annotations
+
+import cadquery as cq
+import jsonschema
+import pytest
+
+import beadwright
+from beadwright.errors import SettingsError
+from tests.pipeline.test_plan_api import SCHEMA
+
+RULE = {"cusp": 1.0, "least": 2.0, "greatest": 5.0}
+
+
+def test_a_dome_on_a_post_takes_high_layers_below_and_low_ones_above():
+    part = cq.Workplane().circle(60).extrude(20).faces(">Z").workplane().sphere(60)
+    result = beadwright.plan(part, workers=1, heights=RULE, contours=1)
+    heights = [layer["height_mm"] for layer in result.document["layers"]]
+    # the sphere's lower half reaches below the post
+    told = result.document["heights"]
+
+    assert max(heights) <= 5 + 1e-9
+    assert min(heights) >= 2 - 1e-9
+    assert result.document["layers"][-1]["z_mm"] == pytest.approx(120.0)
+    assert told["chosen"]["layers"] == len(heights)
+    # the cap cannot be had within 1 mm by layers of 2, whose cusp is nearly 2 there
+    assert 1.0 < told["chosen"]["greatest_cusp_mm"] <= 2.0
+    assert told["greatest"]["greatest_cusp_mm"] > 4.0
+    assert told["greatest"]["layers"] < told["chosen"]["layers"]
+    assert told["chosen"]["time_s"] > told["greatest"]["time_s"] > 0
+    jsonschema.validate(result.document, SCHEMA)
+
+
+def test_faults_of_the_rule_are_told():
+    with pytest.raises(SettingsError, match=r"heights\.least: 6 mm is above the greatest, 5 mm"):
+        beadwright.plan(cq.Workplane().box(9, 9, 9), heights={**RULE, "least": 6.0})
+    with pytest.raises(SettingsError, match=r"heights\.greatest: 9 mm is not below the width"):
+        beadwright.plan(cq.Workplane().box(9, 9, 9), heights={**RULE, "greatest": 9.0})
