@@ -5,8 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from beadwright.arcs import offset
-from beadwright.curves import depths, region_area
+from beadwright.arcs import offset, unite
+from beadwright.arcs._region import crooked
+from beadwright.arcs._spans import spans_of
+from beadwright.curves import ArcPath, ArcRegion, depths, region_area
 from tests.arcs import _build_regions as make
 
 
@@ -25,3 +27,20 @@ def test_six_rings_in_each_other(seed):
         assert region_area(result.region) == pytest.approx(
             math.pi * np.sum(way * (radii - way * distance) ** 2), rel=1e-9
         )
+
+
+def test_a_wall_that_begins_at_the_height_of_the_highest_ray() -> None:
+    """Heights at which (top - bottom) times (loops / (top - bottom)) rounds to more than the loops."""
+    bottom, top = -8.005315521586454e-09, 85.0337271001665
+    assert (top - bottom) * (7 / (top - bottom)) > 7
+
+    def box(x: float, low: float, high: float, *beside: float) -> ArcPath:
+        points = [[x, low], [x + 10, low], [x + 10, high], [x, high], *([x, y] for y in beside)]
+        none = np.full(len(points), -1, np.int32)
+        return ArcPath(points=np.array(points), bulge=np.zeros(len(points)), face=none, support=none)
+
+    boxes = [box(0, top, 95), box(20, 80, 95, top), *(box(20.0 * i, bottom, 10.0 + i) for i in range(2, 7))]
+    region = ArcRegion(loops=tuple(boxes), supports=np.zeros((0, 4)))
+
+    assert not crooked(spans_of(region.loops))
+    assert len(unite(region).region.loops) == 7

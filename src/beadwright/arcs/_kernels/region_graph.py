@@ -192,10 +192,11 @@ def outside(e: Any, w: Any, part: Any, parts: int, x: Any, y: Any, total: Any) -
     head, rows = grouped(bin_of, 1, parts, parts)
     for i in range(n):
         bulge = 0.14 * abs(e[i, SWEEP]) * np.hypot(e[i, X1] - e[i, X0], e[i, Y1] - e[i, Y0])
-        a = max(0.0, (min(e[i, Y0], e[i, Y1]) - bulge - lo) * q)
-        b = min(parts - 1.0, (max(e[i, Y0], e[i, Y1]) + bulge - lo) * q)
-        if b < 0.0 or a > parts:
+        low, high = min(e[i, Y0], e[i, Y1]) - bulge, max(e[i, Y0], e[i, Y1]) + bulge
+        # Not by the bins: rounding may put the height `hi` itself beyond the last one.
+        if high < lo or low > hi:
             continue
+        a, b = max(0.0, (low - lo) * q), min(parts - 1.0, (high - lo) * q)
         right = max(e[i, X0], e[i, X1]) + bulge
         for h in range(head[min(parts - 1, int(a))], head[int(b) + 1]):
             p = rows[h]
