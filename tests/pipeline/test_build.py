@@ -160,3 +160,16 @@ def test_a_part_of_the_plan_stands_on_a_warm_wall(tube, plain):
     # whole plan, whose platform is near.
     assert "interlayer_c" not in some["layers"][0]
     assert some["layers"][1]["interlayer_c"][1] > plain.document["layers"][3]["interlayer_c"][0]
+
+
+def test_the_screw_follows_the_width_of_each_bead():
+    import cadquery as cq
+
+    # A wall of 8 mm gets one bead of 8 mm, one of 9.6 mm one of 9.6: rpm = (rate + 1) / 0.2 by what was weighed.
+    walls = cq.Workplane().box(200, 8, 4).union(cq.Workplane().box(200, 9.6, 4).translate((0, 60, 0)))
+    result = settled(walls, WEIGHED, dialect="rs274-screw", feed=90.0)
+    lines = [line.split() for line in result.program.splitlines() if not line.startswith("(")]
+    speeds = sorted(float(word[1:]) for line in lines for word in line if word.startswith("S"))
+    rates = [width * 4 * 90 * 1.14e-6 * 3600 for width in (8.0, 9.6)]
+
+    assert [s for s in speeds if s] == pytest.approx([(rate + 1) / 0.2 for rate in rates], abs=1e-3)

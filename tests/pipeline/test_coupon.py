@@ -136,6 +136,21 @@ def test_circles_corners_and_leans_are_told(tmp_path: Path) -> None:
     assert "up to 40 degrees" in calibrate(path).told[0][1]
 
 
+def test_interface_readings_narrow_the_band_and_sheets_may_be_joined(tmp_path: Path) -> None:
+    path = tmp_path / "both.csv"
+    path.write_text(
+        "coupon,predicted_c,measured_c,feed_mm_s,width_mm\n"
+        "interface,150,147,,\ninterface,140,143,,\ninterface,130,127,,\n"
+        "width,,,50,8.5\nwidth,,,100,8.5\nwidth,,,150,8.5\n"
+    )
+    made = calibrate(path)
+    job = resolve({}, job=parse_document(made.job, name="j.toml", told="job")).settings
+
+    assert job.layer_time.band == pytest.approx(6.0)
+    assert job.width == pytest.approx(8.5)
+    assert made.skipped == 0
+
+
 def test_an_empty_sheet_is_refused(tmp_path: Path) -> None:
     written("width", tmp_path / "c")
 

@@ -8,7 +8,15 @@ import numpy as np
 import pytest
 
 from beadwright.errors import SettingsError
-from beadwright.process import corner_tolerance, fit_lag, fit_sizes, fit_spacing, fit_width, greatest_lean
+from beadwright.process import (
+    corner_tolerance,
+    fit_band,
+    fit_lag,
+    fit_sizes,
+    fit_spacing,
+    fit_width,
+    greatest_lean,
+)
 
 TIMES = np.array([0.18, 0.25, 0.35, 0.5, 0.7, 0.9])
 
@@ -107,3 +115,10 @@ def test_corners_and_leans():
         greatest_lean([10, 20, 30], [0, 0, 0])
     with pytest.raises(SettingsError, match="less than 0"):
         corner_tolerance([50, 100, 150], [0.1, -0.3, 0.7])
+
+
+def test_the_band_holds_offset_and_scatter():
+    # Readings 3 K and 4 K off: 2 sqrt((9 + 16 + 9 + 16) / 4).
+    assert fit_band([150, 150, 140, 140], [153, 146, 143, 136]) == pytest.approx(2 * math.sqrt(12.5))
+    with pytest.raises(SettingsError, match="2 row"):
+        fit_band([150, 150], [151, 149])

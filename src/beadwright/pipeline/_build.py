@@ -73,6 +73,8 @@ class LayerBuild:
         Since the layer below.
     short : int
         Beads that end before the extruder's leads have had their time.
+    areas : tuple of float
+        Of each bead's section, mm2.
     passes : tuple of (Pass or None)
         What the nozzle does after each bead, extruder off.
     """
@@ -86,6 +88,7 @@ class LayerBuild:
     thickness: float
     returns: ReturnTimes | None
     short: int
+    areas: tuple[float, ...]
     passes: tuple[Pass | None, ...]
 
 
@@ -153,6 +156,7 @@ def build_layer(
         height=plan.height,
         thickness=_thickness(layer, areas, runs, plan.height),
         returns=None if below is None else return_times(laid, below, reach=widest),
+        areas=tuple(areas),
         passes=moved.passes,
         short=0 if cards.lag is None else sum(short_bead(cards.lag, each.duration) for each in moved.along),
     )

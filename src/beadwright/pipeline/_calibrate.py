@@ -16,6 +16,7 @@ from beadwright.errors import OutputError, SettingsError
 from beadwright.pipeline._output import told
 from beadwright.process import (
     corner_tolerance,
+    fit_band,
     fit_lag,
     fit_screw,
     fit_sizes,
@@ -105,13 +106,18 @@ def calibrate(measured: str | Path, out: str | Path | None = None) -> Calibratio
         raise SettingsError("\n  ".join([f"{Path(measured).name} cannot carry this:", *faults]))
     made = Calibration(
         machine="".join(f"{line}\n" for part in parts for line in part.machine),
-        job="".join(f"{line}\n" for part in parts for line in part.job),
+        # Plain keys before tables, as TOML wants them.
+        job="".join(f"{line}\n" for part in sorted(parts, key=_has_table) for line in part.job),
         told=tuple(row for part in parts for row in part.told),
         skipped=skipped,
     )
     if out is not None:
         _write(Path(out), {"machine-measured.toml": made.machine, "job-measured.toml": made.job})
     return made
+
+
+def _has_table(part: Part) -> bool:
+    return any(line.startswith("[") for line in part.job)
 
 
 def _read(path: Path) -> tuple[dict[str, Columns], int]:
@@ -293,6 +299,21 @@ def _circle(c: Columns) -> Part:
     return Part(told=(("circle", text),))
 
 
+def _interface(c: Columns) -> Part:
+    band = fit_band(c["predicted_c"], c["measured_c"])
+    return Part(
+        job=("[layer_time]", f"band = {band:.3g}"),
+        told=(
+            (
+                "interface",
+                f"readings lie within {band:.3g} K of the wall model, 95 of 100; greatest"
+                f" {float(np.abs(c['measured_c'] - c['predicted_c']).max()):.3g} K. A camera sees the skin, which is"
+                " colder than the mean of the layer",
+            ),
+        ),
+    )
+
+
 FITS: dict[str, tuple[Sequence[str], Callable[[Columns], Part]]] = {
     "screw": (("rpm", "seconds", "mass_g"), _screw),
     "lag": (("command", "time_s", "width_mm", "full_width_mm"), _lag),
@@ -300,6 +321,7 @@ FITS: dict[str, tuple[Sequence[str], Callable[[Columns], Part]]] = {
     "overlap": (("spacing_mm", "layers", "layer_height_mm", "height_mm"), _overlap),
     "corner": (("feed_mm_s", "cut_mm"), _corner),
     "lean": (("lean_deg", "good"), _lean),
+    "interface": (("predicted_c", "measured_c"), _interface),
     "circle": (("drawn_mm", "measured_mm"), _circle),
 }
 """By kind of test piece: the columns that a fit needs, and the fit."""

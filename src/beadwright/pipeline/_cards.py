@@ -23,6 +23,9 @@ from beadwright.settings import Machine, Material, PlanSettings, Resolved
 KG_M3 = 1e-9
 """kg/mm3 in a kg/m3: the unit's own definition."""
 HOUR = 3600.0
+# Time in which a drive takes a step in velocity that its acceleration allows, s: one cycle of the position loop
+# (common practice). Joints of arcs that meet in one direction but for rounding cost no time so.
+SERVO = 1e-3
 # What the wall model needs of a material.
 HEAT = ("conductivity", "specific_heat", "emissivity", "deposition", "platform")
 
@@ -175,6 +178,7 @@ def _limits(machine: Machine) -> MotionLimits:
         acceleration=machine.accelerations.along,
         centripetal=machine.accelerations.across,
         traverse=machine.speeds.traverse,
+        jump=machine.accelerations.along * SERVO,
         path_tolerance=machine.path.tolerance,
     )
 

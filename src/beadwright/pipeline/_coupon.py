@@ -122,6 +122,7 @@ def coupon(kind: str, out: str | Path, *, resolved: Resolved) -> Coupon:
     table.writerow(("coupon", *piece.columns))
     table.writerows((kind, *row) for row in piece.rows)
     files = {"measured.csv": sheet.getvalue()}
+    area = card.section(resolved.settings.width, resolved.settings.height).area
     if piece.laid:
         regions = [_region(resolved, index) for index in range(1 + max(each.layer for each in piece.laid))]
         texts, beads, advance = [], 0, 0.0
@@ -135,7 +136,7 @@ def coupon(kind: str, out: str | Path, *, resolved: Resolved) -> Coupon:
                 feed=card.feed,
                 passes=[each.after for each in own],
                 feeds=[each.feed for each in own],
-                rpm=writing.rpm(card.feed),
+                rpm=writing.rpm([each.feed for each in own], [area] * len(own)),
             )
             text = writing.layer(program, advance)
             advance = text.advance
@@ -153,7 +154,6 @@ def coupon(kind: str, out: str | Path, *, resolved: Resolved) -> Coupon:
         for name, content in files.items():
             output.write(name, content)
     lengths = [length(each.bead.path) for each in piece.laid]
-    area = card.section(resolved.settings.width, resolved.settings.height).area
     return Coupon(
         kind=kind,
         files=tuple(Path(out) / name for name in sorted(files)),

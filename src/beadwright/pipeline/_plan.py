@@ -343,7 +343,7 @@ def _lay(
                 wait=Wait(time=build.pace.dwell, x=card.park[0], y=card.park[1])
                 if build.pace.dwell
                 else None,
-                rpm=writing.rpm(build.pace.feed),
+                rpm=writing.rpm([build.pace.feed] * len(build.areas), build.areas),
             )
             text = writing.layer(program, advance)
         advance = text.advance

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -28,23 +28,22 @@ HOUR = 3600.0  # s
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Screw:
-    """What screw speeds follow from: the calibration, the bead's area (mm2), density (kg/mm3) and range (rpm)."""
+    """What screw speeds follow from: the calibration, density (kg/mm3) and range (rpm)."""
 
     curve: ScrewCurve
-    area: float
     density: float
     least: float
     greatest: float
 
-    def speed(self, feed: float) -> float:
-        """Screw speed at a feed in mm/s, rpm.
+    def speed(self, feed: float, area: float) -> float:
+        """Screw speed for a bead of an area in mm2 at a feed in mm/s, rpm.
 
         Raises
         ------
         SettingsError
             Outside what was measured or what the machine turns at.
         """
-        speed = self.curve.speed(float(mass_flow(self.area, feed, self.density)))
+        speed = self.curve.speed(float(mass_flow(area, feed, self.density)))
         if not self.least <= speed <= self.greatest:
             raise SettingsError(
                 f"feed: the bead at {feed:g} mm/s wants {speed:.4g} rpm; the machine's screw turns at"
@@ -83,9 +82,11 @@ class Writing:
         events = self.dialect.events
         return events.flow_start.halt, events.flow_stop.halt
 
-    def rpm(self, feed: float) -> float | None:
-        """Screw speed for the job's bead at a feed in mm/s, rpm; None where the program does not command it."""
-        return None if self.screw is None else self.screw.speed(feed)
+    def rpm(self, feeds: Iterable[float], areas: Iterable[float]) -> tuple[float, ...] | None:
+        """Screw speeds for beads of areas (mm2) at feeds (mm/s), rpm; None where the program does not command them."""
+        if self.screw is None:
+            return None
+        return tuple(self.screw.speed(feed, area) for feed, area in zip(feeds, areas, strict=True))
 
     def layer(self, program: LayerProgram, advance: float) -> LayerText:
         """Text of a layer; the extruder axis stands at `advance` before it."""
@@ -158,12 +159,7 @@ def settle(resolved: Resolved) -> tuple[Resolved, Writing]:
 
 
 def _screw(resolved: Resolved) -> Screw:
-    extruder, settings = resolved.machine.extruder, resolved.settings
-    if settings.heights is not None:
-        raise SettingsError(
-            "heights: this dialect commands the screw for beads of one height; take a dialect that ties its speed to"
-            " the feed, or leave `heights` out"
-        )
+    extruder = resolved.machine.extruder
     rows = extruder.calibration
     if not rows:
         raise SettingsError(
@@ -172,7 +168,6 @@ def _screw(resolved: Resolved) -> Screw:
         )
     return Screw(
         curve=fit_screw([row.rpm for row in rows], [row.rate / HOUR for row in rows]),
-        area=settings.bead_area(),
         density=resolved.material.density.value / CUBIC_METRE,
         least=extruder.least_rpm,
         greatest=extruder.greatest_rpm,

@@ -285,6 +285,25 @@ def fit_sizes(drawn: npt.ArrayLike, measured: npt.ArrayLike) -> SizeFit:
     )
 
 
+def fit_band(predicted: npt.ArrayLike, measured: npt.ArrayLike) -> float:
+    """Half width of the band in which readings lie about what the wall model predicts, K.
+
+    Twice the root mean square of measured less predicted: an offset counts in full, since nothing corrects it.
+
+    Parameters
+    ----------
+    predicted, measured : (n,) array_like of float
+        Middle of the predicted band, and what was read just before the next layer, degC.
+
+    Raises
+    ------
+    SettingsError
+        Fewer than three readings.
+    """
+    p, m = _columns("interface", LEAST_ROWS, predicted, measured)
+    return 2.0 * math.sqrt(float(((m - p) ** 2).mean()))
+
+
 def corner_tolerance(feed: npt.ArrayLike, cut: npt.ArrayLike) -> float:
     """Greatest distance by which corners were cut, mm: what the path mode's tolerance must at least be told as.
 

@@ -150,7 +150,7 @@ def layer_program(
     clearance: float,
     feed: float,
     wait: Wait | None = None,
-    rpm: float | None = None,
+    rpm: float | Sequence[float] | None = None,
     prime: float = 0.0,
     passes: Sequence[Pass | None] = (),
     feeds: Sequence[float] = (),
@@ -174,8 +174,8 @@ def layer_program(
         Travel speed of the nozzle along beads, mm/s, above 0.
     wait : Wait, optional
         Before the first bead.
-    rpm : float, optional
-        Screw speed, where the program commands it.
+    rpm : float or sequence of float, optional
+        Screw speed of all beads, or of each, where the program commands it.
     prime : float
         Time that the extruder runs standing before each bead, s.
     passes : sequence of Pass or None
@@ -212,15 +212,16 @@ def layer_program(
     if wait is not None and beads:
         events += [Traverse(x=wait.x, y=wait.y, z=above), Dwell(time=wait.time)]
     index = first_bead
-    for bead, after, own in zip(
-        beads, passes or [None] * len(beads), feeds or [feed] * len(beads), strict=True
+    speeds = [rpm] * len(beads) if rpm is None or isinstance(rpm, (int, float)) else rpm
+    for bead, after, own, speed in zip(
+        beads, passes or [None] * len(beads), feeds or [feed] * len(beads), speeds, strict=True
     ):
         x, y = bead.start
         events += [
             Traverse(x=x, y=y, z=above),
             Approach(z=plan.z, feed=feed),
             _begin(bead, index, bead.role, closed=bead.closed),
-            StartFlow(rpm=rpm),
+            StartFlow(rpm=speed),
             *([Dwell(time=prime)] if prime > 0 else []),
             BeadMoves(path=bead.path, z=plan.z, feed=own),
             StopFlow(),
