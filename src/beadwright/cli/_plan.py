@@ -104,6 +104,9 @@ def plan(
         str | None,
         option("--dialect", "NAME|FILE", "words of the controller [default: the machine's, rs274]"),
     ] = None,
+    override: Annotated[
+        str | None, option("--override", "RULES", "rules of safety that are broken on purpose, with commas")
+    ] = None,
     workers: Annotated[
         str | None, option("--workers", "N", "processes [default: up to all cores, if it pays]")
     ] = None,
@@ -143,6 +146,7 @@ def plan(
         "layers": layers,
         "wall": wall,
         "dialect": dialect,
+        "override": override,
         "workers": workers,
         "overwrite": overwrite or None,
         "strict": strict or None,

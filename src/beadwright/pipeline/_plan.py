@@ -23,6 +23,7 @@ from beadwright.pipeline._build import Clock, build_layer
 from beadwright.pipeline._built import Built, built
 from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findings
 from beadwright.pipeline._chosen import read_earlier, revision_findings
+from beadwright.pipeline._course import Course
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, plan_document, run_document, worst
 from beadwright.pipeline._findings import plan_findings
@@ -36,6 +37,7 @@ from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._part import read_part, read_part_with_picture
 from beadwright.pipeline._rest import Rest, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
+from beadwright.pipeline._safety import check_safety
 from beadwright.pipeline._sheet import plan_sheet
 from beadwright.pipeline._sites import rank_order, site_rule
 from beadwright.pipeline._stages import COMPILE, Stages
@@ -184,20 +186,16 @@ def plan_part(
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
-        laid = _lay(
-            crew.work(data, asked, planes, settings),
-            settings,
-            card,
-            writing,
-            stages,
-            tell,
-            len(plans),
-            rule,
-        )
+        course = Course.of(resolved, writing.dialect)
+        works_of = crew.work(data, asked, planes, settings)
+        laid = _lay(works_of, settings, card, writing, course, stages, tell, len(plans), rule)
         with stages.measure("process"):
             whole = _built(card, laid, settings, solid)
+            broken = check_safety(resolved, course.reaches)
         with stages.measure("text"):
-            head = _head(model, matrix, resolved, plans, (*whole.notes(), *(rest.notes() if rest else ())))
+            head = _head(
+                model, matrix, resolved, plans, (*broken, *whole.notes(), *(rest.notes() if rest else ()))
+            )
             texts = [each.text for each in laid]
             program, files = writing.program(head, texts), writing.files(head, texts)
         works = [each.work for each in laid]
@@ -206,6 +204,7 @@ def plan_part(
             *(() if rest is None else rest.findings()),
             *_voids(works, stages),
             *whole.findings,
+            *course.findings(),
             *(() if folds is None else folds.findings()),
             *revision_findings(earlier, solid, asked_ids(settings), list(amounts)),
             *stock_findings(blank, solid, amounts, left),
@@ -304,6 +303,7 @@ def _lay(
     settings: PlanSettings,
     card: Cards,
     writing: Writing,
+    course: Course,
     stages: Stages,
     tell: Progress,
     total: int,
@@ -330,6 +330,7 @@ def _lay(
                 findings=(*layer.findings, *arranged.findings),
             )
         with stages.measure("process"):
+            begun = clock.time
             build, clock = build_layer(card, clock, layer, arranged.beads)
         with stages.measure("text"):
             program = layer_program(
@@ -345,6 +346,7 @@ def _lay(
                 else None,
                 rpm=writing.rpm([build.pace.feed] * len(build.areas), build.areas),
             )
+            program = course.layer(program, time=begun, mass=build.mass)
             text = writing.layer(program, advance)
         advance = text.advance
         n_beads += program.n_beads

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from beadwright.errors import SettingsError
 from beadwright.post import (
     AxisFeed,
+    Devices,
     Dialect,
     LayerText,
     ProgramFile,
@@ -68,6 +69,8 @@ class Writing:
         How the extruder axis counts, if it is one.
     screw : Screw or None
         For the screw speed, where the program commands it.
+    devices : Devices
+        What is switched when the program starts and ends.
     """
 
     dialect: Dialect
@@ -76,6 +79,7 @@ class Writing:
     work_offset: str | None
     axis: AxisFeed | None
     screw: Screw | None
+    devices: Devices
 
     def halts(self) -> tuple[float, float]:
         """How long the axes stand for the extruder's start and stop, s."""
@@ -102,6 +106,7 @@ class Writing:
             dialect=self.dialect,
             path_tolerance=self.path_tolerance,
             work_offset=self.work_offset,
+            devices=self.devices,
         )
 
     def files(self, head: Head, layers: Sequence[LayerText]) -> tuple[ProgramFile, ...]:
@@ -113,6 +118,7 @@ class Writing:
             dialect=self.dialect,
             path_tolerance=self.path_tolerance,
             work_offset=self.work_offset,
+            devices=self.devices,
         )
 
 
@@ -155,6 +161,10 @@ def settle(resolved: Resolved) -> tuple[Resolved, Writing]:
         work_offset=machine.work_offset.word,
         axis=axis,
         screw=_screw(resolved) if dialect.flow == "s-word" else None,
+        devices=Devices(
+            start=tuple(line for d in machine.device if "program start" in d.on_at for line in d.on),
+            end=tuple(line for d in machine.device if "program end" in d.off_at for line in d.off),
+        ),
     )
 
 

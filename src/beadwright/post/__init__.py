@@ -9,13 +9,15 @@ from beadwright.post._layer import AxisFeed, LayerText, layer_text
 from beadwright.post._lint import Fault, lint
 from beadwright.post._load import dialect_names, load_dialect, standard
 from beadwright.post._motion import motion_lines, move_formats
-from beadwright.post._program import program_text
+from beadwright.post._pieces import pieces
+from beadwright.post._program import Devices, program_text
 from beadwright.post._rounding import print_path
 from beadwright.post._split import ProgramFile, split_program
 from beadwright.post._words import Units, Words
 
 __all__ = [
     "AxisFeed",
+    "Devices",
     "Dialect",
     "Fault",
     "LayerText",
@@ -28,6 +30,7 @@ __all__ = [
     "load_dialect",
     "motion_lines",
     "move_formats",
+    "pieces",
     "print_path",
     "program_text",
     "split_program",

@@ -17,7 +17,7 @@ from beadwright.post._dialect import Dialect
 from beadwright.post._lint import check_text
 from beadwright.post._load import standard
 from beadwright.post._motion import motion_lines, move_formats, printed_lengths
-from beadwright.post._pieces import chords, quarters
+from beadwright.post._pieces import chords, pieces
 from beadwright.post._rounding import PrintedMoves, print_path
 from beadwright.post._words import Words
 from beadwright.process import BeadSection
@@ -34,7 +34,9 @@ from beadwright.program import (
     LayerProgram,
     PassMoves,
     StartFlow,
+    Stop,
     StopFlow,
+    Switch,
     Traverse,
 )
 
@@ -221,6 +223,11 @@ class _Writer:
             case Dwell():
                 self.parts.append(dialect.write("dwell", seconds=f"{event.time:.3f}"))
                 self.seconds += event.time
+            case Switch():
+                self.parts += [f"{line}\n" for line in event.lines]
+            case Stop():
+                self.parts += [dialect.write("message", text=text) for text in event.texts]
+                self.parts.append(dialect.write("stop"))
             case Approach() | Departure():
                 self._set_feed(event.feed)
                 name = "lower" if isinstance(event, Approach) else "lift"
@@ -257,7 +264,7 @@ class _Writer:
             assert self.dialect.chord is not None
             path, chord = chords(path, self.dialect.chord)
         elif self.dialect.arcs == "radius":
-            path = quarters(path)
+            path = pieces(path)
         moves = print_path(path, words, by_radius=self.dialect.arcs == "radius")
         if not len(moves.turn):
             msg = f"layer {self.layer}: a bead at {event.path.points[0]} mm vanishes in rounding"

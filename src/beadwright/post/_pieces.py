@@ -44,10 +44,10 @@ def chords(path: ArcPath, tolerance: float) -> tuple[ArcPath, float]:
     return _with_bulge(cut, np.zeros_like(cut.bulge)), bound
 
 
-def quarters(path: ArcPath) -> ArcPath:
-    """The same path with arcs of at most a quarter of a turn."""
+def pieces(path: ArcPath, greatest: float = QUARTER) -> ArcPath:
+    """The same path with arcs that turn by at most some angle, rad."""
     sweep = 4 * np.arctan(np.abs(path.bulge))
-    return _cut(path, np.maximum(np.ceil(sweep / QUARTER - QUARTER_SLACK), 1).astype(np.int64))
+    return _cut(path, np.maximum(np.ceil(sweep / greatest - QUARTER_SLACK), 1).astype(np.int64))
 
 
 def _ends(path: ArcPath) -> tuple[npt.NDArray[np.complex128], npt.NDArray[np.complex128]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from beadwright import __version__
 from beadwright.errors import InternalError, SettingsError
@@ -29,6 +30,17 @@ CAUTIONS = (
 SCREW_CAUTION = "No temperature, lag or fan is set here. Strength is not calculated."
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Devices:
+    """Lines that switch devices when a program starts, and when it ends, after the extruder stopped."""
+
+    start: tuple[str, ...] = ()
+    end: tuple[str, ...] = ()
+
+
+NO_DEVICES: Devices = Devices()
+
+
 def program_text(
     head: Head,
     layers: Sequence[LayerText],
@@ -37,6 +49,7 @@ def program_text(
     dialect: Dialect | None = None,
     path_tolerance: float | None = None,
     work_offset: str | None = None,
+    devices: Devices = NO_DEVICES,
     file: str = "",
 ) -> str:
     """The program as one text.
@@ -55,6 +68,8 @@ def program_text(
         Greatest distance from the path that the controller may cut off, mm; for continuous path.
     work_offset : str, optional
         Word that selects the coordinate system, as G55.
+    devices : Devices
+        Lines that switch devices at the program's start and end.
     file : str
         Which file of how many this is, as 2/5; empty for the whole program.
 
@@ -78,8 +93,8 @@ def program_text(
         work_offset=work_offset or "",
         off=own.off or "",
     )
-    top = _head_text(head, layers, words, own, path_tolerance, file) + start
-    bottom = _end_text(layers, words, own)
+    top = _head_text(head, layers, words, own, path_tolerance, file) + start + _lines(devices.start)
+    bottom = _end_text(layers, words, own, devices)
     for place, layer in enumerate(layers, head.first):
         if layer.index != place:
             msg = f"layer {layer.index} stands where layer {place} is due"
@@ -91,6 +106,10 @@ def program_text(
         text = _numbered(text, own.line_numbers)
         check_text(text, beyond=own.beyond)
     return text
+
+
+def _lines(lines: Sequence[str]) -> str:
+    return "".join(f"{line}\n" for line in lines)
 
 
 def _check_path_mode(dialect: Dialect, tolerance: float | None) -> None:
@@ -195,10 +214,10 @@ def _setting_line(setting: Setting) -> str:
     )
 
 
-def _end_text(layers: Sequence[LayerText], words: Words, dialect: Dialect) -> str:
-    """Extruder off, up to the greatest height used, end."""
+def _end_text(layers: Sequence[LayerText], words: Words, dialect: Dialect, devices: Devices) -> str:
+    """Extruder and devices off, up to the greatest height used, end."""
     rise = ""
     if any(x.n_beads for x in layers):
         rise = dialect.write("rise", z=words.coordinate(max(layer.top for layer in layers)))
     stop = dialect.write("flow_stop", off=dialect.off or "")
-    return f"{stop}{rise}(end program)\n{dialect.write('program_end', off=dialect.off or '')}"
+    return f"{stop}{_lines(devices.end)}{rise}(end program)\n{dialect.write('program_end', off=dialect.off or '')}"

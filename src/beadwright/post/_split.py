@@ -9,7 +9,7 @@ from beadwright.errors import SettingsError
 from beadwright.post._comments import number
 from beadwright.post._dialect import Dialect
 from beadwright.post._layer import LayerText
-from beadwright.post._program import program_text
+from beadwright.post._program import NO_DEVICES, Devices, program_text
 from beadwright.post._words import Words
 from beadwright.program import Head
 
@@ -33,6 +33,7 @@ def split_program(
     dialect: Dialect,
     path_tolerance: float | None = None,
     work_offset: str | None = None,
+    devices: Devices = NO_DEVICES,
 ) -> tuple[ProgramFile, ...]:
     """Files of a program as the dialect wants it cut; none if it wants one file.
 
@@ -44,7 +45,7 @@ def split_program(
     head : Head
     layers : sequence of LayerText
         All, from the platform up.
-    words, dialect, path_tolerance, work_offset
+    words, dialect, path_tolerance, work_offset, devices
         As of `program_text`.
 
     Raises
@@ -81,6 +82,7 @@ def split_program(
             dialect=dialect,
             path_tolerance=path_tolerance,
             work_offset=work_offset,
+            devices=devices,
             file=f"{place}/{len(groups)}",
         )
         files.append(ProgramFile(name=f"program-{place:03d}.nc", text=text))

@@ -16,7 +16,9 @@ from beadwright.program._events import (
     PassMoves,
     PassRole,
     StartFlow,
+    Stop,
     StopFlow,
+    Switch,
     Traverse,
 )
 from beadwright.program._order import ORDER, State, check_order
@@ -31,6 +33,7 @@ from beadwright.program._program import (
     Wait,
     layer_program,
 )
+from beadwright.program._switches import Halt, check_halts, switch, with_devices, with_stop
 
 __all__ = [
     "AS_READ",
@@ -42,6 +45,7 @@ __all__ = [
     "Departure",
     "Dwell",
     "Event",
+    "Halt",
     "Head",
     "LayerBegin",
     "LayerEnd",
@@ -54,9 +58,15 @@ __all__ = [
     "Setting",
     "StartFlow",
     "State",
+    "Stop",
     "StopFlow",
+    "Switch",
     "Traverse",
     "Wait",
+    "check_halts",
     "check_order",
     "layer_program",
+    "switch",
+    "with_devices",
+    "with_stop",
 ]

@@ -118,6 +118,23 @@ class PassMoves:
     feed: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Switch:
+    """A device goes on or off, by lines of the program; the axes stand for `halt` s meanwhile."""
+
+    device: str
+    on: bool
+    lines: tuple[str, ...]
+    halt: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stop:
+    """The program waits for the operator, who is told some texts."""
+
+    texts: tuple[str, ...]
+
+
 Event = (
     LayerBegin
     | LayerEnd
@@ -131,4 +148,6 @@ Event = (
     | StopFlow
     | BeadMoves
     | PassMoves
+    | Switch
+    | Stop
 )

@@ -25,7 +25,9 @@ from beadwright.program._events import (
     LayerEnd,
     PassMoves,
     StartFlow,
+    Stop,
     StopFlow,
+    Switch,
     Traverse,
 )
 
@@ -47,6 +49,7 @@ ORDER: Mapping[State, Mapping[type[Event], State]] = MappingProxyType(
         State.LIFTED: {
             Traverse: State.LIFTED,
             Dwell: State.LIFTED,
+            Stop: State.LIFTED,
             Approach: State.LOWERED,
             LayerEnd: State.BETWEEN,
         },
@@ -56,6 +59,10 @@ ORDER: Mapping[State, Mapping[type[Event], State]] = MappingProxyType(
         State.LAID: {BeadEnd: State.LOWERED},
     }
 )
+
+
+ANYWHERE = frozenset({Switch})
+"""What may stand in every layer state and changes none; `check_halts` judges whether it may stand in a bead."""
 
 
 def check_order(events: Iterable[Event]) -> None:
@@ -76,6 +83,8 @@ def check_order(events: Iterable[Event]) -> None:
     """
     state = State.BETWEEN
     for place, event in enumerate(events):
+        if type(event) in ANYWHERE and state is not State.BETWEEN:
+            continue
         following = ORDER[state].get(type(event))
         if following is None:
             msg = f"event {place}, {type(event).__name__}, cannot follow in state {state.name}"

@@ -36,6 +36,7 @@ from beadwright.settings._rows import SettingRow, setting_rows
 from beadwright.settings._schema import DOCUMENTS, schema, schema_text
 from beadwright.settings._sequence import Sequence
 from beadwright.settings._stock import CutLater, StockRule
+from beadwright.settings._stop import PlannedStop
 from beadwright.settings._template import template
 from beadwright.settings._told import resolve_told
 
@@ -61,6 +62,7 @@ __all__ = [
     "Motion",
     "PlanOptions",
     "PlanSettings",
+    "PlannedStop",
     "Quantity",
     "Resolved",
     "Section",

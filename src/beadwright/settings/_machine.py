@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -15,6 +16,8 @@ Speed = Annotated[float, Quantity("speed", 0.1, 5000.0)]
 Acceleration = Annotated[float, Quantity("acceleration", 1.0, 100_000.0)]
 Seconds = Annotated[float, Quantity("time", 0.0, 86_400.0)]
 Words = tuple[Annotated[str, Field(max_length=200)], ...]
+# M words with their P, Q or S; or a dwell; spaces between.
+_SWITCHING = re.compile(r"(?:M[0-9]+(?: [PQS][0-9.]+)*)(?: M[0-9]+(?: [PQS][0-9.]+)*)*|G4 P[0-9.]+")
 Motion = Literal["halts", "blends", "synchronised"]
 
 
@@ -193,11 +196,19 @@ class Device(Section):
     off_at: tuple[Moment, ...] = Field((), description="moments at which it is switched off")
     motion: Motion = Field("halts", description="what the axes do meanwhile")
     halt_time: Seconds = Field(0.2, description="how long the axes stand if they halt, s")
-    heats: bool = Field(False, description="a heater, which must be off at the end")
+    heats: Literal["melt", "platform"] | None = Field(None, description="what it heats, if it is a heater")
+    temperature: Annotated[float, Quantity("temperature", -50.0, 500.0)] | None = Field(
+        None, description="to what its lines set it, degC; held against the material card"
+    )
 
     def between(self) -> list[tuple[str, str]]:
         """A moment needs a word."""
-        faults = []
+        faults = [
+            (key, f"{line!r} is no line of M words alone: a device is never switched on a line with a move")
+            for key in ("on", "off")
+            for line in getattr(self, key)
+            if not _SWITCHING.fullmatch(line)
+        ]
         if self.on_at and not self.on:
             faults.append(("on_at", "names moments, but on has no line"))
         if self.off_at and not self.off:

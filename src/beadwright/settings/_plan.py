@@ -14,6 +14,7 @@ from beadwright.settings._layer_time import LAYER_TIME, LayerTime
 from beadwright.settings._quantity import AlsoText, Quantity
 from beadwright.settings._sequence import SEQUENCE, Sequence
 from beadwright.settings._stock import Later, Stock
+from beadwright.settings._stop import PlannedStop
 
 Wall = Literal["centre", "left", "right"]
 
@@ -54,6 +55,12 @@ def _count(value: object) -> object:
     return MOST_RANKS if value == "full" else value
 
 
+def _names(value: object) -> object:
+    """Accept ``"a,b"`` beside a sequence of names."""
+    return tuple(part.strip() for part in value.split(",")) if isinstance(value, str) else value
+
+
+SafetyRule = Literal["volume", "keep-out", "speed", "traverse", "temperature", "tamper"]
 Index = Annotated[int, Field(ge=0)]
 Angle = Annotated[float, Quantity("angle", -360.0, 360.0)]
 Place = Annotated[float, Quantity("length", -100_000.0, 100_000.0)]
@@ -142,6 +149,14 @@ class PlanSettings(Section):
         None, description="plan.json of an earlier state of the part, whose face numbers are meant"
     )
     layer_time: LayerTime = Field(LAYER_TIME, description="how long a layer may take")
+    stop: tuple[PlannedStop, ...] = Field(
+        (), max_length=1000, description="planned stops, each before the first layer at or after a place"
+    )
+    override: Annotated[tuple[SafetyRule, ...], BeforeValidator(_names), AlsoText()] = Field(
+        (),
+        max_length=10,
+        description="rules of safety that are broken on purpose; the program says so at its top",
+    )
     dialect: str | None = Field(
         None,
         max_length=1000,
@@ -260,6 +275,8 @@ class PlanOptions(TypedDict, total=False):
     cut_later: Any
     earlier: str | None
     layer_time: dict[str, Any]
+    stop: Any
+    override: Any
     dialect: str | None
     workers: int | None
     overwrite: bool

@@ -27,7 +27,7 @@ Model = TypeVar("Model", bound=Section)
 KeyPath = tuple[str | int, ...]
 
 # Settings that are not told where they are not used.
-IF_GIVEN = frozenset({"wall", "stock", "cut_later", "earlier", "dialect", "heights"})
+IF_GIVEN = frozenset({"wall", "stock", "cut_later", "earlier", "dialect", "heights", "stop", "override"})
 
 NOTHING = Document(name="", told="default", values={})
 

@@ -1,0 +1,214 @@
+"""From a layer's events to what the machine really does: devices, planned stops, speeds; and how far it reaches."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.curves import ArcPath, bounding_box
+from beadwright.numeric import Finding
+from beadwright.post import Dialect, pieces
+from beadwright.program import (
+    Approach,
+    BeadMoves,
+    Departure,
+    Event,
+    Halt,
+    LayerProgram,
+    PassMoves,
+    Traverse,
+    check_halts,
+    with_devices,
+    with_stop,
+)
+from beadwright.settings import Machine, PlannedStop, Resolved
+
+Floats = npt.NDArray[np.float64]
+
+# Arcs are cut into pieces of this turn, rad, before they are held against boxes: half a percent of the radius.
+FINE = np.pi / 32
+
+WHY = {
+    "insert": "put in the insert",
+    "measure": "measure the built height",
+    "refill": "fill the hopper",
+    "shift": "hand over the shift",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reach:
+    """How far one layer's moves go, program coordinates, mm.
+
+    Attributes
+    ----------
+    layer : int
+    low, high : (3,) float
+        Least and greatest of all places.
+    least_traverse : float
+        Least height of a traverse; infinite without one.
+    moves : (n, 2, 3) float
+        Least and greatest corner of the box of each bead or of each of its moves.
+    traverses : (m, 2, 3) float
+        Start and end of each straight traverse.
+    feeds : (2,) float
+        Least and greatest feed along beads, mm/s; empty range without a bead.
+    """
+
+    layer: int
+    low: Floats
+    high: Floats
+    least_traverse: float
+    moves: Floats
+    traverses: Floats
+    feeds: tuple[float, float]
+
+
+@dataclass(slots=True)
+class Course:
+    """State while layers follow one another: stops that are still to come, and how far the layers reach."""
+
+    resolved: Resolved
+    dialect: Dialect
+    waiting: list[PlannedStop] = field(default_factory=list)
+    made: list[tuple[int, PlannedStop]] = field(default_factory=list)
+    reaches: list[Reach] = field(default_factory=list)
+    mass: float = 0.0
+    area: float = 0.0
+
+    @classmethod
+    def of(cls, resolved: Resolved, dialect: Dialect) -> Course:
+        """At the start of a plan."""
+        return cls(
+            resolved=resolved,
+            dialect=dialect,
+            waiting=list(resolved.settings.stop),
+            area=resolved.settings.bead_area(),
+        )
+
+    def layer(self, program: LayerProgram, *, time: float, mass: float) -> LayerProgram:
+        """What the machine does in a layer that begins at a time (s) and lays a mass (kg).
+
+        Raises
+        ------
+        SettingsError
+            If something would halt the axes inside a bead.
+        """
+        machine = self.resolved.machine
+        program = _within_vertical(program, machine.speeds.vertical)
+        due = [stop for stop in self.waiting if self._is_due(stop, program.begin.index, time)]
+        if due:
+            x, y, _ = machine.park_place()
+            self.made += [(program.begin.index, stop) for stop in due]
+            self.waiting = [stop for stop in self.waiting if stop not in due]
+            program = with_stop(program, Halt(x=x, y=y, texts=_told(due, machine)))
+        program = with_devices(program, machine.device)
+        events = self.dialect.events
+        check_halts(program, start=events.flow_start.halt, stop=events.flow_stop.halt)
+        self.mass += mass
+        self.reaches.append(reach_of(program, each=bool(machine.volume.keep_out)))
+        return program
+
+    def _is_due(self, stop: PlannedStop, layer: int, time: float) -> bool:
+        if stop.layer is not None:
+            return layer >= stop.layer
+        if stop.time is not None:
+            return time >= stop.time
+        return stop.mass is not None and self.mass >= stop.mass
+
+    def findings(self) -> tuple[Finding, ...]:
+        """Stops that no layer was late enough for, and what a halting start may leave in one place."""
+        found = [
+            Finding(
+                code="stop-not-reached",
+                level="warning",
+                text=f"a planned stop, {stop.why}, lies after the last layer and is not in the program",
+            )
+            for stop in self.waiting
+        ]
+        halt = self.dialect.events.flow_start.halt
+        if halt > 0 and self.reaches:
+            found.append(
+                Finding(
+                    code="halt-at-start",
+                    level="note",
+                    measured=self.area * self.resolved.settings.feed * halt,
+                    unit="mm3",
+                    text=f"the axes may stand for {halt:g} s after the word that starts the extruder; as much as this,"
+                    " less what its dead time takes, then lies at the start of every bead: the dialect says how long",
+                )
+            )
+        return tuple(found)
+
+
+def _told(stops: Sequence[PlannedStop], machine: Machine) -> tuple[str, ...]:
+    """What the operator is told at a stop."""
+    texts = [f"STOP {WHY[stop.why]}" + (f", {stop.text}" if stop.text else "") for stop in stops]
+    extruder = machine.extruder
+    texts.append(
+        f"after more than {extruder.idle_limit:g} s purge {extruder.purge:g} kg off the part before going on"
+    )
+    return tuple(texts)
+
+
+def _within_vertical(program: LayerProgram, greatest: float) -> LayerProgram:
+    """Feed moves up and down no faster than the machine moves in Z."""
+    if all(e.feed <= greatest for e in program.events if isinstance(e, (Approach, Departure))):
+        return program
+    events: tuple[Event, ...] = tuple(
+        replace(e, feed=min(e.feed, greatest)) if isinstance(e, (Approach, Departure)) else e
+        for e in program.events
+    )
+    return replace(program, events=events)
+
+
+def reach_of(program: LayerProgram, *, each: bool) -> Reach:
+    """How far the moves of a layer go; `each` keeps a box of every move, else one of a bead."""
+    boxes, ways, feeds = [np.zeros((0, 2, 3))], [], []
+    at: tuple[float, float, float] | None = None
+    for event in program.events:
+        match event:
+            case Traverse():
+                to = (event.x, event.y, event.z)
+                ways.append(((at[0], at[1], event.z) if at is not None else to, to))
+                at = to
+            case BeadMoves() | PassMoves():
+                boxes.append(_boxes(event.path, event.z) if each else _box(event.path, event.z))
+                end = event.path.points[0 if event.path.closed else -1]
+                at = (float(end[0]), float(end[1]), event.z)
+                feeds.append(event.feed)
+            case _:
+                pass
+    moves = np.concatenate(boxes)
+    traverses = np.array(ways, dtype=float).reshape(-1, 2, 3)
+    every = np.concatenate([moves.reshape(-1, 3), traverses.reshape(-1, 3)])
+    z = program.begin.z
+    return Reach(
+        layer=program.begin.index,
+        low=every.min(axis=0) if len(every) else np.array([0.0, 0.0, z]),
+        high=every.max(axis=0) if len(every) else np.array([0.0, 0.0, z]),
+        least_traverse=float(traverses[:, :, 2].min(initial=np.inf)),
+        moves=moves,
+        traverses=traverses,
+        feeds=(min(feeds, default=np.inf), max(feeds, default=0.0)),
+    )
+
+
+def _box(path: ArcPath, z: float) -> Floats:
+    """Box of a whole path at a height, (1, 2, 3)."""
+    low, high = bounding_box(path)
+    return np.array([[[*low, z], [*high, z]]])
+
+
+def _boxes(path: ArcPath, z: float) -> Floats:
+    """Boxes of the pieces of a path at a height, (n, 2, 3): that of a chord, grown by the rise of its arc."""
+    path = pieces(path, FINE)
+    start = path.points[: len(path.bulge)]
+    end = np.roll(path.points, -1, axis=0)[: len(path.bulge)]
+    rise = (np.abs(path.bulge) * np.hypot(*(end - start).T) / 2)[:, None]
+    low, high = np.minimum(start, end) - rise, np.maximum(start, end) + rise
+    height = np.full((len(start), 1), z)
+    return np.stack([np.hstack([low, height]), np.hstack([high, height])], axis=1)
