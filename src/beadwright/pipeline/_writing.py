@@ -26,6 +26,15 @@ from beadwright.settings import ROUNDING_UNITS, Resolved
 CUBIC_METRE = 1e9  # mm3
 HOUR = 3600.0  # s
 
+FITTING = MappingProxyType(
+    {
+        ("continuous", "speed-tied"): "rs274-continuous",
+        ("exact", "axis"): "rs274-axis",
+        ("exact", "s-word"): "rs274-screw",
+    }
+)
+"""Shipped dialects by path mode and flow control of a machine whose file names none."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Screw:
@@ -132,7 +141,7 @@ def settle(resolved: Resolved) -> tuple[Resolved, Writing]:
     """
     machine = resolved.machine
     given = resolved.settings.dialect
-    dialect = load_dialect(given or machine.controller.dialect, folder=None if given else resolved.folder)
+    dialect = load_dialect(given or _of_machine(resolved), folder=None if given else resolved.folder)
     if dialect.decimals is not None and resolved.source["decimals"] == "default":
         settings = resolved.settings.model_copy(update={"decimals": dialect.decimals})
         source = MappingProxyType({**resolved.source, "decimals": "dialect"})
@@ -166,6 +175,14 @@ def settle(resolved: Resolved) -> tuple[Resolved, Writing]:
             end=tuple(line for d in machine.device if "program end" in d.off_at for line in d.off),
         ),
     )
+
+
+def _of_machine(resolved: Resolved) -> str:
+    """The machine's dialect; where its file names none, the shipped one that fits to what the file tells."""
+    machine = resolved.machine
+    if resolved.source["machine.controller.dialect"] != "default":
+        return machine.controller.dialect
+    return FITTING.get((machine.path.mode, machine.extruder.flow_control), machine.controller.dialect)
 
 
 def _screw(resolved: Resolved) -> Screw:

@@ -1,0 +1,59 @@
+"""Which dialect writes a program: as asked, else the machine's, else the shipped one that fits to the machine."""
+
+from __future__ import annotations
+
+import pytest
+
+from beadwright.errors import SettingsError
+from beadwright.pipeline._writing import settle
+from beadwright.settings import parse_document, resolve
+
+ROWS = "calibration = [{rpm = 20, rate = '66 g/min'}, {rpm = 40, rate = '128 g/min'}, {rpm = 60, rate = '190 g/min'}, "
+ROWS += "{rpm = 80, rate = '252 g/min'}]\n"
+
+
+def settled(machine="", **options):
+    return settle(resolve(options, machine=parse_document(machine, name="m.toml", told="machine")))
+
+
+@pytest.mark.parametrize(
+    ("machine", "name"),
+    [
+        ("", "rs274"),
+        ('[path]\nmode = "continuous"\ntolerance = 0.05\n', "rs274-continuous"),
+        ('[extruder]\nflow_control = "axis"\n', "rs274-axis"),
+        (f'[extruder]\nflow_control = "s-word"\n{ROWS}', "rs274-screw"),
+        ('[controller]\ndialect = "rs274-lines"\n', "rs274-lines"),
+    ],
+)
+def test_the_dialect_fits_to_the_machine(machine: str, name: str) -> None:
+    assert settled(machine)[1].dialect.name == name
+    if "path" not in machine:
+        assert settled("", dialect="rs274-inch")[1].dialect.name == "rs274-inch"
+
+
+def test_inches_have_a_decimal_more_unless_the_job_says_otherwise() -> None:
+    found, writing = settled(dialect="rs274-inch")
+    assert (writing.words.decimals, found.as_dict()["decimals"]) == (5, {"value": 5, "from": "dialect"})
+    assert settled(dialect="rs274-inch", decimals=6)[1].words.decimals == 6
+    with pytest.raises(SettingsError, match="decimals must be 5 to 8 in inch"):
+        settled(dialect="rs274-inch", decimals=4)
+
+
+# 2.42 units of the last place: 2.42 x 25.4e-5 = 0.000615 mm.
+def test_a_tolerance_that_inches_cannot_keep_is_refused() -> None:
+    with pytest.raises(SettingsError, match=r"0\.000615 mm; take more decimals"):
+        settled(dialect="rs274-inch", tolerance=0.0006)
+
+
+def test_a_flow_that_the_dialect_does_not_command_is_refused() -> None:
+    with pytest.raises(SettingsError, match="commands the extruder by speed-tied"):
+        settled('[extruder]\nflow_control = "axis"\n', dialect="rs274")
+
+
+# 8.4 x 4 flat at 100 mm/s and 1.14 g/cm3 is 229.824 g/min; the line 3.1 N + 4 g/min gives 72.846 rpm.
+def test_the_screw_speed_follows_the_calibration() -> None:
+    _, writing = settled(f'[extruder]\nflow_control = "s-word"\n{ROWS}')
+    assert writing.rpm(100.0) == pytest.approx((8.4 * 4 * 100 * 60 * 1.14e-3 - 4.0) / 3.1, rel=1e-9)
+    with pytest.raises(SettingsError, match="outside the 20 to 80 rpm"):
+        writing.rpm(200.0)
