@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import pickle
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Unpack, cast
+from typing import Any, Unpack
 
 import numpy as np
-import numpy.typing as npt
 
 from beadwright.beads import SiteRule, Trail, Voids, arrange
 from beadwright.brep import Model, placed, placement
@@ -27,6 +25,7 @@ from beadwright.pipeline._course import Course
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, plan_document, run_document, worst
 from beadwright.pipeline._findings import plan_findings
+from beadwright.pipeline._head import program_head
 from beadwright.pipeline._heights import LEVEL, asked_layers, plan_heights, reach
 from beadwright.pipeline._json import as_text
 from beadwright.pipeline._kernel_fallback import kernel_fallback
@@ -45,7 +44,7 @@ from beadwright.pipeline._stock import make_blank, stock_amounts, stock_findings
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
 from beadwright.pipeline._writing import Writing, settle
 from beadwright.post import ProgramFile
-from beadwright.program import Head, Placement, Setting, Wait, layer_program
+from beadwright.program import Wait, layer_program
 from beadwright.section import Cutter, TakenPlane, prepare, take_plane
 from beadwright.settings import ROUNDING_UNITS, PlanOptions, PlanSettings, Resolved, resolve
 
@@ -193,7 +192,7 @@ def plan_part(
             whole = _built(card, laid, settings, solid)
             broken = check_safety(resolved, course.reaches)
         with stages.measure("text"):
-            head = _head(
+            head = program_head(
                 model, matrix, resolved, plans, (*broken, *whole.notes(), *(rest.notes() if rest else ()))
             )
             texts = [each.text for each in laid]
@@ -365,37 +364,3 @@ def _built(card: Cards, laid: Sequence[Laid], settings: PlanSettings, solid: Mod
         finished_volume=solid.volume if later and complete else None,
         told=(*output_findings(card, settings), *halt_findings(card, settings)),
     )
-
-
-def _head(
-    model: Model,
-    matrix: npt.NDArray[np.float64],
-    resolved: Resolved,
-    plans: Sequence[LayerPlan],
-    notes: tuple[str, ...],
-) -> Head:
-    """What stands at the top of the program."""
-    rows = tuple(tuple(float(v) for v in row) for row in matrix)
-    told = resolved.as_dict()
-    return Head(
-        part=model.file,
-        part_sha256=model.sha256,
-        contours=0 if resolved.settings.wall else resolved.settings.ranks(),
-        placement=cast(Placement, rows),
-        settings=tuple(
-            Setting(name=name, value=_value(row["value"]), source=row["from"])
-            for name, row in told.items()
-            if row["from"] != "default" or not name.startswith(("machine.", "material."))
-        ),
-        first=plans[0].index,
-        notes=notes,
-    )
-
-
-def _value(value: Any) -> str:
-    """A setting's value as text; of a card's number without its standing, of tables as JSON."""
-    if isinstance(value, dict) and "standing" in value:
-        return str(value["value"])
-    if isinstance(value, dict) or (isinstance(value, list) and any(isinstance(v, dict) for v in value)):
-        return json.dumps(value)
-    return ",".join(map(str, value)) if isinstance(value, list) else str(value)

@@ -1,0 +1,49 @@
+"""What stands at the top of a program."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any, cast
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.brep import Model
+from beadwright.layers import LayerPlan
+from beadwright.program import Head, Placement, Setting
+from beadwright.settings import Resolved
+
+
+def program_head(
+    model: Model,
+    matrix: npt.NDArray[np.float64],
+    resolved: Resolved,
+    plans: Sequence[LayerPlan],
+    notes: tuple[str, ...],
+) -> Head:
+    """What stands at the top of the program."""
+    rows = tuple(tuple(float(v) for v in row) for row in matrix)
+    told = resolved.as_dict()
+    return Head(
+        part=model.file,
+        part_sha256=model.sha256,
+        contours=0 if resolved.settings.wall else resolved.settings.ranks(),
+        placement=cast(Placement, rows),
+        settings=tuple(
+            Setting(name=name, value=_value(row["value"]), source=row["from"])
+            for name, row in told.items()
+            if row["from"] != "default" or not name.startswith(("machine.", "material."))
+        ),
+        first=plans[0].index,
+        notes=notes,
+    )
+
+
+def _value(value: Any) -> str:
+    """A setting's value as text; of a card's number without its standing, of tables as JSON."""
+    if isinstance(value, dict) and "standing" in value:
+        return str(value["value"])
+    if isinstance(value, dict) or (isinstance(value, list) and any(isinstance(v, dict) for v in value)):
+        return json.dumps(value)
+    return ",".join(map(str, value)) if isinstance(value, list) else str(value)
