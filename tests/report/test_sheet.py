@@ -92,6 +92,16 @@ def test_inches_come_out_in_mm() -> None:
     assert moves.bulge[1] == pytest.approx(-1.0)
 
 
+def test_increments_and_radii_are_followed() -> None:
+    # from (0, 0): 30 to the right, a quarter left about (30, 40), then three quarters right with a negative radius
+    bead = "(bead index=0 role=wall)\nG1 X30\nG3 X40 Y40 R40\nG2 X-10 Y10 R-10\n(end bead)\n"
+    moves = layer_of(f"G21\n(layer index=0 z=4.0)\nG0 X0 Y0\nG91\nF600\n{bead}G90\n(end layer)\n")
+
+    assert list(zip(moves.x[1:], moves.y[1:], strict=True)) == [(30.0, 0.0), (70.0, 40.0), (60.0, 50.0)]
+    # tan(pi / 8) for a quarter of a turn, tan(3 pi / 8) for three
+    np.testing.assert_allclose(moves.bulge[1:], [0.0, math.sqrt(2) - 1, -(math.sqrt(2) + 1)], rtol=1e-12)
+
+
 def ring(radius: float, x: float = 0.0, sign: float = 1.0) -> ArcPath:
     points = np.array([[x + radius, 0.0], [x - radius, 0.0]])
     none = np.full(2, -1, np.int32)

@@ -127,7 +127,15 @@ class _Layer:
 
 
 def _bulges(start: Floats, end: Floats, centre: Floats, code: Floats) -> Floats:
-    """tan(sweep / 4) of arcs whose centre is told from their start."""
+    """tan(sweep / 4) of arcs whose centre is told from their start, or their radius, beside nan."""
+    centre = centre.copy()
+    for row in np.flatnonzero(np.isnan(centre[:, 1])):
+        # a radius below 0 means more than half a turn (NISTIR 6556, 3.5.3.1): the centre on the other side
+        chord, radius = end[row] - start[row], centre[row, 0]
+        half = float(np.hypot(*chord)) / 2
+        rise = math.sqrt(max(radius * radius - half * half, 0.0)) / (2 * half) if half else 0.0
+        side = 1.0 if (code[row] == 3) == (radius > 0) else -1.0
+        centre[row] = chord / 2 + side * rise * np.array([-chord[1], chord[0]])
     first, last = -centre, end - start - centre
     turn = np.arctan2(first[:, 0] * last[:, 1] - first[:, 1] * last[:, 0], (first * last).sum(axis=1))
     ccw = code == 3
@@ -156,6 +164,7 @@ class ProgramReader:
         self.line = 0
         self.moves = 0
         self._unit = 1.0
+        self._relative = False
         self._at = [math.nan, math.nan, math.nan]
         self._feed = math.nan
         self._code = 1
@@ -181,7 +190,7 @@ class ProgramReader:
             else:
                 self._words(line)
 
-    def _move(self, words: tuple[str | None, ...]) -> None:
+    def _move(self, words: tuple[str | None, ...], radius: float = 0.0) -> None:
         code, x, y, z, i, j, feed = words
         at, unit = self._at, self._unit
         self._code = int(code or 1)
@@ -189,15 +198,15 @@ class ProgramReader:
             self._set_feed(float(feed))
         if x is None and y is None and (z is None or self._bead is None):
             if z is not None:
-                at[2] = float(z) * unit
+                at[2] = float(z) * unit + self._base(2)
             return
         start = at[0], at[1]
         if x is not None:
-            at[0] = float(x) * unit
+            at[0] = float(x) * unit + self._base(0)
         if y is not None:
-            at[1] = float(y) * unit
+            at[1] = float(y) * unit + self._base(1)
         if z is not None:
-            at[2] = float(z) * unit
+            at[2] = float(z) * unit + self._base(2)
         layer = self._layer
         if layer is None:
             return
@@ -205,14 +214,22 @@ class ProgramReader:
             layer.runs.append(self._run(len(layer.rows), start))
             self._fresh = False
         self.moves += self._bead is not None
-        centre = (0.0, 0.0) if i is None else (float(i) * unit, float(j or 0) * unit)
-        if i is not None and start == (at[0], at[1]):
+        centre = (0.0, 0.0)
+        if radius:
+            centre = radius * unit, math.nan
+        elif i is not None or j is not None:
+            centre = float(i or 0) * unit, float(j or 0) * unit
+        if centre != (0.0, 0.0) and start == (at[0], at[1]):
             # a whole turn: two halves, since one arc of that kind has no bulge
             layer.rows.append(
                 (start[0] + 2 * centre[0], start[1] + 2 * centre[1], at[2], self._code, *centre, self.line)
             )
             centre = -centre[0], -centre[1]
         layer.rows.append((at[0], at[1], at[2], self._code, *centre, self.line))
+
+    def _base(self, axis: int) -> float:
+        """What an axis word counts from, mm."""
+        return self._at[axis] if self._relative and math.isfinite(self._at[axis]) else 0.0
 
     def _run(self, first: int, start: tuple[float, float]) -> Run:
         """A run that begins where the machine stands."""
@@ -273,12 +290,17 @@ class ProgramReader:
                 self._set_feed(float(number))
             elif letter == "G" and number in {"20", "21"}:
                 self._unit = INCH if number == "20" else 1.0
+            elif letter == "G" and number in {"90", "91"}:
+                self._relative = number == "91"
             elif letter == "G" and number.lstrip("0") in {"", "1", "2", "3"}:
                 self._code = int(number)
-            elif letter in "XYZIJ":
+            elif letter in "XYZIJR":
                 motion[letter] = number
         if motion:
-            self._move((str(self._code), *(motion.get(letter) for letter in "XYZIJ"), None))
+            self._move(
+                (str(self._code), *(motion.get(letter) for letter in "XYZIJ"), None),
+                float(motion.get("R", "0")),
+            )
 
     def matrix(self) -> Floats | None:
         """From the part as read to the machine, contraction included, (3, 4); None if it is not told."""
