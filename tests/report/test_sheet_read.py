@@ -12,7 +12,16 @@ from beadwright.brep import Triangles
 from beadwright.curves import ArcPath, ArcRegion, lengths
 from beadwright.errors import InputError, OutputError
 from beadwright.pipeline import view
-from beadwright.report import SheetData, part_svg, read_sheet, run_paths, sheet_page
+from beadwright.report import (
+    SheetData,
+    SheetLayer,
+    part_svg,
+    read_moves,
+    read_sheet,
+    run_paths,
+    sheet_head,
+    sheet_page,
+)
 from tests.report._long_program import RADIUS, WIDTH, long_sheet
 
 TETRAHEDRON = Triangles(
@@ -51,6 +60,21 @@ def test_what_was_written_is_read(sheet: SheetData, file: Path) -> None:
         np.testing.assert_allclose(layer.moves.bulge, own.moves.bulge, rtol=2.0**-24)
         assert [run.role for run in layer.moves.runs] == [run.role for run in own.moves.runs]
         assert len(layer.loops) == 1
+
+
+def test_an_empty_layer_is_read_too(tmp_path: Path) -> None:
+    reader, layers = read_moves(["G21\n(layer index=0 z0=0.0 z=4.0 height=4.0 loops=0)\n(end layer)\n"])
+    row = {"index": 0, "z0_mm": 0.0, "z_mm": 4.0, "height_mm": 4.0, "front": [], "side": []}
+    empty = (SheetLayer(row=row, moves=layers[0]),)
+    document = {"version": "1", "input": {"file": "a.step"}, "findings": []}
+    head = sheet_head(
+        document, empty, kind="plan", settings=[], program={"sha256": "0", "moves": reader.moves}
+    )
+    (tmp_path / "report.html").write_text(sheet_page(SheetData(head=head, layers=empty)), encoding="utf-8")
+
+    (found,) = read_sheet(tmp_path).layers
+    assert (len(found.moves.x), found.loops, run_paths(found)) == (0, (), [])
+    assert "<svg" in view(tmp_path, tmp_path / "empty.svg", layer=0).read_text()
 
 
 def test_the_length_of_a_ring_survives(file: Path) -> None:

@@ -16,8 +16,10 @@ from beadwright.curves._distance import distances
 from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
 from beadwright.curves._measure import chords, length, lengths, signed_area
+from beadwright.curves._of_paths import curves_of
 from beadwright.curves._part import first_part
 from beadwright.curves._path import ArcPath, ArcRegion
+from beadwright.curves._pieces import pieces_of
 from beadwright.curves._subset import kept_chains
 
 __all__ = [
@@ -28,6 +30,7 @@ __all__ = [
     "bounding_box",
     "chain_measures",
     "chords",
+    "curves_of",
     "depths",
     "distances",
     "first_part",
@@ -36,6 +39,7 @@ __all__ = [
     "length",
     "lengths",
     "middle_of",
+    "pieces_of",
     "region_area",
     "region_length",
     "signed_area",

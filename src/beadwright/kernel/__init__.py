@@ -1,6 +1,7 @@
 """The only room that talks to the CAD kernel: STEP in and out, health, section as referee."""
 
 from beadwright.kernel._export import section_step, write_section_step
+from beadwright.kernel._export_layers import prisms_step, wires_step
 from beadwright.kernel._read import from_shape, read_step
 from beadwright.kernel._reader import serve as serve_reader
 from beadwright.kernel._referee import Reference, face_section, reference_section, volume
@@ -11,11 +12,13 @@ __all__ = [
     "display_triangles",
     "face_section",
     "from_shape",
+    "prisms_step",
     "read_step",
     "reference_section",
     "section_step",
     "serve_reader",
     "tessellate",
     "volume",
+    "wires_step",
     "write_section_step",
 ]

@@ -14,6 +14,7 @@ from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeVerte
 from OCP.Geom import Geom_BezierCurve, Geom_BSplineCurve, Geom_Circle
 from OCP.gp import gp_Ax2, gp_Dir, gp_Pnt
 from OCP.IFSelect import IFSelect_ReturnStatus
+from OCP.Message import Message
 from OCP.StepBasic import StepBasic_Product
 from OCP.STEPControl import STEPControl_StepModelType, STEPControl_Writer
 from OCP.TColgp import TColgp_Array1OfPnt
@@ -53,12 +54,25 @@ def section_step(loops: CurveLoops, z: float, name: str = "section") -> bytes:
     builder = BRep_Builder()
     builder.MakeCompound(whole)
     for chain in range(loops.n_chains):
-        builder.Add(whole, _wire(loops, chain, z))
+        builder.Add(whole, wire(loops, chain, z))
+    return compound_step(whole, name)
+
+
+def compound_step(whole: TopoDS_Compound, name: str) -> bytes:
+    """Shapes as the bytes of a STEP file (AP214, mm), the same on every run.
+
+    Raises
+    ------
+    OutputError
+        The kernel refuses them.
+    """
+    # the kernel's statistics would stand on standard output, where only results may
+    Message.DefaultMessenger_s().ChangePrinters().Clear()
     with statics({"write.step.schema": "AP214IS", "write.step.unit": "MM", "write.step.assembly": "Off"}):
         writer = STEPControl_Writer()
         status = writer.Transfer(whole, STEPControl_StepModelType.STEPControl_AsIs)
     if status != IFSelect_ReturnStatus.IFSelect_RetDone:
-        raise OutputError(f"{name}: the CAD kernel would not write the section ({status})")
+        raise OutputError(f"{name}: the CAD kernel would not write it ({status})")
     model = writer.Model()
     for i in range(1, model.NbEntities() + 1):
         entity = model.Value(i)
@@ -89,7 +103,7 @@ def write_section_step(path: str | Path, loops: CurveLoops, z: float, name: str 
         raise OutputError(f"{path}: cannot be written ({error.strerror})") from error
 
 
-def _wire(loops: CurveLoops, chain: int, z: float) -> TopoDS_Wire:
+def wire(loops: CurveLoops, chain: int, z: float) -> TopoDS_Wire:
     """One chain; the curves share the vertices between them."""
     first, last = int(loops.first_curve[chain]), int(loops.first_curve[chain + 1])
     starts = [_vertex(loops.ends[i, :2], z) for i in range(first, last)]

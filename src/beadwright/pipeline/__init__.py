@@ -4,6 +4,7 @@ from beadwright.pipeline._calibrate import Calibration, calibrate
 from beadwright.pipeline._cluster import cluster
 from beadwright.pipeline._coupon import Coupon, coupon
 from beadwright.pipeline._examine import Examination, examine
+from beadwright.pipeline._export import Export, export
 from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._init import write_settings
 from beadwright.pipeline._meshway import CHORDS, MeshComparison, meshway
@@ -24,6 +25,7 @@ __all__ = [
     "Calibration",
     "Coupon",
     "Examination",
+    "Export",
     "MeshComparison",
     "PlanResult",
     "PlaneSection",
@@ -37,6 +39,7 @@ __all__ = [
     "compile_kernels",
     "coupon",
     "examine",
+    "export",
     "meshway",
     "plan",
     "plan_part",

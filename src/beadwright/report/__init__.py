@@ -3,8 +3,10 @@
 Every file is written whole or not at all, and the same input gives the same bytes.
 """
 
+from beadwright.report._body import body_stl
 from beadwright.report._dxf import write_dxf
 from beadwright.report._exported import Exported
+from beadwright.report._layer_dxf import Flat, layers_dxf
 from beadwright.report._layer_picture import BeadStroke, layer_picture, layer_svg
 from beadwright.report._part_picture import part_svg
 from beadwright.report._plots import column_plot, layer_plot
@@ -24,6 +26,7 @@ from beadwright.report._sheet_page import sheet_page
 from beadwright.report._sheet_read import read_sheet
 from beadwright.report._step import write_step
 from beadwright.report._svg import section_svg, write_svg
+from beadwright.report._tables_out import moves_csv, stock_csv, summary_markdown
 from beadwright.report._ways_picture import WayPoint, ways_picture
 from beadwright.report._whole import write_whole
 
@@ -33,17 +36,21 @@ __all__ = [
     "NOT_TOLD",
     "BeadStroke",
     "Exported",
+    "Flat",
     "LayerMoves",
     "ProgramReader",
     "Run",
     "SheetData",
     "SheetLayer",
     "WayPoint",
+    "body_stl",
     "column_plot",
     "layer_picture",
     "layer_plot",
     "layer_spans",
     "layer_svg",
+    "layers_dxf",
+    "moves_csv",
     "part_svg",
     "read_moves",
     "read_sheet",
@@ -52,6 +59,8 @@ __all__ = [
     "section_svg",
     "sheet_head",
     "sheet_page",
+    "stock_csv",
+    "summary_markdown",
     "ways_picture",
     "write_dxf",
     "write_section_json",

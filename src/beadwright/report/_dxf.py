@@ -57,7 +57,7 @@ def write_dxf(
     """
     from ezdxf.filemanagement import new
 
-    with _fixed_marks():
+    with fixed_marks():
         document = new("R2010", setup=False)
         document.header["$INSUNITS"] = MILLIMETRES
         document.header["$MEASUREMENT"] = 1
@@ -84,7 +84,7 @@ def write_dxf(
 
 
 @contextmanager
-def _fixed_marks() -> Iterator[None]:
+def fixed_marks() -> Iterator[None]:
     """No clock and no random marks in the file: same input, same bytes."""
     from ezdxf import options  # type: ignore[attr-defined]  # exported at run time only
 

@@ -71,7 +71,7 @@ def _layer(head: Mapping[str, Any], row: Mapping[str, Any], text: str) -> SheetL
     line = arrays["jump"].astype(np.int64)
     # within a run lines are counted on from the run's own
     total = np.cumsum(line)
-    last = np.append(run_first[1:], count)
+    last = np.append(run_first[1:], count)[: len(run_first)]
     for first, end, own in zip(run_first, last, arrays["run_line"].tolist(), strict=True):
         line[first:end] = total[first:end] - (total[first - 1] if first else 0) + own
     z = _lengths(arrays["z"]) if len(arrays["z"]) else np.full(count, float(row["z_mm"]))
