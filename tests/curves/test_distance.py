@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from beadwright.curves import distances
+from beadwright.curves import distances, samples
 from tests.post._build_programs import circle, path
 
 
@@ -43,3 +43,14 @@ def test_a_slice_of_points_and_moves_too_large_for_one_block_gives_the_same(monk
 
 def test_without_a_path_everything_is_far():
     assert distances([], np.zeros((2, 2))).tolist() == [np.inf, np.inf]
+
+
+def test_samples_lie_on_their_path_with_both_ends_and_every_middle():
+    open_path = path([[60, 0], [70, 0], [70, 20], [40, 20]], [0.0, 0.4, -0.2], closed=False)
+    points = samples([open_path, circle(0, 0, 50)], 3.0)
+    near = distances([open_path, circle(0, 0, 50)], points)
+    wanted = np.array([[60, 0], [65, 0], [70, 0], [70, 20], [40, 20], [50, 0], [0, 50], [-50, 0]])
+    gaps = np.hypot(*(wanted[:, None] - points[None]).transpose(2, 0, 1)).min(axis=1)
+
+    assert near.max() < 1e-12
+    assert gaps.max() < 1e-12

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from beadwright.errors import InputError
-from beadwright.mesh import TriangleMesh, busiest, contours, cut, joints, load, move_lengths
+from beadwright.mesh import TriangleMesh, busiest, contours, cut, joints, load
 
 
 def prism(ring: list[tuple[float, float]], height: float) -> TriangleMesh:
@@ -140,12 +140,6 @@ def test_joints_of_arcs_that_run_on_do_not_turn_and_those_of_a_polygon_do() -> N
 
     assert ring.turn.max() < 1e-12
     assert square.turn == pytest.approx([math.pi / 2] * 4, rel=1e-12)
-
-
-def test_lengths_of_moves() -> None:
-    assert move_lengths(np.array([[50.0, 0], [-50, 0]]), np.ones(2)) == pytest.approx(
-        [50 * math.pi] * 2, rel=1e-12
-    )
 
 
 def test_the_busiest_stretch_is_where_moves_are_short() -> None:

@@ -12,6 +12,7 @@ from beadwright.cli import (
     _coupon,
     _init,
     _verify,
+    _compare,
     _meshway,
     _view,
     _export,
@@ -24,4 +25,17 @@ from beadwright.cli._app import app, run
 __all__ = ["app", "run"]
 
 # Imported for their registration only.
-_COMMANDS = (_examine, _section, _plan, _replan, _coupon, _init, _verify, _meshway, _view, _export, _warm)
+_COMMANDS = (
+    _examine,
+    _section,
+    _plan,
+    _replan,
+    _coupon,
+    _init,
+    _verify,
+    _compare,
+    _meshway,
+    _view,
+    _export,
+    _warm,
+)

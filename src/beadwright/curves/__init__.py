@@ -12,7 +12,7 @@ from beadwright.curves._arc_measure import (
     region_length,
     winding,
 )
-from beadwright.curves._distance import distances
+from beadwright.curves._distance import distances, samples
 from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
 from beadwright.curves._measure import chords, length, lengths, signed_area
@@ -42,6 +42,7 @@ __all__ = [
     "pieces_of",
     "region_area",
     "region_length",
+    "samples",
     "signed_area",
     "winding",
 ]

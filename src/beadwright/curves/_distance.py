@@ -1,4 +1,4 @@
-"""Distance of points from paths of lines and arcs."""
+"""Distance of points from paths of lines and arcs, and points along them."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.curves._measure import chords
+from beadwright.curves._measure import chords, lengths
 from beadwright.curves._path import ArcPath
 
 Floats = npt.NDArray[np.float64]
@@ -45,6 +45,25 @@ def distances(paths: Sequence[ArcPath], points: Floats) -> Floats:
             block = slice(first, first + step)
             least[block] = np.minimum(least[block], measure(points[block], p, c, b))
     return least
+
+
+def samples(paths: Sequence[ArcPath], step: float) -> Floats:
+    """Points along paths: starts and middles of all moves, and between them at most a step apart: (n, 2), mm."""
+    found = [np.zeros((0, 2))]
+    for path in paths:
+        chord, bulge = chords(path), path.bulge
+        pieces = 2 * np.maximum(1, np.ceil(lengths(path) / (2 * step)).astype(int))
+        row = np.repeat(np.arange(len(bulge)), pieces)
+        t = (np.arange(len(row)) - np.repeat(np.cumsum(pieces) - pieces, pieces)) / pieces[row]
+        # A point of an arc: the chord turned and scaled, p0 + chord e^(-i(1-t)s/2) sin(t s/2) / sin(s/2).
+        sweep = 4 * np.arctan(bulge)[row]
+        half = np.where(sweep == 0, 1.0, sweep / 2)
+        along = np.where(sweep == 0, t, np.sin(t * sweep / 2) / np.sin(half))
+        moved = along * np.exp(-0.5j * (1 - t) * sweep) * (chord[row, 0] + 1j * chord[row, 1])
+        found.append(path.points[row] + np.column_stack([moved.real, moved.imag]))
+        if not path.closed:
+            found.append(path.points[-1:])
+    return np.concatenate(found)
 
 
 def _to_lines(points: Floats, start: Floats, chord: Floats, _bulge: Floats) -> Floats:

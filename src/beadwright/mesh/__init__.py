@@ -5,7 +5,7 @@ Lengths in mm, angles in rad. Nothing here claims exactness: a mesh is as true a
 
 from beadwright.mesh._contours import contours
 from beadwright.mesh._cut import MeshSection, cut
-from beadwright.mesh._measure import Joints, busiest, joints, move_lengths
+from beadwright.mesh._measure import Joints, busiest, joints
 from beadwright.mesh._mesh import TriangleMesh, load
 
 __all__ = [
@@ -17,5 +17,4 @@ __all__ = [
     "cut",
     "joints",
     "load",
-    "move_lengths",
 ]

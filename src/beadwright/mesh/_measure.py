@@ -44,14 +44,6 @@ def joints(points: Floats, bulge: Floats) -> Joints:
     return Joints(at=points, turn=np.abs((turn + np.pi) % (2 * np.pi) - np.pi))
 
 
-def move_lengths(points: Floats, bulge: Floats) -> Floats:
-    """Length of each move of a closed path: (n,), mm."""
-    chord = np.roll(points, -1, axis=0) - points
-    straight = np.hypot(chord[:, 0], chord[:, 1])
-    half = 2 * np.arctan(np.abs(bulge))
-    return np.asarray(straight * np.where(half > 0, half / np.sin(np.where(half > 0, half, 1.0)), 1.0))
-
-
 def busiest(lengths: Floats, *, feed: float, window: float = 0.1) -> float:
     """Moves a second in the busiest stretch at steady feed.
 

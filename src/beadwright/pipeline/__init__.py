@@ -2,6 +2,8 @@
 
 from beadwright.pipeline._calibrate import Calibration, calibrate
 from beadwright.pipeline._cluster import cluster
+from beadwright.pipeline._compare import Comparison, compare
+from beadwright.pipeline._compare_table import show_comparison
 from beadwright.pipeline._coupon import Coupon, coupon
 from beadwright.pipeline._examine import Examination, examine
 from beadwright.pipeline._export import Export, export
@@ -23,6 +25,7 @@ from beadwright.pipeline._ways import Way
 __all__ = [
     "CHORDS",
     "Calibration",
+    "Comparison",
     "Coupon",
     "Examination",
     "Export",
@@ -36,6 +39,7 @@ __all__ = [
     "calibrate",
     "chord_list",
     "cluster",
+    "compare",
     "compile_kernels",
     "coupon",
     "examine",
@@ -46,6 +50,7 @@ __all__ = [
     "read_step",
     "replan",
     "section_at",
+    "show_comparison",
     "show_examination",
     "show_meshway",
     "show_plan",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -24,6 +24,21 @@ class Earlier:
     matched: Matched
 
 
+def told_marks(rows: Sequence[Mapping[str, Any]]) -> tuple[FaceMark, ...]:
+    """Signatures of faces as a plan's JSON tells them."""
+    return tuple(
+        FaceMark(
+            id=int(row["id"]),
+            name=row["name"],
+            kind=row["kind"],
+            area=float(row["area_mm2"]),
+            centroid=(*map(float, row["centroid_mm"]),),  # type: ignore[arg-type]
+            radius=float(row["radius_mm"]),
+        )
+        for row in rows
+    )
+
+
 def read_earlier(path: str, model: Model) -> Earlier:
     """Match the faces of an earlier plan with those of a model as read.
 
@@ -35,17 +50,7 @@ def read_earlier(path: str, model: Model) -> Earlier:
     try:
         document = json.loads(Path(path).read_text(encoding="utf-8"))
         rows: list[dict[str, Any]] = document["faces"]
-        marks = {
-            int(row["id"]): FaceMark(
-                id=int(row["id"]),
-                name=row["name"],
-                kind=row["kind"],
-                area=float(row["area_mm2"]),
-                centroid=(*map(float, row["centroid_mm"]),),  # type: ignore[arg-type]
-                radius=float(row["radius_mm"]),
-            )
-            for row in rows
-        }
+        marks = {mark.id: mark for mark in told_marks(rows)}
     except OSError as error:
         raise SettingsError(f"earlier: {path} cannot be read: {error.strerror}") from error
     except (ValueError, KeyError, TypeError) as error:

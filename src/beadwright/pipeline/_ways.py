@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.curves import ArcPath, chords, distances, length
-from beadwright.mesh import Joints, busiest, joints, move_lengths
+from beadwright.curves import ArcPath, distances, length, lengths, samples
+from beadwright.mesh import Joints, busiest, joints
 from beadwright.pipeline._two_ways import Laid
 
 Floats = npt.NDArray[np.float64]
@@ -91,25 +91,6 @@ class Way:
         }
 
 
-def _samples(paths: Sequence[ArcPath]) -> Floats:
-    """Points along paths, ends and middles of all moves among them: (n, 2)."""
-    found = [np.zeros((0, 2))]
-    for path in paths:
-        chord = chords(path)
-        start, bulge = path.points[: len(path.bulge)], path.bulge
-        pieces = 2 * np.maximum(1, np.ceil(move_lengths(start, bulge) / (2 * STEP)).astype(int))
-        row = np.repeat(np.arange(len(bulge)), pieces)
-        t = (np.arange(len(row)) - np.repeat(np.cumsum(pieces) - pieces, pieces)) / pieces[row]
-        # A point of an arc: the chord turned and scaled, p0 + chord e^(-i(1-t)s/2) sin(t s/2) / sin(s/2).
-        sweep = 4 * np.arctan(bulge)[row]
-        half = np.where(sweep == 0, 1.0, sweep / 2)
-        along = np.where(sweep == 0, t, np.sin(t * sweep / 2) / np.sin(half))
-        turn = np.exp(-1j * (1 - t) * sweep / 2)
-        moved = along * turn * (chord[row, 0] + 1j * chord[row, 1])
-        found.append(start[row] + np.column_stack([moved.real, moved.imag]))
-    return np.concatenate(found)
-
-
 def _corners(paths: Sequence[ArcPath]) -> Floats:
     every = [joints(path.points, path.bulge) for path in paths]
     return np.concatenate([np.zeros((0, 2)), *(each.at[each.turn > TURN] for each in every)])
@@ -127,18 +108,18 @@ class Measure:
     def way(self, name: str, chord: float | None, laid: Laid) -> Way:
         """A way's centrelines against the boundary of the exact section, and the exact ones against them."""
         off: list[Floats] = [np.zeros(0)]
-        lengths: list[Floats] = [np.zeros(0)]
+        moves: list[Floats] = [np.zeros(0)]
         felt, missing, short = 0, 0.0, 0.0
         for layer, ranks in enumerate(laid.layers):
             for rank, paths in enumerate(ranks):
                 wanted = self.truth.layers[layer][rank]
                 asked = self.width / 2 + rank * self.spacing
-                off.append(np.abs(distances(self.truth.boundaries[layer], _samples(paths)) - asked))
-                away = distances(paths, _samples(wanted))
+                off.append(np.abs(distances(self.truth.boundaries[layer], samples(paths, STEP)) - asked))
+                away = distances(paths, samples(wanted, STEP))
                 gone = away > self.width
                 missing += float(gone.sum() / max(1, len(away)) * sum(map(length, wanted)))
                 short = max(short, float(away[~gone].max(initial=0.0)))
-                lengths += [move_lengths(path.points, path.bulge) for path in paths]
+                moves += map(lengths, paths)
                 corners = _corners(wanted)
                 felt += sum(self._felt(joints(path.points, path.bulge), corners, chord) for path in paths)
         every = np.concatenate(off)
@@ -153,7 +134,7 @@ class Measure:
             missing=missing,
             moves=laid.n_moves,
             size=laid.n_bytes,
-            blocks=busiest(np.concatenate(lengths), feed=self.feed),
+            blocks=busiest(np.concatenate(moves), feed=self.feed),
             joints=felt,
             seconds={**laid.seconds, "total": sum(laid.seconds.values())},
             memory=laid.memory,

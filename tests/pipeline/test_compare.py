@@ -1,0 +1,114 @@
+"""Two plans of a block whose hole has moved by 5 mm: what must have changed is known by construction."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from beadwright.cli import app
+from beadwright.pipeline import Comparison, compare, plan
+
+cq = pytest.importorskip("cadquery")
+
+
+def block(folder: Path, name: str, x: float, height: float = 8.0, **options: object) -> Path:
+    part = cq.Workplane().box(120, 80, height).center(x, 0).circle(15).cutThruAll()
+    out = folder / name
+    plan(part, out, workers=1, **options)
+    return out
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("plans")
+
+
+@pytest.fixture(scope="module")
+def first(folder: Path) -> Path:
+    return block(folder, "first", 0.0)
+
+
+@pytest.fixture(scope="module")
+def revised(folder: Path) -> Path:
+    return block(folder, "revised", 5.0, height=10.0, contours=1)
+
+
+@pytest.fixture(scope="module")
+def found(first: Path, revised: Path) -> Comparison:
+    return compare(first, revised)
+
+
+def test_a_plan_is_the_same_as_itself(first: Path) -> None:
+    alike = compare(first, first)
+
+    assert alike.same
+    assert alike.layers == ()
+
+
+def test_the_hole_moved_by_what_it_moved_by(found: Comparison) -> None:
+    rows = {(row["kind"], row["id"]): row for row in found.faces if row["change"] == "changed"}
+    (hole,) = (row for (kind, _), row in rows.items() if kind == "cylinder")
+
+    # along x by 5, since the box is centred in its height; area 2 pi r h
+    assert hole["moved_mm"] == pytest.approx(5.0, abs=1e-6)
+    assert hole["area_mm2"] == pytest.approx([2 * math.pi * 15 * 8, 2 * math.pi * 15 * 10], rel=1e-6)
+
+
+def test_beads_of_the_layers_both_have_moved_and_the_third_layer_is_new(found: Comparison) -> None:
+    assert not found.same
+    assert found.only_a == ()
+    assert found.only_b == (12.0,)
+    assert [row["z_mm"] for row in found.layers] == [4.0, 8.0]
+    # the second bead of the outline is gone: it lay one spacing from the first, farther at its corners
+    assert all(row["moved_mm"] >= 8.4 for row in found.layers)
+
+
+def test_settings_that_differ_are_told_and_no_other(found: Comparison) -> None:
+    assert found.settings == {"contours": (2, 1)}
+
+
+def test_programs_alone_are_compared_by_their_moves(first: Path, revised: Path) -> None:
+    alone = compare(first / "program.nc", revised / "program.nc")
+
+    assert alone.settings == {}
+    assert alone.only_b == (12.0,)
+    assert "mass_kg" not in alone.totals
+    assert alone.totals["layers"] == (2.0, 3.0)
+
+
+def test_the_command(first: Path, revised: Path) -> None:
+    run = CliRunner().invoke(app, ["compare", str(first), str(revised), "--json"])
+    shown = CliRunner().invoke(app, ["compare", str(first), str(revised)])
+
+    assert run.exit_code == 1
+    assert json.loads(run.stdout)["settings"] == {"contours": [2, 1]}
+    assert "cylinder" in shown.stderr
+    assert CliRunner().invoke(app, ["compare", str(first), str(first), "-q"]).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "says"),
+    [("none", None, "cannot be read"), ("still.nc", "G21\nG0 X1\nM2\n", "extruder on")],
+)
+def test_what_is_no_plan_is_named(
+    tmp_path: Path, first: Path, name: str, content: str | None, says: str
+) -> None:
+    other = tmp_path / name
+    if content is not None:
+        other.write_text(content)
+    run = CliRunner().invoke(app, ["compare", str(first), str(other)])
+
+    assert run.exit_code == 2
+    assert name in run.stderr
+    assert says in run.stderr
+
+
+def test_a_folder_of_something_else_is_named(tmp_path: Path, first: Path) -> None:
+    run = CliRunner().invoke(app, ["compare", str(first), str(tmp_path)])
+
+    assert run.exit_code == 2
+    assert "plan.json" in run.stderr
