@@ -16,6 +16,7 @@ from beadwright.curves._distance import distances, samples
 from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
 from beadwright.curves._measure import chords, length, lengths, signed_area
+from beadwright.curves._moments import region_moments
 from beadwright.curves._of_paths import curves_of
 from beadwright.curves._part import first_part
 from beadwright.curves._path import ArcPath, ArcRegion
@@ -42,6 +43,7 @@ __all__ = [
     "pieces_of",
     "region_area",
     "region_length",
+    "region_moments",
     "samples",
     "signed_area",
     "winding",

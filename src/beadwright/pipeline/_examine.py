@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Unpack
 
 from beadwright.brep import Model
-from beadwright.errors import StepError
+from beadwright.errors import GeometryError, StepError
 from beadwright.numeric import Finding
+from beadwright.pipeline._advice import Advice, advise
 from beadwright.pipeline._part import describe_input, read_part
+from beadwright.settings import PlanOptions, resolve
+
+Progress = Callable[[str, int, int], None]
+"""Called with the stage, how much is done, and how much there is (0: not known)."""
 
 # Parts of this field are 0.3 to 6 m long; far outside that a unit was probably taken for another.
 SMALL_MM, LARGE_MM = 30.0, 20_000.0
@@ -29,12 +35,15 @@ class Examination:
         Of the health check; of level error where it is not printable.
     advice : tuple of str
         What to look at or to do, a sentence each.
+    pose : Advice or None
+        What was measured in the pose, for the bead; None for what is not printable.
     """
 
     model: Model
     printable: bool
     findings: tuple[Finding, ...]
     advice: tuple[str, ...]
+    pose: Advice | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON has it."""
@@ -55,6 +64,7 @@ class Examination:
             ],
             "findings": [finding.as_dict() for finding in self.findings],
             "advice": list(self.advice),
+            **({} if self.pose is None else {"pose": self.pose.as_dict()}),
         }
 
     def kinds(self) -> dict[str, int]:
@@ -63,13 +73,17 @@ class Examination:
         return dict(sorted(counted.items(), key=lambda pair: (-pair[1], pair[0])))
 
 
-def examine(part: Any) -> Examination:
-    """Read a part and judge whether it can be printed.
+def examine(part: Any, *, progress: Progress | None = None, **options: Unpack[PlanOptions]) -> Examination:
+    """Read a part and judge whether it can be printed, and how well in its pose and with a bead.
 
     Parameters
     ----------
     part : str, Path, cadquery.Workplane, cadquery.Shape or TopoDS_Shape
         A STEP file (plain or packed by gzip) or a shape in mm.
+    progress : callable, optional
+        Called as ``progress(stage, done, total)``.
+    **options
+        Pose and bead as for `plan`: ``rotate``, ``scale``, ``width``, ``height``, ``bead_section``, ``lean_limit``.
 
     Returns
     -------
@@ -80,7 +94,12 @@ def examine(part: Any) -> Examination:
     ------
     StepError
         Nothing can be read from it.
+    SettingsError
+        Options at fault.
     """
+    settings = resolve(options).settings
+    tell = progress or _silent
+    tell("reading", 0, 0)
     try:
         model = read_part(part)
     except StepError as reason:
@@ -93,7 +112,19 @@ def examine(part: Any) -> Examination:
             findings=(error, *opened.findings),
             advice=(*advice, *_advice(opened)),
         )
-    return Examination(model=model, printable=True, findings=model.findings, advice=_advice(model))
+    tell("judging", 0, 0)
+    findings, pose, said = model.findings, None, _advice(model)
+    try:
+        pose = advise(model, settings)
+        said = (*said, *pose.sentences(settings))
+    except GeometryError as fault:
+        text = f"walls, lean and poses could not be judged: {fault}"
+        findings = (*findings, Finding(code="advice-missing", level="warning", text=text))
+    return Examination(model=model, printable=True, findings=findings, advice=said, pose=pose)
+
+
+def _silent(_stage: str, _done: int, _total: int) -> None:
+    """Nobody wants to know how far it is."""
 
 
 def _advice(model: Model) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from beadwright.pipeline._built import rows_told
 from beadwright.pipeline._rest import join_told
 
 if TYPE_CHECKING:
+    from beadwright.pipeline._advice import Advice
     from beadwright.pipeline._examine import Examination
     from beadwright.pipeline._result import PlanResult
     from beadwright.pipeline._section import PlaneSection
@@ -61,8 +62,39 @@ def show_examination(found: Examination) -> None:
     if len(rows) < len(model.faces) or len(rows) > MAX_ROWS:
         console.print(f"({len(model.faces)} faces in all; --json lists them)", style="dim")
     _findings(console, found.findings)
+    if found.pose is not None:
+        _pose(console, found.pose)
     for text in found.advice:
         console.print(f"advice: {text}", markup=False, highlight=False, soft_wrap=True)
+
+
+def _pose(console: Console, pose: Advice) -> None:
+    """Walls by thickness, and poses side by side."""
+    rows = pose.as_dict()["thickness_in_widths"]
+    told = ", ".join(
+        f"{row['from']:g} to {row['to']:g}: {row['share']:.1%}"
+        if "to" in row
+        else f"above: {row['share']:.1%}"
+        for row in rows
+    )
+    x, y, z = pose.centre
+    _pairs(
+        console,
+        [
+            ("walls in bead widths", told),
+            ("flat base", f"{pose.base_area:.0f} mm²"),
+            ("centre of mass", f"{x:.1f}, {y:.1f}, {z:.1f}, {pose.margin:.1f} mm inside the base's hull"),
+        ],
+    )
+    table = Table(box=None, pad_edge=False)
+    for title in ("pose: rotate", "layers", "height mm", "base mm²", "leaning mm²"):
+        table.add_column(title, justify="right")
+    for each in pose.poses:
+        angles = ",".join(f"{angle:g}" for angle in each.rotate)
+        table.add_row(
+            angles, str(each.layers), f"{each.height:.1f}", f"{each.base_area:.0f}", f"{each.lean_area:.0f}"
+        )
+    console.print(table)
 
 
 def show_section(cut: PlaneSection, written: Exported | None) -> None:

@@ -1,0 +1,322 @@
+"""Advice on a part as it stands and for a bead: walls, lean, corners, holes, base, balance, and other poses."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.arcs import fit, offset, subtract, unite
+from beadwright.brep import (
+    Face,
+    Model,
+    PlaneSurface,
+    face_normals,
+    placed,
+    placement,
+)
+from beadwright.curves import ArcRegion, lengths, middle_of, region_area, region_moments, signed_area
+from beadwright.layers import bore_radius
+from beadwright.pipeline._load import load_kernels
+from beadwright.pipeline._poses import FLAT, Pose, poses
+from beadwright.section import cut, prepare, take_plane
+from beadwright.settings import PlanSettings
+
+Array = npt.NDArray[np.float64]
+
+SECTIONS = 16
+"""Sections, about evenly spread, from which walls and the centre of mass are judged."""
+FIT = 0.05
+"""Tolerance of the fit of those sections, mm."""
+CLASSES = (0.8, 1.3, 1.6, 2.6)
+"""Borders between classes of wall thickness, in bead widths: one bead makes 0.8 to 1.3, two make 1.6 to 2.6 (flat)."""
+CORNER = 0.25
+"""Places smaller than this times the square of a thickness are corners, not walls."""
+HOLE = 3.0
+"""Holes narrower than this many bead widths cannot be printed well (common practice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wall:
+    """A place where a wall is out of reach: thinner than a bead, or between one and two.
+
+    Attributes
+    ----------
+    at : (float, float, float)
+        Machine coordinates, mm.
+    area : float
+        In the section, mm2.
+    low, high : float
+        Between which thicknesses it lies, mm.
+    """
+
+    at: tuple[float, float, float]
+    area: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Advice:
+    """What was measured of a part in its pose.
+
+    Attributes
+    ----------
+    thickness : tuple of float
+        Share of the volume in walls of each class of `CLASSES`, thin ones first.
+    walls : tuple of Wall
+        Out of reach, the largest first.
+    lean : dict of int to float
+        Id of a face to how far it leans beyond upright, degrees; only faces above the limit.
+    inner_radius : float or None
+        Least radius of a rounded inner corner of a section, mm.
+    base_area : float
+        Of flat faces that stand on the platform, mm2.
+    centre : (float, float, float)
+        Of mass, mm, from the sections.
+    margin : float
+        How far it lies inside the hull of what stands on the platform, mm; below 0 it tips over.
+    slenderness : float
+        Height over the shorter side of that hull's box.
+    holes : dict of int to float
+        Id of the face of a round hole too narrow to print to its diameter, mm.
+    poses : tuple of Pose
+        The pose as it is first.
+    """
+
+    thickness: tuple[float, ...]
+    walls: tuple[Wall, ...]
+    lean: dict[int, float]
+    inner_radius: float | None
+    base_area: float
+    centre: tuple[float, float, float]
+    margin: float
+    slenderness: float
+    holes: dict[int, float]
+    poses: tuple[Pose, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it."""
+        told: dict[str, Any] = {
+            "thickness_in_widths": [
+                {"from": low, **({"to": high} if high is not None else {}), "share": share}
+                for low, high, share in zip((0.0, *CLASSES), (*CLASSES, None), self.thickness, strict=True)
+            ],
+            "walls_out_of_reach": [
+                {"at_mm": list(w.at), "area_mm2": w.area, "from_mm": w.low, "to_mm": w.high}
+                for w in self.walls
+            ],
+            "lean_deg": {str(face): angle for face, angle in self.lean.items()},
+            "base_area_mm2": self.base_area,
+            "centre_mm": list(self.centre),
+            "margin_mm": self.margin,
+            "slenderness": self.slenderness,
+            "narrow_holes_mm": {str(face): size for face, size in self.holes.items()},
+            "poses": [pose.as_dict() for pose in self.poses],
+        }
+        if self.inner_radius is not None:
+            told["inner_radius_mm"] = self.inner_radius
+        return told
+
+    def sentences(self, settings: PlanSettings) -> tuple[str, ...]:
+        """What a user should look at, a sentence each."""
+        said = []
+        for wall in self.walls[:3]:
+            x, y, z = wall.at
+            made = (
+                "thinner than one bead can be"
+                if wall.low == 0.0
+                else "too thick for one bead, too thin for two"
+            )
+            said.append(
+                f"a wall {wall.low:.2f} to {wall.high:.2f} mm thick at {x:.0f}, {y:.0f}, {z:.0f} is {made}"
+            )
+        if self.lean:
+            face, angle = max(self.lean.items(), key=lambda pair: (pair[1], -pair[0]))
+            said.append(
+                f"{len(self.lean)} face(s) lean beyond {settings.greatest_lean():g} degrees,"
+                f" face {face} most with {angle:.0f}"
+            )
+        if self.inner_radius is not None and self.inner_radius < settings.width / 2:
+            said.append(
+                f"an inner corner has a radius of {self.inner_radius:.2f} mm, below half a bead"
+                f" ({settings.width / 2:g} mm): it fills up"
+            )
+        if self.base_area == 0.0:
+            said.append("no flat face stands on the platform; turn the part or give it a flat")
+        if self.margin < 0.0:
+            said.append(
+                f"its centre of mass lies {-self.margin:.0f} mm outside what it stands on: it tips over"
+            )
+        if self.slenderness > 4.0:
+            said.append(f"it is {self.slenderness:.1f} times as high as its base is wide")
+        if self.holes:
+            face, size = min(self.holes.items(), key=lambda pair: (pair[1], pair[0]))
+            said.append(
+                f"{len(self.holes)} round hole(s) are narrower than 3 beads, face {face} with {size:.1f} mm:"
+                " print them full with `cut_later`"
+            )
+        best = min(self.poses, key=lambda pose: (pose.lean_area, pose.layers))
+        if best is not self.poses[0] and best.lean_area < 0.5 * self.poses[0].lean_area:
+            angles = ",".join(f"{angle:g}" for angle in best.rotate)
+            said.append(
+                f"`--rotate {angles}` has {best.lean_area:.0f} mm2 of leaning faces in place of"
+                f" {self.poses[0].lean_area:.0f}, in {best.layers} layers"
+            )
+        return tuple(said)
+
+
+def advise(model: Model, settings: PlanSettings) -> Advice:
+    """Measure a part in its pose, for a bead.
+
+    Parameters
+    ----------
+    model : Model
+        As read; it has solids.
+    settings : PlanSettings
+        Pose, bead and limit of lean.
+    """
+    load_kernels()
+    solid = placed(model, placement(model, settings.scale, settings.rotate, settings.at))
+    regions, heights, sizes = _sections(solid)
+    shares, walls = _walls(regions, heights, sizes, settings.width)
+    centre = _centre(regions, heights, sizes)
+    base, hull = _base(solid)
+    limit = math.radians(settings.greatest_lean())
+    wide = float(np.ptp(hull, axis=0).min()) if len(hull) else 0.0
+    height = float(solid.box[1, 2] - solid.box[0, 2])
+    holes = {f.id: 2 * bore_radius(f) for f in solid.faces if 2 * bore_radius(f) < HOLE * settings.width}
+    return Advice(
+        thickness=shares,
+        walls=walls,
+        lean={
+            face.id: math.degrees(angle)
+            for face in solid.faces
+            if (angle := _leaning(face, solid)) > limit + FLAT
+        },
+        inner_radius=_inner_radius(regions),
+        base_area=base,
+        centre=centre,
+        margin=_margin(hull, np.array(centre[:2])),
+        slenderness=height / wide if wide > 0.0 else math.inf,
+        holes=holes,
+        poses=poses(model, settings),
+    )
+
+
+def _sections(solid: Model) -> tuple[list[ArcRegion], list[float], list[float]]:
+    """Regions at heights in the middle of slabs between flat faces, and the heights of the slabs."""
+    cutter = prepare(solid)
+    low, high = cutter.z_range
+    flats = cutter.intervals.low[cutter.intervals.flat]
+    stops = [low, *(float(z) for z in flats if low + FLAT < z < high - FLAT), high]
+    asked, sizes = [], []
+    for a, b in pairwise(stops):
+        count = max(1, round(SECTIONS * (b - a) / (high - low)))
+        asked += [a + (k + 0.5) / count * (b - a) for k in range(count)]
+        sizes += [(b - a) / count] * count
+    heights = [take_plane(cutter, z, "below").taken for z in asked]
+    made = [unite(fit(section.loops, tolerance=FIT).region).region for section in cut(cutter, heights)]
+    return made, heights, sizes
+
+
+def _walls(
+    regions: Sequence[ArcRegion], heights: Sequence[float], sizes: Sequence[float], width: float
+) -> tuple[tuple[float, ...], tuple[Wall, ...]]:
+    """Shares of the volume by thickness, by opening with discs; places out of reach.
+
+    The thickness at a place is that of the largest disc inside the region that covers it (J. Serra, Image Analysis
+    and Mathematical Morphology, 1982: granulometry by openings).
+    """
+    total, above = 0.0, np.zeros(len(CLASSES))
+    walls: list[Wall] = []
+    for region, z, slab in zip(regions, heights, sizes, strict=True):
+        total += slab * region_area(region)
+        opened = [region]
+        for k, border in enumerate(CLASSES):
+            size = border * width
+            kept = offset(offset(region, distance=size / 2).region, distance=-size / 2).region
+            above[k] += slab * region_area(kept)
+            opened.append(kept)
+        for k, low in ((0, 0.0), (2, CLASSES[1] * width)):
+            high = CLASSES[k] * width
+            lost = subtract(opened[k], opened[k + 1]).region
+            for loop in lost.loops:
+                area = signed_area(loop)
+                if area > CORNER * high * high:
+                    walls.append(Wall(at=(*middle_of(loop), z), area=area, low=low, high=high))
+    share = np.clip(above / total, 0.0, 1.0) if total > 0 else np.ones(len(CLASSES))
+    share = np.minimum.accumulate(share)
+    parts = np.diff(np.concatenate(([1.0], share, [0.0]))) * -1.0
+    walls.sort(key=lambda wall: (-wall.area, wall.at))
+    return tuple(float(p) for p in parts), tuple(walls)
+
+
+def _centre(
+    regions: Sequence[ArcRegion], heights: Sequence[float], sizes: Sequence[float]
+) -> tuple[float, float, float]:
+    """Centre of mass from the sections of slabs."""
+    areas, sums = [], np.zeros(2)
+    for region, slab in zip(regions, sizes, strict=True):
+        area, moments = region_moments(region)
+        areas.append(slab * area)
+        sums += slab * moments
+    total = math.fsum(areas)
+    z = math.fsum(a * h for a, h in zip(areas, heights, strict=True))
+    return float(sums[0] / total), float(sums[1] / total), z / total
+
+
+def _base(solid: Model) -> tuple[float, Array]:
+    """Area of flat faces on the platform, and points of what stands on it."""
+    low = float(solid.box[0, 2])
+    flats = [f for f in solid.faces if _flat_down(f) and abs(float(f.centroid[2]) - low) < FLAT * 1e3]
+    cutter = prepare(solid)
+    section = cut(cutter, [take_plane(cutter, low, "above").taken])[0]
+    fitted = fit(section.loops, tolerance=FIT)
+    points = [path.points for path in fitted.paths]
+    return math.fsum(f.area for f in flats), np.concatenate(points) if points else np.zeros((0, 2))
+
+
+def _flat_down(face: Face) -> bool:
+    if not isinstance(face.surface, PlaneSurface):
+        return False
+    return float(face_normals(face, 2)[0, 2]) < -1 + FLAT
+
+
+def _leaning(face: Face, solid: Model) -> float:
+    """How far a face leans outwards beyond upright, rad, by its samples; 0 for what stands on the platform."""
+    low = float(solid.box[0, 2])
+    if _flat_down(face) and abs(float(face.centroid[2]) - low) < FLAT * 1e3:
+        return 0.0
+    normals = face_normals(face)
+    return float(np.arcsin(np.clip(-normals[:, 2], 0.0, 1.0)).max(initial=0.0))
+
+
+def _inner_radius(regions: Sequence[ArcRegion]) -> float | None:
+    """Least radius of arcs that bend away from the material."""
+    least = math.inf
+    for region in regions:
+        for loop in region.loops:
+            bent = loop.bulge < -FLAT
+            if bent.any():
+                sweep = 4 * np.arctan(np.abs(loop.bulge[bent]))
+                least = min(least, float((lengths(loop)[bent] / sweep).min()))
+    return None if math.isinf(least) else least
+
+
+def _margin(hull: Array, point: Array) -> float:
+    """Distance of a point from the edges of the convex hull of others, above 0 inside."""
+    if len(hull) < 3:
+        return -math.inf
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        equations = ConvexHull(hull).equations
+    except QhullError:
+        return -math.inf
+    return float(-(equations[:, :2] @ point + equations[:, 2]).max())

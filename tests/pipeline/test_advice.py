@@ -1,0 +1,108 @@
+"""Advice of examine on parts whose walls, balance and poses are known in closed form."""
+
+from __future__ import annotations
+
+import math
+
+import cadquery as cq
+import numpy as np
+import pytest
+
+import beadwright
+from beadwright.curves import ArcRegion, region_moments
+from tests.post._build_programs import circle, path
+
+
+def test_moments_of_arcs():
+    # a half disc of radius R: its centroid lies 4 R / (3 pi) from the diameter
+    half = path([[10, 5], [-10, 5]], [1.0, 0.0])
+    area, moments = region_moments(ArcRegion(loops=(half,), supports=np.zeros((0, 4))))
+    assert area == pytest.approx(50 * math.pi, rel=1e-12)
+    assert moments / area == pytest.approx([0.0, 5 + 40 / (3 * math.pi)], abs=1e-12)
+    # a disc of 50 at (100, 0) without one of 20 at (110, 0)
+    ring = ArcRegion(loops=(circle(100, 0, 50), circle(110, 0, 20, -1)), supports=np.zeros((0, 4)))
+    area, moments = region_moments(ring)
+    assert moments == pytest.approx([math.pi * (2500 * 100 - 400 * 110), 0.0], abs=1e-6)
+
+
+def plate_with_ribs():
+    """A frame of walls 4 (thinner than a bead), 12 (between one and two) and 20 mm."""
+    base = cq.Workplane().box(20, 300, 60, centered=(True, True, False))
+    thin = cq.Workplane(origin=(60, 0, 0)).box(4, 300, 60, centered=(True, True, False))
+    middle = cq.Workplane(origin=(120, 0, 0)).box(12, 300, 60, centered=(True, True, False))
+    return base.add(thin).add(middle).combine()
+
+
+# with beads of 8.4: 4 mm is 0.48 widths, 12 mm 1.43, 20 mm 2.38; shares by area 4, 12 and 20 of 36
+def test_walls_by_thickness_and_places_out_of_reach():
+    pose = beadwright.examine(plate_with_ribs()).pose
+
+    thin, one, between, two, above = pose.thickness
+    assert thin == pytest.approx(4 / 36, rel=0.02)
+    assert between == pytest.approx(12 / 36, rel=0.02)
+    assert two == pytest.approx(20 / 36, rel=0.02)
+    assert one == pytest.approx(0.0, abs=0.01)
+    assert above == pytest.approx(0.0, abs=0.01)
+    places = {round(wall.at[0] - pose.walls[0].at[0]) for wall in pose.walls}
+    assert places == {0, -60}
+    assert {round(wall.high / 8.4, 6) for wall in pose.walls} == {0.8, 1.6}
+
+
+def test_balance_of_a_part_that_overhangs():
+    # a post of 40 x 40 x 100 with an arm of 200 x 40 x 40 on top, from its side
+    post = cq.Workplane().box(40, 40, 100, centered=(True, True, False))
+    arm = cq.Workplane(origin=(80, 0, 100)).box(200, 40, 40, centered=(True, True, False))
+    found = beadwright.examine(post.union(arm), rotate=(0, 0, 0))
+    pose = found.pose
+    x = (200 * 40 * 40 * 80) / (40 * 40 * 100 + 200 * 40 * 40)
+
+    # placed about the middle of its box: the post at -80
+    assert pose.centre[0] + 80 == pytest.approx(x, rel=1e-9)
+    assert pose.margin == pytest.approx(20 - x, rel=1e-6)
+    assert any("tips over" in text for text in found.advice)
+    assert pose.base_area == pytest.approx(1600.0, rel=1e-9)
+    assert pose.slenderness == pytest.approx(140 / 40, rel=1e-6)
+    assert list(pose.lean.values()) == [pytest.approx(90.0)]
+
+
+def test_poses_side_by_side():
+    # a wedge of 45 degrees on its edge side would lean; a box has three different poses
+    pose = beadwright.examine(cq.Workplane().box(300, 200, 100)).pose
+
+    told = {each.rotate: (each.layers, each.base_area, each.lean_area) for each in pose.poses}
+    assert told[0.0, 0.0, 0.0] == (25, pytest.approx(60000.0), 0.0)
+    assert sorted((layers, round(base)) for layers, base, _ in told.values()) == [
+        (25, 60000),
+        (25, 60000),
+        (50, 30000),
+        (50, 30000),
+        (75, 20000),
+        (75, 20000),
+    ]
+
+
+def test_a_better_pose_is_proposed():
+    # a mushroom: head up leans, head down does not
+    part = cq.Workplane().circle(40).extrude(100).faces(">Z").workplane().circle(120).extrude(30)
+    found = beadwright.examine(part)
+
+    assert found.pose.poses[0].lean_area == pytest.approx(math.pi * (120**2 - 40**2), rel=0.02)
+    assert any("--rotate 0,180,0" in text for text in found.advice)
+
+
+def test_narrow_holes_and_inner_corners():
+    part = cq.Workplane().box(300, 200, 40).faces(">Z").workplane().hole(20)
+    part = (
+        part.faces(">Z")
+        .workplane(origin=(80, 0))
+        .rect(60, 60)
+        .cutThruAll()
+        .edges("|Z")
+        .edges("<X or >X")
+        .fillet(1)
+    )
+    found = beadwright.examine(part)
+
+    assert list(found.pose.holes.values()) == [pytest.approx(20.0, rel=1e-9)]
+    assert any("narrower than 3 beads" in text for text in found.advice)
+    assert found.as_dict()["pose"]["inner_radius_mm"] == pytest.approx(10.0, rel=1e-6)
