@@ -41,7 +41,7 @@ def refused(capsys: pytest.CaptureFixture[str], tmp_path: Path, *arguments: str 
     return " ".join(err.split())
 
 
-@pytest.mark.parametrize("command", [(), ("examine",), ("section",), ("plan",), ("init",)])
+@pytest.mark.parametrize("command", [(), ("examine",), ("section",), ("plan",), ("init",), ("record",)])
 def test_help_shows_an_example(capsys: pytest.CaptureFixture[str], command: tuple[str, ...]) -> None:
     code, out, _ = call(capsys, *command, "--help")
 

@@ -107,6 +107,10 @@ def plan(
     override: Annotated[
         str | None, option("--override", "RULES", "rules of safety that are broken on purpose, with commas")
     ] = None,
+    release: Annotated[
+        bool,
+        typer.Option("--release", help="trial programs, list of files with hashes, and job record beside"),
+    ] = False,
     workers: Annotated[
         str | None, option("--workers", "N", "processes [default: up to all cores, if it pays]")
     ] = None,
@@ -147,6 +151,7 @@ def plan(
         "wall": wall,
         "dialect": dialect,
         "override": override,
+        "release": {} if release else None,
         "workers": workers,
         "overwrite": overwrite or None,
         "strict": strict or None,

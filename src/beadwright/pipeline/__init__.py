@@ -12,6 +12,7 @@ from beadwright.pipeline._init import write_settings
 from beadwright.pipeline._meshway import CHORDS, MeshComparison, meshway
 from beadwright.pipeline._meshway_shown import chord_list, show_meshway, write_meshway
 from beadwright.pipeline._plan import Progress, compile_kernels, plan, plan_part
+from beadwright.pipeline._record import append_record
 from beadwright.pipeline._replan import replan
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._section import PlaneSection, section_at, write_section
@@ -36,6 +37,7 @@ __all__ = [
     "Progress",
     "Warmed",
     "Way",
+    "append_record",
     "calibrate",
     "chord_list",
     "cluster",

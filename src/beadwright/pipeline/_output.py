@@ -19,7 +19,10 @@ from beadwright.errors import OutputError
 FORMAT = "beadwright plan 1"
 """What `plan.json` says of itself."""
 
-FILES = frozenset({"program.nc", "plan.json", "run.json", "report.html"})
+RELEASE = frozenset({"dry_run.nc", "trace.nc", "release.json", "job_record.json", "job_record.txt"})
+"""Files of a release."""
+
+FILES = RELEASE | frozenset({"program.nc", "plan.json", "run.json", "report.html"})
 """All files that an output folder of ours may hold."""
 
 PARTS = re.compile(r"program-\d{3,5}\.nc")
@@ -133,6 +136,10 @@ def check_output(path: Path, *, overwrite: bool) -> None:
         raise OutputError(
             f"{path} holds an earlier output; --overwrite replaces it, or choose another folder"
         )
+    if _is_recorded(path):
+        raise OutputError(
+            f"{path} holds a job record with entries of its own, which is never replaced; choose another folder"
+        )
 
 
 def _is_ours(path: Path) -> bool:
@@ -142,6 +149,18 @@ def _is_ours(path: Path) -> bool:
     except (OSError, ValueError):
         return False
     return isinstance(found, dict) and str(found.get("format", "")).startswith("beadwright plan ")
+
+
+def _is_recorded(path: Path) -> bool:
+    """Whether somebody added to the job record of a folder, or it cannot be told."""
+    file = path / "job_record.json"
+    if not file.exists():
+        return False
+    try:
+        found = json.loads(file.read_text(encoding="utf-8"))
+        return len(found["entries"]) > 1
+    except (OSError, ValueError, KeyError, TypeError):
+        return True
 
 
 def _rename(temporary: Path, path: Path) -> None:

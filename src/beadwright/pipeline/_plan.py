@@ -34,6 +34,7 @@ from beadwright.pipeline._layer_work import Job, LayerWork, Planes
 from beadwright.pipeline._lean import lean_findings
 from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._part import read_part, read_part_with_picture
+from beadwright.pipeline._release import write_release
 from beadwright.pipeline._rest import Rest, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._safety import check_safety
@@ -227,8 +228,18 @@ def plan_part(
         if output is not None:
             tell("writing", len(plans), len(plans))
             with stages.measure("write"):
-                for file in (ProgramFile(name="program.nc", text=program), *files):
+                programs = (ProgramFile(name="program.nc", text=program), *files)
+                for file in programs:
                     output.write(file.name, file.text, ending=resolved.machine.controller.line_ending)
+                if settings.release is not None:
+                    write_release(
+                        output,
+                        programs,
+                        model=model,
+                        resolved=resolved,
+                        writing=writing,
+                        reaches=course.reaches,
+                    )
                 output.write("plan.json", as_text(document))
             with stages.measure("sheet"):
                 output.write("report.html", plan_sheet(model, triangles, program, laid, document, resolved))

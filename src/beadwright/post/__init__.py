@@ -13,6 +13,7 @@ from beadwright.post._pieces import pieces
 from beadwright.post._program import Devices, program_text
 from beadwright.post._rounding import print_path
 from beadwright.post._split import ProgramFile, split_program
+from beadwright.post._trials import dry_run, trace
 from beadwright.post._words import Units, Words
 
 __all__ = [
@@ -25,6 +26,7 @@ __all__ = [
     "Units",
     "Words",
     "dialect_names",
+    "dry_run",
     "layer_text",
     "lint",
     "load_dialect",
@@ -35,4 +37,5 @@ __all__ = [
     "program_text",
     "split_program",
     "standard",
+    "trace",
 ]

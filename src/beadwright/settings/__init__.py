@@ -31,6 +31,7 @@ from beadwright.settings._machine import (
 from beadwright.settings._material import Material
 from beadwright.settings._plan import ROUNDING_UNITS, PlanOptions, PlanSettings, Wall
 from beadwright.settings._quantity import Quantity, convert
+from beadwright.settings._release import Release
 from beadwright.settings._resolve import Resolved, default_material, load, resolve
 from beadwright.settings._rows import SettingRow, setting_rows
 from beadwright.settings._schema import DOCUMENTS, schema, schema_text
@@ -64,6 +65,7 @@ __all__ = [
     "PlanSettings",
     "PlannedStop",
     "Quantity",
+    "Release",
     "Resolved",
     "Section",
     "Sequence",

@@ -12,6 +12,7 @@ from beadwright.settings._fill import FILL, Fill
 from beadwright.settings._heights import Heights
 from beadwright.settings._layer_time import LAYER_TIME, LayerTime
 from beadwright.settings._quantity import AlsoText, Quantity
+from beadwright.settings._release import Release
 from beadwright.settings._sequence import SEQUENCE, Sequence
 from beadwright.settings._stock import Later, Stock
 from beadwright.settings._stop import PlannedStop
@@ -157,6 +158,10 @@ class PlanSettings(Section):
         max_length=10,
         description="rules of safety that are broken on purpose; the program says so at its top",
     )
+    release: Release | None = Field(
+        None,
+        description="trial programs, list of files with hashes, and job record; none: they are not written",
+    )
     dialect: str | None = Field(
         None,
         max_length=1000,
@@ -277,6 +282,7 @@ class PlanOptions(TypedDict, total=False):
     layer_time: dict[str, Any]
     stop: Any
     override: Any
+    release: Any
     dialect: str | None
     workers: int | None
     overwrite: bool

@@ -27,7 +27,9 @@ Model = TypeVar("Model", bound=Section)
 KeyPath = tuple[str | int, ...]
 
 # Settings that are not told where they are not used.
-IF_GIVEN = frozenset({"wall", "stock", "cut_later", "earlier", "dialect", "heights", "stop", "override"})
+IF_GIVEN = frozenset(
+    {"wall", "stock", "cut_later", "earlier", "dialect", "heights", "stop", "override", "release"}
+)
 
 NOTHING = Document(name="", told="default", values={})
 
