@@ -106,6 +106,18 @@ def test_what_does_not_fit_the_plan_is_refused(planned: Path, layer: int, height
         replan(planned, from_layer=layer, height=height)
 
 
+# A slope of 45 degrees: a layer of height h leaves a cusp of h cos 45, so a cusp of 2.1 mm allows 2.97 mm.
+def test_layers_of_their_own_heights_go_on_so(cone: Path, tmp_path: Path) -> None:
+    heights = {"cusp": 2.1, "least": 2.0, "greatest": 4.0}
+    beadwright.plan(cone, tmp_path / "out", contours=1, workers=1, heights=heights)
+    rows = replan(tmp_path / "out", from_layer=6, height=17.5, workers=1).document["layers"]
+
+    assert (rows[0]["index"], rows[0]["z0_mm"]) == (6, 17.5)
+    assert all(row["height_mm"] <= 2.1 * math.sqrt(2) + 1e-9 for row in rows)
+    assert [row["z0_mm"] for row in rows[1:]] == [row["z_mm"] for row in rows[:-1]]
+    assert rows[-1]["z_mm"] >= 40.0 - 1e-6
+
+
 def test_another_part_is_refused(planned: Path, cone: Path, tmp_path: Path) -> None:
     other = tmp_path / "cone.step"
     other.write_bytes(cone.read_bytes() + b"\n")

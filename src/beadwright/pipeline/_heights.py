@@ -161,10 +161,15 @@ def asked_layers(
     return Asked(plans=plans[low_row:high_row], first=first - low_row, count=len(chosen), beside=beside)
 
 
-def plan_heights(solid: Model, ends: tuple[float, float], settings: PlanSettings) -> Heights:
-    """The layers of the whole plan, from the lowest to the highest point, mm."""
+def plan_heights(
+    solid: Model, ends: tuple[float, float], settings: PlanSettings, *, base: float | None = None
+) -> Heights:
+    """The layers of the whole plan, from the lowest to the highest point, mm.
+
+    They begin at the platform, or at the height `base` of what is printed already.
+    """
     low, high = ends
-    platform = min(low, 0.0)
+    platform = min(low, 0.0) if base is None else base
     rule = settings.heights
     if rule is None:
         return Heights(plans=plan_layers(low, high, settings.height, rule=settings.rule, platform_z=platform))

@@ -165,7 +165,7 @@ def plan_part(
                 blank = make_blank(solid, amounts, settings)
             ends = reach(solid, blank)
             heights = plan_heights(solid, ends, settings)
-            own = None if rest is None else rest.layers(ends[1], settings)
+            own = None if rest is None else rest.layers(ends[1], settings, solid)
             asked = asked_layers(heights.plans, settings, own)
             plans = asked.chosen
         tell("preparing", 0, len(plans))

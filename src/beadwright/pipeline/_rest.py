@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from beadwright.brep import Model
 from beadwright.layers import LayerPlan, rest_of_layers
 from beadwright.numeric import Finding
+from beadwright.pipeline._heights import plan_heights
 from beadwright.settings import PlanSettings
 
 # Of a layer height in each layer: beyond this the flow is off, not the height alone (common practice).
@@ -52,9 +54,12 @@ class Rest:
         """Measured less planned height, mm."""
         return self.height - self.planned
 
-    def layers(self, top: float, settings: PlanSettings) -> tuple[LayerPlan, ...]:
-        """Layers from the measured height to the highest point of the placed part with its stock, mm."""
-        return rest_of_layers(top, settings.height, first=self.first, z0=self.height, rule=settings.rule)
+    def layers(self, high: float, settings: PlanSettings, solid: Model) -> tuple[LayerPlan, ...]:
+        """Layers from the measured height to the highest point that must be covered, mm."""
+        if settings.heights is None or self.height >= high:
+            return rest_of_layers(high, settings.height, first=self.first, z0=self.height, rule=settings.rule)
+        made = plan_heights(solid, (self.height, high), settings, base=self.height)
+        return tuple(replace(plan, index=self.first + plan.index) for plan in made.plans)
 
     def notes(self) -> tuple[str, ...]:
         """What stands at the top of the program."""
