@@ -32,6 +32,10 @@ def verify(
     on: Annotated[Text, option("--on", "WORDS", "extruder on; else as stated, or M3, M4")] = None,
     off: Annotated[Text, option("--off", "WORDS", "extruder off; else as stated, or M5")] = None,
     axis: Annotated[Text, option("--extruder-axis", "LETTER", "its advance is flow")] = None,
+    sheet: Annotated[
+        Path | None,
+        typer.Option("--sheet", metavar="FILE", help="write the sheet, deviations in colour, .html"),
+    ] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
@@ -53,7 +57,7 @@ def verify(
             flow=(on, off, axis),
         )
         with progress_bar(quiet=quiet) as progress:
-            found = verify_program(program, part, options, progress)
+            found = verify_program(program, part, options, progress, sheet=sheet)
         if as_json:
             print_json(found.as_dict())
         elif not quiet:

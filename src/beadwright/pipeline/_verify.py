@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.errors import InputError, SettingsError, StepError
-from beadwright.pipeline._part import read_part
+from beadwright.errors import InputError, OutputError, SettingsError, StepError
+from beadwright.pipeline._part import read_part, read_part_with_picture
+from beadwright.pipeline._verify_sheet import verification_sheet
+from beadwright.report import write_whole
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from beadwright.brep import Model, Triangles
     from beadwright.verify import Verification, VerifyOptions
 
 
@@ -22,6 +25,8 @@ def verify_program(
     part: Any,
     options: VerifyOptions | None = None,
     progress: Callable[[str, int, int], None] | None = None,
+    *,
+    sheet: str | Path | None = None,
 ) -> Verification:
     """Judge a program's file by its text alone, against a part.
 
@@ -33,6 +38,8 @@ def verify_program(
     options : VerifyOptions, optional
     progress : callable, optional
         Called with a stage, what is done and what there is to do.
+    sheet : str or Path, optional
+        Where the sheet of the verification is written, ``.html``.
 
     Returns
     -------
@@ -51,16 +58,41 @@ def verify_program(
         text = Path(program).read_bytes().decode("ascii", errors="replace")
     except OSError as reason:
         raise InputError(f"{program}: cannot be read: {reason.strerror}") from reason
+    path = None if sheet is None else sheet_name(sheet)
+    model, triangles = _part(part, picture=path is not None)
     try:
-        model = read_part(part)
-    except StepError:
-        model = read_part(
-            part, walls=True
-        )  # surfaces printed as walls; raises its own reason if there is nothing
-    try:
-        return verify(text, model, options, progress)
+        found = verify(text, model, options, progress)
     except InputError as reason:
         raise InputError(f"{program}: {reason}") from reason
+    if path is not None:
+        write_whole(path, verification_sheet(text, model, triangles, found).encode())
+    return found
+
+
+def sheet_name(sheet: str | Path) -> Path:
+    """The name of a sheet's file.
+
+    Raises
+    ------
+    OutputError
+        It does not end in ``.html``.
+    """
+    path = Path(sheet)
+    if path.suffix.lower() != ".html":
+        raise OutputError(f"{path}: the sheet is a page; give a name that ends in .html")
+    return path
+
+
+def _part(part: Any, *, picture: bool) -> tuple[Model, Triangles | None]:
+    """A part, or, where it holds no solid, its surfaces; reading those gives the reason if there are none."""
+
+    def read(walls: bool) -> tuple[Model, Triangles | None]:
+        return read_part_with_picture(part, walls=walls) if picture else (read_part(part, walls=walls), None)
+
+    try:
+        return read(False)
+    except StepError:
+        return read(True)
 
 
 def numbers(text: str | None, count: int, what: str) -> npt.NDArray[np.float64] | None:

@@ -3,6 +3,8 @@
 Shares no code with what it judges. Lengths in mm, time in s, angles in rad.
 """
 
+from beadwright.verify._deposit import Deposit, DepositLayer
+from beadwright.verify._moves import Moves
 from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
 from beadwright.verify._reader import read
 from beadwright.verify._reading import Fault, FlowWords, Reading, Standstill
@@ -11,9 +13,12 @@ from beadwright.verify._verify import verify
 
 __all__ = [
     "FOREIGN_TOLERANCE",
+    "Deposit",
+    "DepositLayer",
     "Fault",
     "FlowWords",
     "LayerResult",
+    "Moves",
     "Noted",
     "Reading",
     "Run",

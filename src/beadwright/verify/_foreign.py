@@ -76,7 +76,8 @@ def measure_from_section(
             _tell(layer, code, text, points[low], None, float(half - depth[low]), allowed, line, notes)
     faces = cut.face_at(feet[near])
     each = np.full(int(near.sum()), float(cut.region.length / max(len(feet), 1)))
-    return Deviations(value=value[near], weight=each, face=faces)
+    none = np.full(len(each), -1)
+    return Deviations(value=value[near], weight=each, face=faces, row=none)
 
 
 def _tell(

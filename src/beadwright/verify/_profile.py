@@ -26,11 +26,12 @@ ASIDE = 0.01
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Deviations:
-    """Samples of deviation: value (mm), length that each stands for (mm), CAD face (-1: not told)."""
+    """Samples of deviation: value (mm), length that each stands for (mm), face and row of its move (-1: not told)."""
 
     value: Floats
     weight: Floats
     face: npt.NDArray[np.int32]
+    row: npt.NDArray[np.int64]
 
     def spread(self, face: int | None = None) -> Spread | None:
         """Greatest, mean and 95th percentile, of one face or of all; None without samples."""
@@ -58,6 +59,7 @@ def gathered(parts: list[Deviations]) -> Deviations:
         value=np.concatenate(none + [d.value for d in parts]),
         weight=np.concatenate(none + [d.weight for d in parts]),
         face=np.concatenate([np.zeros(0, np.int32)] + [d.face for d in parts]),
+        row=np.concatenate([np.zeros(0, np.int64)] + [d.row for d in parts]),
     )
 
 
@@ -109,7 +111,7 @@ def measure_beads(
         if bead.rank in {"", "1"}:
             count = np.bincount(row, minlength=len(moves))
             weight = moves.length[row] / count[row]
-            parts.append(Deviations(value=value, weight=weight, face=cut.face_at(points)))
+            parts.append(Deviations(value=value, weight=weight, face=cut.face_at(points), row=row))
     return gathered(parts)
 
 

@@ -6,7 +6,12 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from beadwright.numeric import Finding
+from beadwright.verify._deposit import Deposit
+from beadwright.verify._reading import Reading
 
 KEEP = 20
 """Findings kept of one code; all are counted."""
@@ -226,6 +231,12 @@ class Verification:
     findings : tuple of Noted
     counts : dict
         Findings by code, also those not kept.
+    reading : Reading
+        The program as it was read.
+    deposit : Deposit
+        Its layers and beads.
+    deviation, deviation_row : (k,) float, (k,) int64
+        Samples behind the profile, mm, and the move of each (row of ``reading.moves``; -1: not told).
     """
 
     part: str
@@ -244,6 +255,10 @@ class Verification:
     run: Run
     findings: tuple[Noted, ...]
     counts: dict[str, int]
+    reading: Reading
+    deposit: Deposit
+    deviation: npt.NDArray[np.float64]
+    deviation_row: npt.NDArray[np.int64]
 
     @property
     def ok(self) -> bool:

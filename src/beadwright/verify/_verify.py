@@ -209,4 +209,8 @@ def _verdict(
         run=run_of(reading, deposit, options, section),
         findings=notes.numbered(),
         counts=dict(notes.counts),
+        reading=reading,
+        deposit=deposit,
+        deviation=samples.value,
+        deviation_row=samples.row,
     )

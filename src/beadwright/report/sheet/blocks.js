@@ -83,6 +83,7 @@ export function fillTitle(box, sheet, unit) {
   const not = "not computed";
   const parts = ["section", "fit", "region", "rounding"].filter((k) => bounds?.[k] !== undefined).map((k) => `${k} ${smallText(bounds[k], unit)}`).join(" + ");
   const estimate = sheet.estimate ?? {}, money = estimate.cost;
+  const profile = bounds ? bounds.total : sheet.profile && Math.abs(sheet.profile.greatest_mm);
   const purge = estimate.mass_kg?.purge;
   const cells = [
     row("legal owner", "", { class: "cell blank" }),
@@ -101,9 +102,9 @@ export function fillTitle(box, sheet, unit) {
     row("mass", totals.mass_kg === undefined ? not : massText(totals.mass_kg, unit) + (purge ? ` and ${massText(purge, unit)} to purge` : ""), { "data-total": "mass" }),
     row("cost", money === undefined ? "not computed: no rates given" : `${fixed(money.total, 2)} ${money.currency}`),
     row("findings", `${counts.error} errors, ${counts.warning} warnings, ${counts.note} notes`, { "data-total": "findings", class: counts.error ? "cell wrong" : "cell" }),
-    make("div", { class: "cell tolerance", title: "profile of a line, ISO 1101: the proven bound of the bead's outer boundary" },
-      make("span", { class: "label" }, "profile of a line, ISO 1101"),
-      bounds ? make("span", { class: "frame" }, make("span", {}, "\u2312"), make("span", {}, smallText(bounds.total, unit))) : not),
+    make("div", { class: "cell tolerance", title: "ISO 1101" },
+      make("span", { class: "label" }, bounds ? "profile of a line, bound" : "profile of a line, measured"),
+      profile === undefined ? not : make("span", { class: "frame" }, make("span", {}, "\u2312"), make("span", {}, smallText(profile, unit)))),
     row("creator, date", "", { class: "cell blank sign" }),
     row("approval, date", "", { class: "cell blank sign" }),
     row("operator, date", "", { class: "cell blank sign" }),

@@ -277,12 +277,14 @@ function listen() {
     }
   });
   store.on(["dark"], applyTheme);
-  store.on(["measuring", "run", "traverses", "colour"], () => {
+  store.on(["measuring", "run", "traverses", "colour", "shade"], () => {
     mark("measure", state.measuring); mark("run", state.run !== null); mark("traverses", state.traverses);
     byId("section").classList.toggle("measuring", state.measuring);
     byId("run").textContent = state.run === null ? "run \u25b8" : "stop \u25a0";
-    const picked = document.querySelector(`input[name=colour][value=${state.colour}]`);
-    if (picked) picked.checked = true;
+    for (const name of ["colour", "shade"]) {
+      const picked = document.querySelector(`input[name=${name}][value=${state[name]}]`);
+      if (picked) picked.checked = true;
+    }
   });
   store.on(["unit"], () => { byId("units").textContent = state.unit; });
 }
