@@ -40,6 +40,8 @@ LINE, CIRCLE, CONNECTOR = 0, 1, 7
 WHAT, ROW, ROWS, BREAK, BREAKS, HELD, MARKS = 0, 1, 2, 3, 4, 5, 7
 # Its tangents: its own at start and end, those that the chain has there, the tilts that knots there take.
 LAID, TILT, TANGENTS = 4, 8, 10
+# 3 + 2 sqrt 2, and what a quarter turn's rounding may add: see `_circle_moves`.
+SHIFTED = 5.83
 # How often a curve is tabulated again, each time finer, where its sections cannot be fitted.
 REFINEMENTS = 3
 
@@ -76,7 +78,15 @@ def _tabulated(
 
 @helper
 def _circle_moves(end: Any, circle: Any, curve: int, moves: Any, n: int) -> int:
-    """Split a CAD arc into equal moves of at most a quarter turn, each of the CAD's own radius."""
+    """Split a CAD arc into equal moves of at most a quarter turn, each of the CAD's own radius.
+
+    A move and its part of the CAD arc, two arcs of one radius whose ends lie within ``off`` of each other, are
+    at most (3 + 2 sqrt 2) off apart. Shift the part by at most ``off`` so that the starts agree: the ends then
+    lie within 2 off. Turn the one with the shorter chord about the start until the chords agree in direction,
+    which moves it by no more than the ends were apart, 2 off. The chords then differ by as much at most; a
+    place at the share t of a sweep a, 2 R sin(t a / 2) along the chord turned by (t - 1) a / 2, moves by R or
+    less a radian of a, the chord by R cos(a / 2) >= R / sqrt 2: at most 2 sqrt 2 off.
+    """
     cx, cy, radius, sweep = circle[0], circle[1], circle[2], circle[3]
     count = max(1, int(np.ceil(abs(sweep) / (0.5 * np.pi) - 1e-9)))
     start = np.arctan2(end[1] - cy, end[0] - cx)
@@ -99,8 +109,7 @@ def _circle_moves(end: Any, circle: Any, curve: int, moves: Any, n: int) -> int:
         row = moves[n + c]
         row[M_X], row[M_Y], row[M_BULGE], row[M_CURVE] = x, y, bulge if sweep > 0.0 else -bulge, curve
         row[M_Q0], row[M_T0], row[M_Q1], row[M_T1] = -1.0, 0.0, -1.0, 0.0
-        # An arc of the same radius, its ends off by `off`: moved rigidly, that is at most thrice as much.
-        row[M_BOUND] = 3.0 * off + radius * abs(late) + rounding
+        row[M_BOUND] = SHIFTED * off + radius * abs(late) + rounding
         row[M_EX], row[M_EY], row[M_KINK] = nx, ny, 0.0
         x, y = nx, ny
     return n + count

@@ -155,7 +155,14 @@ def arc_bound(
             _enclose(stack[top], d, k, choose, res)
             f_least, f_most, rate = res[0], res[1], res[2]
             m_least, a_least, w_least, far = res[3], res[4], res[5], res[6]
-            # Placed, turned, restricted and halved by convex combinations; sums of d + 1 products.
+            # With u the rounding of one operation, to first order, and coordinates over their own weight:
+            # - placing: |x0| u for the product, and again for the difference: 2 size u a coordinate;
+            # - turning: three operations, and the frame itself, of six: 9 full u;
+            # - restricting: twice d steps (1 - t) p + t q of 3 u each: as all weights are above 0, what is off
+            #   by c u of its weight stays so: 6 d full u; halving: d steps of one u: d full u a level;
+            # - f: products of five operations, sums of at most d + 1, a quotient, a curvature of six:
+            #   (d + 14) u (far + |k| far^2).
+            # A shift of a place by s moves f by s (1 + |k| far). Each count below is at least twice its sum.
             error = (4.0 * size + 8.0 * d * (level + 3.0) * full + 8.0 * (d + 12.0) * far) * ROUNDING
             error *= 1.0 + abs(k) * far
             upper = max(gap(f_most + error, k), -gap(f_least - error, k))
