@@ -6,6 +6,7 @@ Lengths in mm, machine coordinates.
 from beadwright.beads._arrange import Arranged, SiteRule, Trail, arrange
 from beadwright.beads._bead import Bead, Order, Role, Side
 from beadwright.beads._contour import NOTHING, LayerBeads, contour_beads
+from beadwright.beads._corners import Corner, Tight, sharpest_corner, tightest_bend
 from beadwright.beads._coverage import Coverage, coverage, covering_loss
 from beadwright.beads._decks import Deck, deck_region
 from beadwright.beads._fill import FillPlan, fill_beads
@@ -18,6 +19,7 @@ __all__ = [
     "NOTHING",
     "Arranged",
     "Bead",
+    "Corner",
     "Coverage",
     "Deck",
     "FillPlan",
@@ -26,6 +28,7 @@ __all__ = [
     "Role",
     "Side",
     "SiteRule",
+    "Tight",
     "Trail",
     "Voids",
     "WallRange",
@@ -37,6 +40,8 @@ __all__ = [
     "fill_beads",
     "hollow_cells",
     "reversed_path",
+    "sharpest_corner",
+    "tightest_bend",
     "wall_beads",
     "wall_range",
 ]

@@ -13,10 +13,10 @@ from typing import Any, Unpack
 
 import numpy as np
 
-from beadwright.beads import SiteRule, Trail, Voids, arrange
+from beadwright.beads import SiteRule, Trail, arrange
 from beadwright.brep import Model, placed, placement
 from beadwright.layers import LayerPlan, find_folds
-from beadwright.numeric import Finding
+from beadwright.pipeline._bead_findings import corner_findings, void_findings
 from beadwright.pipeline._build import Clock, build_layer
 from beadwright.pipeline._built import Built, built
 from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findings
@@ -202,7 +202,8 @@ def plan_part(
         left = {} if blank is None else stock_left(blank, solid, plans, settings)
         more = (
             *(() if rest is None else rest.findings()),
-            *_voids(works, stages),
+            *void_findings(works),
+            *corner_findings(works, amounts),
             *whole.findings,
             *course.findings(),
             *(() if folds is None else folds.findings()),
@@ -261,16 +262,6 @@ def plan_part(
         out=None if out is None else Path(out),
         build=whole,
     )
-
-
-def _voids(works: Sequence[LayerWork], stages: Stages) -> tuple[Finding, ...]:
-    """Closed hollow spaces without a vent."""
-    with stages.measure("voids"):
-        voids = Voids()
-        for work in works:
-            plan = work.layer.plan
-            voids.add(plan.index, plan.z, plan.height, work.layer.region, work.hollow)
-        return voids.findings()
 
 
 def layer_planes(cutter: Cutter, plan: LayerPlan) -> Planes:

@@ -1,0 +1,80 @@
+"""What is found by looking at the beads of all layers: corners, bends, and closed hollow spaces."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from beadwright.beads import Corner, Tight, Voids, sharpest_corner, tightest_bend
+from beadwright.numeric import Finding
+from beadwright.pipeline._layer_work import LayerWork
+
+# A corner missed by less than this is none, mm.
+LEAST = 0.05
+
+
+def corner_findings(works: Sequence[LayerWork], amounts: Mapping[int, float]) -> tuple[Finding, ...]:
+    """At most one finding ``corner`` and one ``tight-bend``, each at the worst place.
+
+    Parameters
+    ----------
+    works : sequence of LayerWork
+    amounts : mapping of int to float
+        Stock of each face that has any, mm: a corner is missed where the beads fall short of it by more.
+    """
+    missed: list[tuple[float, float, Corner, LayerWork]] = []
+    bends: list[tuple[Tight, LayerWork]] = []
+    for work in works:
+        corner, bend = sharpest_corner(work.layer.region, work.beads), tightest_bend(work.beads)
+        if corner is not None:
+            stock = min(amounts.get(face, 0.0) for face in corner.faces)
+            if corner.shortfall > stock + LEAST:
+                missed.append((corner.shortfall, stock, corner, work))
+        if bend is not None:
+            bends.append((bend, work))
+    found = []
+    if missed:
+        short, stock, corner, work = max(missed, key=lambda row: row[0] - row[1])
+        plan = work.layer.plan
+        found.append(
+            Finding(
+                code="corner",
+                level="note",
+                layer=plan.index,
+                at_mm=(*corner.at, plan.z),
+                face=corner.faces[1] if corner.faces[1] >= 0 else None,
+                measured=short,
+                allowed=stock,
+                unit="mm",
+                text=f"the bead's round edge falls {short:.2f} mm short of a corner of"
+                f" {math.degrees(corner.angle):.0f} degrees; so in {len(missed)} layer(s), here most: where the"
+                " corner must be sharp, leave that much stock and machine it",
+            )
+        )
+    if bends:
+        bend, work = min(bends, key=lambda row: row[0].radius)
+        plan = work.layer.plan
+        width = max(bead.width for bead in work.beads)
+        found.append(
+            Finding(
+                code="tight-bend",
+                level="note",
+                layer=plan.index,
+                at_mm=(*bend.at, plan.z),
+                measured=bend.radius,
+                allowed=width / 2,
+                unit="mm",
+                text=f"a centreline bends with a radius of {bend.radius:.2f} mm, below half a bead: material piles"
+                f" up inside the bend; so in {len(bends)} layer(s), here most",
+            )
+        )
+    return tuple(found)
+
+
+def void_findings(works: Sequence[LayerWork]) -> tuple[Finding, ...]:
+    """Closed hollow spaces without a vent."""
+    voids = Voids()
+    for work in works:
+        plan = work.layer.plan
+        voids.add(plan.index, plan.z, plan.height, work.layer.region, work.hollow)
+    return voids.findings()
