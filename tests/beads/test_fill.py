@@ -120,7 +120,7 @@ def random_region(seed):
     return (blob, *holes)
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(5))
 @pytest.mark.parametrize("kind", ["lines", "ribs"])
 def test_random_regions(seed, kind):
     angles = (17.0 * seed, 17.0 * seed + 90)
@@ -188,3 +188,50 @@ def test_a_region_that_contours_fill_gets_no_fill():
     _, laid, _ = filled(polygon([[0, 0], [100, 0], [100, 30], [0, 30]]))
 
     assert of_role(laid, "fill") == []
+
+
+def crossed(*loops, joined=True, index=0):
+    plan = plan_layers(0.0, 40.0, 4.0)[index]
+    on = layer(plan, region=ArcRegion(loops=loops, supports=np.zeros((0, 4))))
+    laid = contour_beads(on, width=W, height=H, spacing=W, contours=1000, walls=LIMITS)
+    asked = FillPlan(kind="contour", angles=(0.0,), joined=joined, overlap=0.1, rib_spacing=100.0, contours=2)
+    laid = fill_beads(on, laid, asked, width=W, spacing=W, limits=LIMITS)
+    return laid, coverage(on, laid.beads, width=W, loss=0.0, hollow=laid.rest)
+
+
+def test_rings_of_a_disc_are_one_bead_by_cross_overs():
+    # 200 mm: ranks 3 to 24 lie at 4.2 + 8.4 (k - 1) from the edge; each gives up one spacing, and gets a cross-over
+    laid, found = crossed(circle(0, 0, 200))
+    apart, _ = crossed(circle(0, 0, 200), joined=False)
+    fill = of_role(laid, "fill")
+    rings = of_role(apart, "fill")
+
+    assert len(fill) < len(rings) / 4
+    assert laid.joined == len(rings) == 22
+    assert [b.rank for b in laid.beads if b.role == "contour"] == [1, 2]
+    longest = max(fill, key=lambda b: length(b.path))
+    whole = sum(length(b.path) for b in rings)
+    # a cross-over of sqrt(2) spacings in place of one spacing of ring
+    assert sum(length(b.path) for b in fill) == pytest.approx(
+        whole + (len(rings) - len(fill)) * (math.sqrt(2) - 1) * W, rel=2e-3
+    )
+    assert not longest.closed
+    assert found.missed < 0.02
+    assert found.excess < 0.02
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_crossed_rings_of_random_regions_keep_inside_and_lose_nothing(seed):
+    loops = random_region(seed)
+    laid, found = crossed(*loops, index=3)
+    apart, before = crossed(*loops, joined=False)
+    rings = [shapely.Polygon(points_of(loop, True)) for loop in loops]
+    core = rings[0].difference(shapely.union_all(rings[1:])).buffer(-W / 2 + 0.05, quad_segs=64)
+    fill = of_role(laid, "fill")
+
+    assert len(fill) < len(of_role(apart, "fill"))
+    assert all(core.contains(shapely.LineString(points_of(bead.path, bead.closed))) for bead in fill)
+    assert sum(length(b.path) for b in fill) == pytest.approx(
+        sum(length(b.path) for b in of_role(apart, "fill")), rel=0.02
+    )
+    assert found.missed < before.missed + 0.01

@@ -47,6 +47,8 @@ class LayerBeads:
         How often polygons had to stand in for lines and arcs.
     rest : ArcRegion
         What lies inside all contour beads; empty where not all ranks could be laid.
+    joined : int
+        Lines, ribs and rings inside them, before some were joined into one bead.
     """
 
     beads: tuple[Bead, ...]
@@ -56,6 +58,7 @@ class LayerBeads:
     grey: int = 0
     fallbacks: int = 0
     rest: ArcRegion = NOTHING
+    joined: int = 0
 
 
 def contour_beads(

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from beadwright.arcs import intersect, offset, subtract, swept
 from beadwright.beads._bead import Bead, Role
 from beadwright.beads._contour import NOTHING, LayerBeads
+from beadwright.beads._crossed import joined_rings
 from beadwright.beads._decks import Deck
 from beadwright.beads._lines import Laid, LinePattern, line_beads
 from beadwright.beads._medial import WallRange
@@ -24,7 +26,10 @@ class FillPlan:
     Attributes
     ----------
     kind : {"none", "lines", "contour", "ribs"}
-        ``contour`` is a matter of the contour beads: they go on until the region is full.
+        ``contour``: contour beads went on until the region was full; those of a rank above `contours` become
+        fill.
+    contours : int
+        Contour beads that stay so.
     angles : tuple of float
         Against x, rad: of lines one a layer in turn, of ribs all in every layer.
     joined : bool
@@ -40,6 +45,7 @@ class FillPlan:
     joined: bool
     overlap: float
     rib_spacing: float
+    contours: int = 2
 
 
 def fill_beads(
@@ -72,10 +78,12 @@ def fill_beads(
     LayerBeads
         ``rest`` is what stays hollow on purpose.
     """
-    inside, fallbacks, bound = _open(laid)
-    if not inside.loops or plan.kind == "contour":
-        return replace(laid, rest=NOTHING if plan.kind == "contour" else inside)
     core = offset(layer.region, distance=width / 2).region
+    if plan.kind == "contour":
+        return _crossed(layer, laid, plan, core, spacing)
+    inside, fallbacks, bound = _open(laid)
+    if not inside.loops:
+        return replace(laid, rest=inside)
     index = layer.plan.index
     found: list[tuple[Role, Laid]] = []
     overlap = plan.overlap * width
@@ -106,9 +114,24 @@ def fill_beads(
             first=index % len(plan.angles),
         )
         found += [("rib", each) for each in rib_beads(open_, core, pattern)]
-    rank = 1 + max((bead.rank for bead in laid.beads), default=0)
-    loop = 1 + max((bead.loop for bead in laid.beads), default=-1)
-    beads = [
+    beads = _as_beads(found, laid.beads, width=width, height=layer.plan.height)
+    return replace(
+        laid,
+        beads=(*laid.beads, *beads),
+        bound=max(laid.bound, bound),
+        fallbacks=laid.fallbacks + fallbacks,
+        rest=NOTHING if plan.kind == "lines" else open_,
+        joined=sum(each.joined for _, each in found),
+    )
+
+
+def _as_beads(
+    found: Sequence[tuple[Role, Laid]], others: Sequence[Bead], *, width: float, height: float
+) -> list[Bead]:
+    """Beads of what was laid beside others, each a loop of its own."""
+    rank = 1 + max((bead.rank for bead in others), default=0)
+    loop = 1 + max((bead.loop for bead in others), default=-1)
+    return [
         Bead(
             path=each.path,
             role=role,
@@ -117,17 +140,27 @@ def fill_beads(
             hole=False,
             offset=width / 2,
             width=each.width,
-            height=layer.plan.height,
+            height=height,
         )
         for place, (role, each) in enumerate(found)
     ]
-    return replace(
-        laid,
-        beads=(*laid.beads, *beads),
-        bound=max(laid.bound, bound),
-        fallbacks=laid.fallbacks + fallbacks,
-        rest=NOTHING if plan.kind == "lines" else open_,
+
+
+def _crossed(
+    layer: LayerRegion, laid: LayerBeads, plan: FillPlan, core: ArcRegion, spacing: float
+) -> LayerBeads:
+    """Contour beads of higher ranks as fill, joined by cross-overs if asked."""
+    rings = [bead for bead in laid.beads if bead.role == "contour" and bead.rank > plan.contours]
+    kept = tuple(bead for bead in laid.beads if bead.role != "contour" or bead.rank <= plan.contours)
+    found = (
+        joined_rings(rings, core, spacing=spacing, layer=layer.plan.index)
+        if plan.joined
+        else tuple(Laid(path=ring.path, width=ring.width) for ring in rings)
     )
+    if not found:
+        return replace(laid, rest=NOTHING)
+    beads = _as_beads([("fill", each) for each in found], kept, width=rings[0].width, height=rings[0].height)
+    return replace(laid, beads=(*kept, *beads), rest=NOTHING, joined=len(rings))
 
 
 def _open(laid: LayerBeads) -> tuple[ArcRegion, int, float]:

@@ -67,10 +67,11 @@ class LinePattern:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Laid:
-    """A centreline and its bead's width, mm."""
+    """A centreline, its bead's width, mm, and of how many lines or rings it was joined."""
 
     path: ArcPath
     width: float
+    joined: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -98,8 +99,8 @@ def line_beads(region: ArcRegion, core: ArcRegion, pattern: LinePattern) -> tupl
     found: list[Laid] = []
     for piece in pieces_of(turned(region, -pattern.angle)):
         for band in _bands(piece, pattern):
-            for path in _band_paths(piece, inner, band, pattern):
-                found.append(Laid(path=turned_path(path, pattern.angle), width=band.width))
+            for path, joined in _band_paths(piece, inner, band, pattern):
+                found.append(Laid(path=turned_path(path, pattern.angle), width=band.width, joined=joined))
     return tuple(found)
 
 
@@ -135,19 +136,22 @@ def _sides(piece: ArcRegion, least: float) -> list[tuple[float, float]]:
     return found
 
 
-def _band_paths(piece: ArcRegion, core: ArcRegion, band: _Band, pattern: LinePattern) -> list[ArcPath]:
+def _band_paths(
+    piece: ArcRegion, core: ArcRegion, band: _Band, pattern: LinePattern
+) -> list[tuple[ArcPath, int]]:
+    """Centrelines of a band, each with the number of lines in it."""
     if not pattern.joined:
         rows = rows_of(piece, band.heights)
         ends = square_ends(piece, core, band.heights, band.width, rows.line, rows.ends, pattern.overlap)
         kept = np.flatnonzero(ends[:, 1] - ends[:, 0] >= SHORT * band.width)
-        return [_straight(ends[i], band.heights[rows.line[i]]) for i in kept]
+        return [(_straight(ends[i], band.heights[rows.line[i]]), 1) for i in kept]
     # The middle of a bead that runs along the boundary and overlaps what lies beyond as set.
     track = offset(piece, distance=min(band.width, pattern.width) / 2 - pattern.overlap).region
     rows = rows_of(track, band.heights)
     ends = square_ends(piece, core, band.heights, band.width, rows.line, rows.ends, pattern.overlap)
     long = ends[:, 1] - ends[:, 0] >= SHORT * band.width
     return [
-        _trail(track, rows, ends, band.heights, trail)
+        (_trail(track, rows, ends, band.heights, trail), len(trail))
         for trail in _trails(track, rows, long, FAR * pattern.spacing)
     ]
 

@@ -147,6 +147,7 @@ def _layer(laid: Laid) -> dict[str, Any]:
         "hidden_mm": laid.work.hidden,
         "grey": laid.work.grey,
         **_lean(laid.work),
+        **_joined(laid),
         **({} if laid.work.coverage is None else {"coverage": laid.work.coverage.as_dict()}),
     }
 
@@ -156,6 +157,14 @@ def _lean(work: LayerWork) -> dict[str, float]:
     if work.hanging is None:
         return {}
     return {"lean_mm2": math.fsum(piece.area for piece in work.hanging)}
+
+
+def _joined(laid: Laid) -> dict[str, Any]:
+    """How many lines, ribs and rings lie inside the contour beads, and how many beads they became."""
+    if not laid.work.joined:
+        return {}
+    beads = sum(bead.role in {"fill", "rib", "deck"} for bead in laid.work.beads)
+    return {"joined": {"before": laid.work.joined, "after": beads}}
 
 
 def _totals(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
@@ -169,6 +178,9 @@ def _totals(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     covered = [row["coverage"] for row in rows if "coverage" in row]
     if covered and len(covered) == len(rows):
         summed["coverage"] = {key: math.fsum(each[key] for each in covered) for key in covered[0]}
+    joined = [row["joined"] for row in rows if "joined" in row]
+    if joined:
+        summed["joined"] = {key: sum(each[key] for each in joined) for key in ("before", "after")}
     summed["hidden_mm"] = max((row["hidden_mm"] for row in rows), default=0.0)
     return summed
 

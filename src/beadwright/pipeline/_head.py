@@ -28,7 +28,7 @@ def program_head(
     return Head(
         part=model.file,
         part_sha256=model.sha256,
-        contours=0 if resolved.settings.wall else resolved.settings.ranks(),
+        contours=0 if resolved.settings.wall else resolved.settings.contours,
         placement=cast(Placement, rows),
         settings=tuple(
             Setting(name=name, value=_value(row["value"]), source=row["from"])

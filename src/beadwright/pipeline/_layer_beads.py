@@ -62,7 +62,7 @@ def solid_beads(
             rounding=rounding,
         )
     fill = settings.fill
-    if fill.kind in {"lines", "ribs"} or beside:
+    if fill.kind != "none" or beside:
         with stages.measure("fill"):
             deck = deck_region(
                 laid.rest,
@@ -99,4 +99,5 @@ def fill_plan(settings: PlanSettings) -> FillPlan:
         joined=fill.joined,
         overlap=fill.overlap,
         rib_spacing=fill.rib_spacing,
+        contours=settings.contours,
     )

@@ -115,6 +115,8 @@ class LayerWork:
         What the beads cover; None for walls, and where it could not be had.
     hollow : tuple of ArcRegion
         What stays hollow on purpose, piece by piece.
+    joined : int
+        Lines, ribs and rings inside the contour beads, before some were joined into one bead.
     left_out : tuple of LeftOut
         Holes that are printed full.
     later_open : frozenset of int
@@ -135,6 +137,7 @@ class LayerWork:
     shared: float = 0.0
     coverage: Coverage | None = None
     hollow: tuple[ArcRegion, ...] = ()
+    joined: int = 0
     left_out: tuple[LeftOut, ...] = ()
     later_open: frozenset[int] = frozenset()
     hanging: tuple[Hanging, ...] | None = None
@@ -370,6 +373,7 @@ def _work(layer: LayerRegion, laid: LayerBeads, planes: Planes, sections: tuple[
         hidden=max(section.hidden for section in sections),
         grey=laid.grey,
         lost=laid.lost,
+        joined=laid.joined,
         fallbacks=sum(section.fallbacks for section in sections) + layer.fallbacks + laid.fallbacks,
     )
 
