@@ -30,7 +30,7 @@ from beadwright.section._kernels.nodes import bezier3, spline_root
 from beadwright.section._kernels.options import helper, kernel
 from beadwright.section._kernels.quadric import turned_quadric
 from beadwright.section._kernels.rows import add, level_row
-from beadwright.section._kernels.tangency import pushed_sine
+from beadwright.section._kernels.tangency import NEAR, meridian_radius, pushed_sine
 from beadwright.section._kernels.turned import UPRIGHT, turned_circle, turned_line
 
 
@@ -130,6 +130,9 @@ def turned_spline(
                 par[row, 4] = v
                 # a tilt lifts the circle's sides by rho x radius, and the section goes with the slope
                 par[row, 12] = rho * abs(out[0] * out[6] / out[5]) if rho > 0.0 else 0.0
+                par[row, 14] = abs(out[5])
+                if abs(out[5]) < NEAR:
+                    par[row, 15] = meridian_radius(f, i, i + 1, spans, v, work, out)
             continue
         if met:
             p0 = meet(f, i, spans, ends[i, 0], height, rho, 1.0, work, out)
@@ -282,12 +285,14 @@ def fill(
                 d = (f[3] - f[2] * h) / (size * size)
                 par[n, 0], par[n, 1] = d * f[0], d * f[1]
                 par[n, 2], par[n, 3] = -f[1] / size, f[0] / size
+                par[n, 14] = size
         elif k == SPHERE:
             z = h - f[2]
             if abs(z) < f[3]:
                 n = add(rows, count, B_CIRCLE, 1, C_CIRCLE)
                 par[n, 0], par[n, 1], par[n, 2] = f[0], f[1], sqrt((f[3] - z) * (f[3] + z))
                 par[n, 3] = 1.0 if f[4] > 0.0 else -1.0
+                par[n, 14], par[n, 15] = par[n, 2] / f[3], f[3]
         elif k == TURNED_LINE:
             turned_line(f, h, rows, count, out)
         elif k == TURNED_CIRCLE:

@@ -15,10 +15,10 @@ extrusion's line: a part of its length)."""
 
 B_LINE = 0
 """par: x, y, dx, dy (unit, along the direction); 13: 1 if it ends at s = 0, -1 if it begins there; 14, 15: least
-sine of the angle to the plane and radius there (but on planes)."""
+sine of the angle to the plane and the surface's radius there."""
 B_CIRCLE = 1
 """par: centre x, y, radius, sense (+1 counter-clockwise), v on the face, 1 or -1 for a torus cut along
-its axis; 13: 1 if 14, 15 are the sine of the angle to the plane and the radius there."""
+its axis; 14, 15: as of a line."""
 B_ANGLE = 2
 """par: rows x, y, w of a matrix times (1, cos a, sin a); sense; centre and half width of a (0: closed);
 13: 1 for a matrix times (cosh a, 1, sinh a);

@@ -226,9 +226,12 @@ def emit(
             off += par[r, 16] * (
                 max(abs(s0), abs(s1)) if kind == B_LINE and face_kind[f] >= PUSHED_CONIC else 1.0
             )
-            least_sine(
-                kind, par[r], face_kind[f], fpar[f], first, last, spans, bend, s0, s1, work, out, found
-            )
+            if kind in (B_LINE, B_CIRCLE):
+                found[0], found[1], found[2], found[3] = par[r, 14], par[r, 15], x0, y0
+            else:
+                least_sine(
+                    kind, par[r], face_kind[f], fpar[f], first, last, spans, bend, s0, s1, work, out, found
+                )
             flat = face_kind[f] == PLANE
             bound += par[r, 12] + off / (found[0] if flat else max(found[0], NEAR))
             if found[0] < NEAR:

@@ -204,7 +204,7 @@ def turned_quadric(
         par[n, 0], par[n, 1] = ox + 0.5 * two * f[3] / rho, oy + 0.5 * two * f[4] / rho
         par[n, 2], par[n, 3] = radius, -way
         conic_sine(a, b, c, az, rho, height, 0.5 * two - radius, 0.5 * two + radius, out)
-        par[n, 12], par[n, 13] = abs(three + 1.0) * (radius + abs(two)), 1.0
+        par[n, 12] = abs(three + 1.0) * (radius + abs(two))
         par[n, 14], par[n, 15], par[n, 16] = out[0], out[1], off
         return
     # vertices on the axis Y = 0, the stable way; the second may lie at infinity

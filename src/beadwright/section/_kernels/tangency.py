@@ -10,13 +10,9 @@ from math import atan2, cos, floor, hypot, pi, sin, sqrt
 from typing import Any
 
 from beadwright.section._kernels.codes import (
-    B_ANGLE,
-    B_CIRCLE,
-    B_LINE,
+    B_LEVEL,
     B_PUSHED,
-    PLANE,
     PUSHED_CONIC,
-    SPHERE,
     TURNED_CIRCLE,
     TURNED_LINE,
     TURNED_SPLINE,
@@ -262,29 +258,13 @@ def least_sine(
     out: Any,
     found: Any,
 ) -> None:
-    """``found[0:4]`` = least sine on [s0, s1] of any branch but a free one, radius and x, y there."""
-    if branch != B_PUSHED and branch != B_LINE and branch != B_CIRCLE and branch != B_ANGLE:
+    """``found[0:4]`` = least sine on [s0, s1] of an angle, pushed or level branch, radius and x, y there."""
+    if branch == B_LEVEL:
         level_sine(par, kind, f, first, last, spans, bend, s0, s1, work, out, found)
         return
     point(branch, par, kind, f, first, last, spans, s0, work, out)
     x, y = out[2], out[3]
-    out[0], out[1] = 1.0, 0.0
-    if branch == B_LINE:
-        out[0], out[1] = (hypot(f[0], f[1]), 0.0) if kind == PLANE else (par[14], par[15])
-    elif branch == B_CIRCLE:
-        if kind == SPHERE:
-            out[0], out[1] = par[2] / f[3], f[3]
-        elif par[13] != 0.0:
-            out[0], out[1] = par[14], par[15]
-        elif kind == TURNED_LINE:
-            out[0], out[1] = abs(f[12]), par[2]
-        elif kind == TURNED_CIRCLE:
-            if par[5] == 0.0:
-                out[0], out[1] = abs(cos(par[4])), abs(f[10])
-        else:
-            radius = meridian_radius(f, first, last, spans, par[4], work, out)
-            out[0], out[1] = abs(out[5]), radius
-    elif kind == PUSHED_CONIC:
+    if kind == PUSHED_CONIC:
         pushed_sine(f, kind, first, last, spans, par[9] * s0, par[9] * s1, work, out)
     elif branch == B_PUSHED:
         low, high = spans[0][first, 0], spans[0][last - 1, 1]

@@ -117,7 +117,7 @@ def turned_line(f: Any, h: float, rows: Any, count: Any, out: Any) -> None:
         par[n, 0], par[n, 1], par[n, 2] = f[0] + f[3] * height / az, f[1] + f[4] * height / az, radius
         par[n, 3], par[n, 4] = 1.0 if sense * dw > 0.0 else -1.0, v
         # a tilt lifts the circle's sides by rho x radius, and the section goes with the meridian's slope
-        par[n, 12] = rho * radius * abs(dr / dw)
+        par[n, 12], par[n, 14], par[n, 15] = rho * radius * abs(dr / dw), abs(dw), radius
         return
     ex, ey = f[3] / rho, f[4] / rho
     over = height - az * w0
@@ -174,7 +174,7 @@ def turned_circle(f: Any, h: float, rows: Any, count: Any) -> None:
             par[n, 0], par[n, 1] = f[0] + f[3] * height / az, f[1] + f[4] * height / az
             par[n, 2] = abs(r)
             par[n, 3], par[n, 4] = 1.0 if sense * minor * c > 0.0 else -1.0, atan2(g, c)
-            par[n, 12] = rho * abs(r * g) / root
+            par[n, 12], par[n, 14], par[n, 15] = rho * abs(r * g) / root, root, abs(minor)
         return
     ex, ey = f[3] / rho, f[4] / rho
     over = height - az * w0
@@ -191,6 +191,7 @@ def turned_circle(f: Any, h: float, rows: Any, count: Any) -> None:
             # the plane passes the axis by q, and Y = sqrt(r^2 - q^2)
             q, inner = abs(height) + abs(az) * (abs(w0) + abs(minor)), abs(major) - abs(minor)
             par[n, 12] = min(q, 0.5 * q * q / inner) if inner > 0.0 else q
+            par[n, 14] = 1.0
         return
     # both touch by less than what heights are rounded to; how far the curve may lie beside is listed
     scale = ROUNDING * (abs(major) + abs(f[2]) + abs(h))
