@@ -15,8 +15,10 @@ from beadwright.section._kernels.options import helper
 
 LEVEL_TARGET = 1e-7  # deviation between interpolation points that ends the halving, mm
 LEVEL_HALVINGS = 14
-STALL = 0.7
-"""Part of a deviation that is left after halving, from which on it counts as not gone down."""
+HAZE = 8.0 * 2.0**-53
+"""Rounding of r^2 - q^2 as a part of r^2."""
+SQUARE_ROOT = 2.0**-26
+"""A side distance Y below this part of r is rounding alone."""
 STRETCH = 3.0
 """Parameter of a hyperbola over one piece: beyond it the middle weight would dwarf those of the ends."""
 
@@ -172,27 +174,27 @@ def put_level(
     parts = max(1, ceil((s1 - s0) / (0.25 * pi)))
     width = (s1 - s0) / parts
     here, level = s0, 0
-    former, stalled = 1e300, 0
     while here < s1:
         b = min(s1, here + width)
         if s1 - b < 1e-9 * (s1 - s0):
             b = s1
-        miss = 0.0
+        miss, wide, side = 0.0, 0.0, 1e300
         for i in range(n + len(checks)):
             place = lobatto[i] if i < n else checks[i - n]
             level_point(par, kind, f, first, last, spans, here + place * (b - here), work, out)
             if i < n:
                 values[i, 0], values[i, 1] = out[2], out[3]
                 continue
+            wide = max(wide, abs(out[0]))
+            side = min(side, abs((out[3] - par[8]) * par[9] - (out[2] - par[7]) * par[10]))
             ex, ey = -out[2], -out[3]
             for j in range(n):
                 ex += to_checks[i - n, j] * values[j, 0]
                 ey += to_checks[i - n, j] * values[j, 1]
             miss = max(miss, hypot(ex, ey))
-        # halving gains at least half even at a corner; what does not go down twice is rounding
-        stalled = stalled + 1 if miss > STALL * former else 0
-        former = miss
-        if miss > LEVEL_TARGET and level < LEVEL_HALVINGS and stalled < 2:
+        # Y = sqrt(r^2 - q^2) is not known better than rounding of r^2 over Y: no halving mends that
+        hazy = HAZE * wide * wide / max(side, SQUARE_ROOT * wide)
+        if miss > max(LEVEL_TARGET, hazy) and level < LEVEL_HALVINGS:
             width *= 0.5
             level += 1
             continue
@@ -209,13 +211,9 @@ def put_level(
             control[count[1], 0], control[count[1], 1], control[count[1], 2] = x, y, 1.0
             count[1] += 1
         here = b
-        if stalled == 2 and level >= 2:
-            width *= 4.0
-            level -= 2
-        elif miss < 0.02 * LEVEL_TARGET and level > 0:
+        if miss < max(0.02 * LEVEL_TARGET, 0.5 * hazy) and level > 0:
             width *= 2.0
             level -= 1
-        former, stalled = 1e300, 0
     return pieces, control, 1.5 * worst
 
 
