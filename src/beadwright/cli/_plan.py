@@ -94,6 +94,15 @@ def plan(
     at: Annotated[
         str | None, option("--at", "X,Y", "where the middle of the part stands, mm [default: 0,0]")
     ] = None,
+    contraction: Annotated[
+        str | None,
+        option(
+            "--contraction", "X,Y,Z", "factors that make up for contraction, only as measured [default: 1]"
+        ),
+    ] = None,
+    stock: Annotated[
+        str | None, option("--stock", "MM", "material left on all faces for machining; by face in the job")
+    ] = None,
     layers: Annotated[
         str | None, option("--layers", "A:B", "only layers A up to B - 1 of the whole plan")
     ] = None,
@@ -147,6 +156,8 @@ def plan(
         "scale": scale,
         "rotate": rotate,
         "at": at,
+        "contraction": contraction,
+        "stock": stock,
         "layers": layers,
         "wall": wall,
         "dialect": dialect,

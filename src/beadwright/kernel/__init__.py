@@ -1,5 +1,6 @@
 """The only room that talks to the CAD kernel: STEP in and out, health, section as referee."""
 
+from beadwright.kernel._contract import contracted
 from beadwright.kernel._export import section_step, write_section_step
 from beadwright.kernel._export_layers import prisms_step, wires_step
 from beadwright.kernel._read import from_shape, read_step
@@ -9,6 +10,7 @@ from beadwright.kernel._triangles import display_triangles, tessellate
 
 __all__ = [
     "Reference",
+    "contracted",
     "display_triangles",
     "face_section",
     "from_shape",

@@ -59,7 +59,7 @@ def read_step(path: str | Path, *, walls: bool = False) -> Model:
                 text="the file states no length unit; millimetres are assumed: check the size",
             )
         )
-    return _build(
+    return build(
         document.bodies,
         file=text.file,
         sha256=text.sha256,
@@ -97,7 +97,7 @@ def from_shape(shape: Any, *, name: str = "shape", walls: bool = False) -> Model
     for body in loose_bodies(whole):
         none = ("",) * sum(1 for _ in faces(body))
         bodies.append(Body(shape=body, name=name, colour="", face_names=none, face_colours=none))
-    return _build(
+    return build(
         tuple(bodies),
         file=name,
         sha256=hashlib.sha256(to_bytes(whole)).hexdigest(),
@@ -121,7 +121,7 @@ def _kernel_shape(shape: Any, name: str) -> TopoDS_Shape:
     return compound(found)
 
 
-def _build(
+def build(
     bodies: tuple[Body, ...],
     *,
     file: str,
@@ -132,6 +132,7 @@ def _build(
     findings: tuple[Finding, ...],
     walls: bool,
 ) -> Model:
+    """A model from bodies."""
     chosen = select(bodies, file, walls)
     tables = Tables()
     try:

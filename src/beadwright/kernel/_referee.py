@@ -93,7 +93,8 @@ def _plane(matrix: npt.ArrayLike | None, z: float) -> _Plane:
 
 
 @lru_cache(maxsize=4)
-def _bodies(data: bytes) -> tuple[TopoDS_Shape, ...]:
+def bodies_of(data: bytes) -> tuple[TopoDS_Shape, ...]:
+    """The bodies in a model's own bytes, one by one."""
     if not data:
         raise GeometryError("the model carries no shape of the kernel's; read it with `read_step` again")
     found = []
@@ -121,7 +122,7 @@ def volume(model: Model, tolerance: float | None = None) -> float:
         The model carries no shape.
     """
     total = 0.0
-    for body in _bodies(model.kernel_bytes):
+    for body in bodies_of(model.kernel_bytes):
         properties = GProp_GProps()
         if tolerance is None:
             BRepGProp.VolumeProperties_s(body, properties)
@@ -155,7 +156,7 @@ def reference_section(model: Model, z: float, matrix: npt.ArrayLike | None = Non
     owners: list[Faces] = []
     bodies: list[int] = []
     closed, lost, first = True, 0, 0
-    for number, body in enumerate(_bodies(model.kernel_bytes)):
+    for number, body in enumerate(bodies_of(model.kernel_bytes)):
         ids = TopTools_IndexedMapOfShape()
         for face in faces(body):
             ids.Add(face)
@@ -203,7 +204,7 @@ def face_section(
         No such face.
     """
     row = face_id
-    for body in _bodies(model.kernel_bytes):
+    for body in bodies_of(model.kernel_bytes):
         for face in faces(body):
             if row == 0:
                 plane = _plane(matrix, z)

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from beadwright.brep import Model
 from beadwright.layers import LayerPlan
+from beadwright.pipeline._stand import fixed_point
 from beadwright.program import Head, Placement, Setting
 from beadwright.settings import Resolved
 
@@ -30,6 +31,8 @@ def program_head(
         part_sha256=model.sha256,
         contours=0 if resolved.settings.wall else resolved.settings.contours,
         placement=cast(Placement, rows),
+        contraction=resolved.settings.contraction,
+        contraction_at=fixed_point(resolved.settings),
         settings=tuple(
             Setting(name=name, value=_value(row["value"]), source=row["from"])
             for name, row in told.items()

@@ -14,7 +14,7 @@ from typing import Any, Unpack
 import numpy as np
 
 from beadwright.beads import SiteRule, Trail, arrange
-from beadwright.brep import Model, placed, placement
+from beadwright.brep import Model
 from beadwright.layers import LayerPlan, find_folds
 from beadwright.pipeline._bead_findings import corner_findings, void_findings
 from beadwright.pipeline._build import Clock, build_layer
@@ -28,7 +28,6 @@ from beadwright.pipeline._findings import plan_findings
 from beadwright.pipeline._head import program_head
 from beadwright.pipeline._heights import LEVEL, asked_layers, plan_heights, reach
 from beadwright.pipeline._json import as_text
-from beadwright.pipeline._kernel_fallback import kernel_fallback
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
 from beadwright.pipeline._layer_work import Job, LayerWork, Planes
 from beadwright.pipeline._lean import lean_findings
@@ -41,6 +40,7 @@ from beadwright.pipeline._safety import check_safety
 from beadwright.pipeline._sheet import plan_sheet
 from beadwright.pipeline._sites import rank_order, site_rule
 from beadwright.pipeline._stages import COMPILE, Stages
+from beadwright.pipeline._stand import stand
 from beadwright.pipeline._stock import make_blank, stock_amounts, stock_findings, stock_left, stocked_of
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
 from beadwright.pipeline._writing import Writing, settle
@@ -150,8 +150,8 @@ def plan_part(
             else:
                 model, triangles = read_part_with_picture(part, walls=walls)
         with stages.measure("place"):
-            matrix = placement(model, settings.scale, settings.rotate, settings.at)
-            solid = placed(model, matrix)
+            place = stand(model, settings)
+            solid = place.solid
             card = replace(cards(resolved), cold=rest is not None, halts=writing.halts())
             earlier = None if settings.earlier is None else read_earlier(settings.earlier, model)
             later = find_later(solid, settings, earlier)
@@ -160,9 +160,10 @@ def plan_part(
             blank = make_blank(solid, amounts, settings)
             if blank is not None and blank.box[0, 2] < -LEVEL:
                 # stock below the part: the part stands that much higher
-                matrix[2, 3] -= blank.box[0, 2]
-                solid = placed(model, matrix)
+                place = stand(model, settings, lift=-float(blank.box[0, 2]))
+                solid = place.solid
                 blank = make_blank(solid, amounts, settings)
+            matrix = place.matrix
             ends = reach(solid, blank)
             heights = plan_heights(solid, ends, settings)
             own = None if rest is None else rest.layers(ends[1], settings, solid)
@@ -177,7 +178,7 @@ def plan_part(
                 cutter=cutter,
                 settings=settings,
                 spacing=settings.bead_spacing(),
-                fallback=kernel_fallback(model, matrix),
+                fallback=place.fallback,
                 folds=folds,
                 later=later.features,
                 stock=None if blank is None else stocked_of(blank, solid, amounts, later),

@@ -62,6 +62,16 @@ def _names(value: object) -> object:
 
 
 SafetyRule = Literal["volume", "keep-out", "speed", "traverse", "temperature", "tamper"]
+
+
+def _factors(value: object) -> object:
+    """Accept one number for all axes, and ``"1.001,1.002,1.003"``."""
+    if isinstance(value, str) and "," in value:
+        return tuple(value.split(","))
+    return (value,) * 3 if isinstance(value, (str, int, float)) and not isinstance(value, bool) else value
+
+
+Factor = Annotated[float, Field(ge=0.9, le=1.1)]
 Index = Annotated[int, Field(ge=0)]
 Angle = Annotated[float, Quantity("angle", -360.0, 360.0)]
 Place = Annotated[float, Quantity("length", -100_000.0, 100_000.0)]
@@ -124,6 +134,11 @@ class PlanSettings(Section):
         (0.0, 0.0),
         description="where the middle of the part's box stands on the platform, X,Y, mm",
         json_schema_extra=_allowed("X,Y of -100000 to 100000 mm"),
+    )
+    contraction: Annotated[tuple[Factor, Factor, Factor], BeforeValidator(_factors)] = Field(
+        (1.0, 1.0, 1.0),
+        description="factors X,Y,Z that make up for contraction, only as measured; one for all, or three",
+        json_schema_extra=_allowed("one factor or three, X,Y,Z, of 0.9 to 1.1"),
     )
     layers: Annotated[tuple[Index, Index | None], BeforeValidator(_span), AlsoText()] = Field(
         (0, None),
@@ -270,6 +285,7 @@ class PlanOptions(TypedDict, total=False):
     scale: float
     rotate: tuple[float, float, float]
     at: tuple[float, float]
+    contraction: float | tuple[float, float, float]
     layers: tuple[int, int | None]
     wall: Wall | None
     fill: dict[str, Any]

@@ -260,9 +260,9 @@ def check_reach(reading: Reading, deposit: Deposit, model: Model, matrix: np.nda
         text = f"the last layer ends at {last.z:.4f}, the part at {high:.4f}"
         _reach(last, text, last.z, high, notes)
     for layer in deposit.layers:
-        # decks close stock above and below the part
-        laid = [bead for bead in layer.beads if bead.role != "deck"]
-        if laid and not any(low - SAME <= cut <= high + SAME for cut in layer.cuts):
+        # stock closes the part above and below
+        room = layer.stock if np.isfinite(layer.stock) else np.inf
+        if layer.beads and not any(low - room - SAME <= cut <= high + room + SAME for cut in layer.cuts):
             text = "beads where the part has no section"
             finding = Finding(code="section-z", level="error", text=text, layer=layer.index)
             notes.add(finding, layer.line)

@@ -97,7 +97,7 @@ def measure_layer(job: Job, place: int) -> Measured | None:
         result=_covered(job, place, found, result),
         samples=samples,
         notes=notes,
-        side=side_of(layer) if judged and np.isfinite(layer.stock) else 2,
+        side=side_of(layer) if judged and np.isfinite(layer.stock) and not beyond(layer, found) else 2,
     )
 
 
@@ -149,7 +149,7 @@ def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Not
         return measure_from_section(
             job.moves, layer, found, width=width, allowed=allowed, step=step, notes=notes
         )
-    if not np.isfinite(layer.stock):
+    if not np.isfinite(layer.stock) or beyond(layer, found):
         return gathered([])
     side = side_of(layer)
     samples = measure_beads(job.moves, layer, found, allowed=allowed, step=step, notes=notes, side=side)
@@ -159,6 +159,11 @@ def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Not
             job.moves, layer, found, job.offsets, allowed=allowed, step=step, notes=notes, room=room
         )
     return samples
+
+
+def beyond(layer: DepositLayer, found: Cut) -> bool:
+    """Whether a layer lies beside the part, in its stock alone: there is nothing to measure it against."""
+    return layer.stock > 0 and not len(found.segments)
 
 
 def side_of(layer: DepositLayer) -> int:
