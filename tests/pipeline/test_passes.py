@@ -137,3 +137,12 @@ def test_the_verifier_knows_priming_laps_and_wiping(tube):
     assert codes[0] == {("priming", "note")}
     assert ("flow-while-standing", "error") in codes[1]
     assert ("flow-while-standing", "error") in codes[2]
+
+
+# Whatever the dialect, an interpreter of the standard ends each move where that of the plain one does.
+@pytest.mark.parametrize("dialect", ["rs274-incremental", "rs274-inch", "rs274-numbered"])
+def test_passes_go_to_the_same_places_in_every_dialect(tube, dialect):
+    plain, other = (read(planned(tube, dialect=name).program).steps for name in ("rs274", dialect))
+
+    assert len(other) == len(plain)
+    assert np.abs(np.array([s.end for s in other]) - np.array([s.end for s in plain])).max() <= 2e-4

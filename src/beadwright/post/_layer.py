@@ -270,7 +270,10 @@ class _Writer:
             msg = f"layer {self.layer}: a bead at {event.path.points[0]} mm vanishes in rounding"
             raise InternalError(msg)
         lengths = printed_lengths(moves, words)
-        self.parts.append(self._lines(moves, lengths))
+        # A bead's own words set and end incremental distance with the flow; a pass has no flow.
+        beside = isinstance(event, PassMoves) and self.dialect.distance == "incremental"
+        lines = self._lines(moves, lengths)
+        self.parts.append(f"G91\n{lines}G90\n" if beside else lines)
         self.rounding = max(self.rounding, moves.bound * words.place + chord)
         self.chord = max(self.chord, chord)
         self.seconds += float(lengths.sum()) / event.feed
