@@ -6,7 +6,9 @@ import json
 import math
 import re
 from importlib import resources
+from typing import Any
 
+import jsonschema
 import numpy as np
 import pytest
 
@@ -22,6 +24,7 @@ from beadwright.report import (
 )
 from beadwright.report._sheet_data import NO_FACE, QUANTUM, packed, spans, unpacked
 from beadwright.report._sheet_page import MODULES, sheet_file, sheet_script
+from tests.report._long_program import long_sheet
 
 LAYER = """G21
 (placement row=0 m=2.0,0.0,0.0,10.0)
@@ -163,12 +166,21 @@ def test_the_page_asks_nothing_of_anybody() -> None:
     )
 
 
+def head_of(text: str) -> dict[str, Any]:
+    data = re.search(r'id="data">(.*?)</script>', text, flags=re.DOTALL)
+    assert data is not None
+    return dict(json.loads(data[1]))
+
+
+def test_the_head_is_what_its_schema_says() -> None:
+    jsonschema.validate(head_of(page()), json.loads(sheet_file("sheet.schema.json")))
+    jsonschema.validate(head_of(sheet_page(long_sheet(2, 8))), json.loads(sheet_file("sheet.schema.json")))
+
+
 def test_a_name_cannot_leave_its_place() -> None:
     text = page("</script><b>$title.step")
-    data = re.search(r'id="data">(.*?)</script>', text, flags=re.DOTALL)
 
-    assert data is not None
-    assert json.loads(data[1])["input"]["file"] == "</script><b>$title.step"
+    assert head_of(text)["input"]["file"] == "</script><b>$title.step"
     assert "<title>&lt;/script&gt;&lt;b&gt;$title.step" in text
 
 

@@ -11,11 +11,13 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pytest
 
 from beadwright import plan
 from beadwright.pipeline._warm import SAMPLE
 from beadwright.report import sheet_page
+from beadwright.report._sheet_page import sheet_file
 from tests.report._browser import Page, browser
 from tests.report._long_program import RADIUS, WIDTH, long_sheet
 
@@ -78,6 +80,13 @@ def test_numbers_are_those_of_the_plan(driver: Any, planned: Path) -> None:
         "return [...document.querySelectorAll('#process tr[data-key]')].map((r) => r.dataset.key)"
     )
     assert rows == list(document["settings"])
+
+
+def test_a_plans_head_is_what_its_schema_says(planned: Path) -> None:
+    data = re.search(r'id="data">(.*?)</script>', (planned / "report.html").read_text(), flags=re.DOTALL)
+
+    assert data is not None
+    jsonschema.validate(json.loads(data[1]), json.loads(sheet_file("sheet.schema.json")))
 
 
 def test_a_move_names_its_line_of_the_program(driver: Any, planned: Path) -> None:

@@ -64,7 +64,8 @@ function drawLane(pen, sheet, lane, x, wide, z, height, state, palette) {
     pen.translate(x + wide / 2 + 2, (ABOVE + low) / 2);
     pen.rotate(-Math.PI / 2);
     letters(pen, 10, palette.faint, "center", "middle");
-    pen.fillText("not computed", 0, 0);
+    const byFace = lane.key === "stock" && sheet.faces.some((face) => face.stock_mm);
+    pen.fillText(byFace ? "by face: see the part" : "not computed", 0, 0);
     pen.restore();
     return;
   }

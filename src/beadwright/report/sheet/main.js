@@ -7,7 +7,7 @@ import { bytesOf, layerSource, readSheet } from "./contract.js";
 import { drawElevation, layerAt, zScale } from "./elevation.js";
 import { paletteOf } from "./palette.js";
 import { createView, drawSection, nearest, snapped } from "./section.js";
-import { SHADES, drawPart, faceAt, shadeMissing } from "./shaded.js";
+import { SHADES, drawPart, faceAt, shadeMissing, shadeText } from "./shaded.js";
 import { createStore } from "./store.js";
 import { lengthText, timeText } from "./units.js";
 
@@ -221,7 +221,7 @@ function wire() {
   dragged(part, (dx, dy) => store.set({ turn: state.turn - dx * 0.01, tip: Math.min(1.6, Math.max(-1.6, state.tip + dy * 0.01)) }));
   part.addEventListener("pointermove", (e) => {
     const face = faceAt(picture, e.offsetX, e.offsetY), row = face === null ? null : sheet.faces[face];
-    byId("face-text").textContent = face === null ? "" : `face ${faceName(sheet, face)}${row?.stock_mm ? `, stock ${lengthText(row.stock_mm.greatest, state.unit)}` : ""}`;
+    byId("face-text").textContent = face === null ? shadeText(sheet, state.shade, state.unit) : `face ${faceName(sheet, face)}${row?.stock_mm ? `, stock ${lengthText(row.stock_mm.greatest, state.unit)}` : ""}`;
   });
   byId("layer-number").addEventListener("change", (e) => {
     const place = sheet.layers.findIndex((row) => row.index === Number(e.target.value));
@@ -277,6 +277,7 @@ function listen() {
     }
   });
   store.on(["dark"], applyTheme);
+  store.on(["shade", "unit"], () => { if (sheet.triangles) byId("face-text").textContent = shadeText(sheet, state.shade, state.unit); });
   store.on(["measuring", "run", "traverses", "colour", "shade"], () => {
     mark("measure", state.measuring); mark("run", state.run !== null); mark("traverses", state.traverses);
     byId("section").classList.toggle("measuring", state.measuring);

@@ -2,12 +2,21 @@
 // it needs no graphics card, prints, and knows the face under the pointer. Nothing is measured on it.
 
 import { balance, faceColour, ramp, rgbOf } from "./palette.js";
+import { smallText } from "./units.js";
 
 export const SHADES = ["plain", "face", "stock", "deviation"];
 
 export function shadeMissing(sheet, kind) {
   if (kind === "stock") return sheet.faces.some((f) => f.stock_mm) ? "" : "not computed: no stock was asked for";
   if (kind === "deviation") return sheet.faces.some((f) => f.deviation_mm !== undefined) ? "" : "not computed: beadwright verify PROGRAM PART --sheet FILE measures it";
+  return "";
+}
+
+/** What the colours of the faces mean, in words; "" where they only tell faces apart. */
+export function shadeText(sheet, kind, unit) {
+  const most = (values) => smallText(Math.max(...values.map(Math.abs)), unit);
+  if (kind === "stock") return `stock: pale is none, the farthest colour is ${most(sheet.faces.flatMap((f) => (f.stock_mm ? [f.stock_mm.greatest] : [])))}`;
+  if (kind === "deviation") return `deviation: brown outside, blue inside; greatest ${most(sheet.faces.flatMap((f) => f.deviation_mm ?? []))}`;
   return "";
 }
 
