@@ -1,6 +1,6 @@
 """Public models through section, fit, union and offset: none fails, and polygons never stand in.
 
-Ten planes a model here; a hundred with ``-m bench``. The models are other people's parts and no part of this
+Ten planes a model here; a hundred with ``-m byhand``. The models are other people's parts and no part of this
 project; without them the tests are skipped.
 """
 
@@ -68,7 +68,8 @@ def test_ten_planes(name: str) -> None:
     assert through(name, 10) == []
 
 
-@pytest.mark.bench
+@pytest.mark.byhand
+@pytest.mark.timeout(3000)
 @pytest.mark.parametrize("name", NAMES)
 def test_a_hundred_planes(name: str) -> None:
     assert through(name, 100) == []

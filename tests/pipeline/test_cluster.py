@@ -10,6 +10,7 @@ import sys
 import textwrap
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -21,12 +22,15 @@ pytest.importorskip("dask", reason="the optional extra 'cluster' is not installe
 
 PART = Path(__file__).parents[2] / "step_examples" / "turned_bollard.step"
 COMMAND = [sys.executable, "-m", "beadwright"]
+# Enough layers that a worker is busy for a while.
+FEW = ("--layers", "0:40")
 # Waits until some worker has something to do, and kills it with what it does.
 KILL = """
     import os, signal, sys, time
     from distributed import Client
     with Client(sys.argv[1]) as client:
         pids = client.run(os.getpid)
+        print("watching", flush=True)
         while not (busy := [w for w, tasks in client.processing().items() if tasks]):
             time.sleep(0.02)
         os.kill(pids[busy[0]], signal.SIGKILL)
@@ -72,6 +76,23 @@ def workers(scheduler: str, tmp_path_factory: pytest.TempPathFactory) -> Iterato
         ended(process)
 
 
+@contextmanager
+def killing(address: str) -> Iterator[subprocess.Popen[str]]:
+    """A process that watches the workers already, and is ended whatever happens here.
+
+    One that came too late would wait for ever, and a process that nobody waits for fails a later test.
+    """
+    with subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(KILL), address], stdout=subprocess.PIPE, text=True
+    ) as killer:
+        try:
+            assert killer.stdout is not None
+            assert killer.stdout.readline() == "watching\n"
+            yield killer
+        finally:
+            killer.kill()
+
+
 def planned(out: Path, *words: str) -> tuple[bytes, bytes]:
     plan = [*COMMAND, "plan", str(PART), "-o", str(out), *words]
     subprocess.run(plan, check=True, capture_output=True)
@@ -94,15 +115,13 @@ def test_a_scheduler_without_workers_is_refused(scheduler: str) -> None:
 
 @pytest.mark.slow
 def test_the_same_bytes_with_two_workers_and_with_one_killed(workers: str, tmp_path: Path) -> None:
-    here = planned(tmp_path / "here", "--workers", "1")
+    here = planned(tmp_path / "here", "--workers", "1", *FEW)
 
-    there = planned(tmp_path / "there", "--cluster", workers)
-    killer = subprocess.Popen(
-        [sys.executable, "-c", textwrap.dedent(KILL), workers], stdout=subprocess.PIPE, text=True
-    )
-    killed = planned(tmp_path / "killed", "--cluster", workers)
+    there = planned(tmp_path / "there", "--cluster", workers, *FEW)
+    with killing(workers) as killer:
+        killed = planned(tmp_path / "killed", "--cluster", workers, *FEW)
+        assert killer.communicate(timeout=60)[0] == "killed\n"
 
-    assert killer.communicate(timeout=60)[0] == "killed\n"
     assert there == here
     assert killed == here
     assert "lost_workers" not in json.loads((tmp_path / "killed" / "run.json").read_text())

@@ -13,6 +13,10 @@ from beadwright.section._kernels.options import helper, kernel
 
 TURN = 2.0 * pi
 LOCATE_SAMPLES = 24
+FINER = 32
+FAR = 1e-3
+"""A node farther than this from every branch is sought again from finer samples, mm: a curve that just passed a
+saddle turns between two coarse ones, and the nearest may lie on its other strand. Few files gap more."""
 FARTHEST = 60.0
 """Greatest parameter on a hyperbola: e^60 times its size away."""
 
@@ -51,6 +55,7 @@ def locate(
     spans: Any,
     x: float,
     y: float,
+    samples: int,
     work: Any,
     out: Any,
 ) -> Any:
@@ -86,7 +91,7 @@ def locate(
             s = mid + (s - mid - TURN * np.floor((s - mid) / TURN + 0.5))
             s = min(high, max(low, s))
     else:
-        parts = LOCATE_SAMPLES if kind == B_LEVEL else max(LOCATE_SAMPLES, 4 * (last - first))
+        parts = samples if kind == B_LEVEL else max(samples, 4 * (last - first))
         step = 1e-5 * (high - low)
     # One call of `point` serves the scan, the two neighbours for the tangent and the trials: phases 0 to 3.
     reach = 0.25 * (high - low)
@@ -178,24 +183,29 @@ def locate_all(
         for u in range(first_use[p], first_use[p + 1]):
             x, y = points[use_node[u], 0], points[use_node[u], 1]
             best = 1e300
-            for r in range(a, b):
-                if table[r, 0] == B_FREE:
-                    continue
-                t, d = locate(
-                    table[r, 0],
-                    table[r, 1],
-                    par[r],
-                    face_kind[f],
-                    fpar[f],
-                    first_span[f],
-                    first_span[f + 1],
-                    spans,
-                    x,
-                    y,
-                    work,
-                    out,
-                )
-                if d < best:
-                    best = d
-                    branch[u], s[u], distance[u] = r, t, d
+            for fine in range(2):
+                samples = LOCATE_SAMPLES if fine == 0 else FINER * LOCATE_SAMPLES
+                for r in range(a, b):
+                    if table[r, 0] == B_FREE:
+                        continue
+                    t, d = locate(
+                        table[r, 0],
+                        table[r, 1],
+                        par[r],
+                        face_kind[f],
+                        fpar[f],
+                        first_span[f],
+                        first_span[f + 1],
+                        spans,
+                        x,
+                        y,
+                        samples,
+                        work,
+                        out,
+                    )
+                    if d < best:
+                        best = d
+                        branch[u], s[u], distance[u] = r, t, d
+                if best <= FAR:
+                    break
     return branch, s, distance
