@@ -10,7 +10,7 @@ from beadwright import plan
 from beadwright.errors import SettingsError
 from beadwright.layers import plan_layers
 from beadwright.pipeline._course import Course
-from beadwright.pipeline._safety import check_safety
+from beadwright.pipeline._safety import Judged, check_safety
 from beadwright.post import lint, load_dialect, standard
 from beadwright.program import Approach, Stop, layer_program
 from beadwright.settings import parse_document, resolve
@@ -137,6 +137,21 @@ def test_each_rule_of_safety_is_told_with_its_numbers_and_a_way_out(machine, tol
     assert "--override " in text
 
 
+def test_the_generic_machine_that_nobody_chose_only_warns():
+    settings = resolved()
+    course, _ = course_of(settings, [bead(circle(2900, 0, 200))])
+
+    judged = check_safety(settings, course.reaches)
+
+    assert judged.notes == ()
+    assert [(f.code, f.level) for f in judged.findings] == [("safety-volume", "warning")]
+    assert "X 2700.000 to 3100.000 mm in machine coordinates" in judged.findings[0].text
+    overridden = resolved(override="volume")
+    judged = check_safety(overridden, course_of(overridden, [bead(circle(2900, 0, 200))])[0].reaches)
+    assert judged.findings == ()
+    assert judged.notes[0].startswith("OVERRIDDEN by the user, volume: layer 0 goes from X 2700.000")
+
+
 def test_a_keep_out_inside_a_ring_is_not_entered_and_a_tamper_makes_it_wider():
     pillar = "[[volume.keep_out]]\nname = 'pillar'\nlow = [950, 450, 0]\nhigh = [1050, 550, 10]\n"
     settings = resolved(pillar)
@@ -145,7 +160,7 @@ def test_a_keep_out_inside_a_ring_is_not_entered_and_a_tamper_makes_it_wider():
     ring = [bead(path(quarter, [0.41421356] * 4))]
     course, _ = course_of(settings, ring)
 
-    assert check_safety(settings, course.reaches) == ()
+    assert check_safety(settings, course.reaches) == Judged()
     wide = pillar + "[tamper]\nsize = [400, 400]\n"
     assert "enters pillar" in broken(wide, beads=ring)
 
@@ -157,7 +172,7 @@ def test_a_traverse_through_a_keep_out_is_found():
     assert "enters tower" in broken(tower, beads=beads)
     low = tower.replace("500", "20")
     settings = resolved(low)
-    assert check_safety(settings, course_of(settings, beads)[0].reaches) == ()
+    assert check_safety(settings, course_of(settings, beads)[0].reaches) == Judged()
 
 
 def test_traverses_clear_what_is_built():

@@ -192,10 +192,14 @@ def plan_part(
         laid = _lay(works_of, settings, card, writing, course, stages, tell, len(plans), rule)
         with stages.measure("process"):
             whole = _built(card, laid, settings, solid)
-            broken = check_safety(resolved, course.reaches)
+            judged = check_safety(resolved, course.reaches)
         with stages.measure("text"):
             head = program_head(
-                model, matrix, resolved, plans, (*broken, *whole.notes(), *(rest.notes() if rest else ()))
+                model,
+                matrix,
+                resolved,
+                plans,
+                (*judged.notes, *whole.notes(), *(rest.notes() if rest else ())),
             )
             texts = [each.text for each in laid]
             program, files = writing.program(head, texts), writing.files(head, texts)
@@ -207,6 +211,7 @@ def plan_part(
             *corner_findings(works, amounts),
             *whole.findings,
             *course.findings(),
+            *judged.findings,
             *(() if folds is None else folds.findings()),
             *revision_findings(earlier, solid, asked_ids(settings), list(amounts)),
             *stock_findings(blank, solid, amounts, left),

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from beadwright.errors import SettingsError
+from beadwright.numeric import Finding
 from beadwright.pipeline._course import Floats, Reach
 from beadwright.settings import Figure, Machine, Material, Resolved
 
@@ -14,8 +16,27 @@ from beadwright.settings import Figure, Machine, Material, Resolved
 ON_LIMIT = 1e-6
 
 
-def check_safety(resolved: Resolved, reaches: Sequence[Reach]) -> tuple[str, ...]:
-    """Rules that the user overrode by name, as notes for the top of the program.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """What safety has to say of a program that is written.
+
+    Attributes
+    ----------
+    notes : tuple of str
+        Rules that the user overrode by name, for the top of the program.
+    findings : tuple of Finding
+        What does not fit to the generic machine, as long as nobody has told which machine it is.
+    """
+
+    notes: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+def check_safety(resolved: Resolved, reaches: Sequence[Reach]) -> Judged:
+    """Hold a program against the machine and the material.
+
+    Where no machine file is given, the numbers are those of a generic machine that nobody has chosen: then what
+    does not fit to it is a warning, else an error.
 
     Parameters
     ----------
@@ -37,7 +58,19 @@ def check_safety(resolved: Resolved, reaches: Sequence[Reach]) -> tuple[str, ...
         *(("temperature", text) for text in _temperatures(machine, resolved.material)),
         *(("tamper", text) for text in _tamper(machine)),
     ]
-    allowed = set(resolved.settings.override)
+    allowed: set[str] = set(resolved.settings.override)
+    chosen = any(name.startswith("machine.") and told != "default" for name, told in resolved.source.items())
+    if not chosen:
+        found = tuple(
+            Finding(
+                code=f"safety-{name}",
+                level="warning",
+                text=f"{text}; that is the generic machine: tell yours",
+            )
+            for name, text in broken
+            if name not in allowed
+        )
+        return Judged(notes=_overridden(broken, allowed), findings=found)
     refused = [f"{name}: {text}" for name, text in broken if name not in allowed]
     if refused:
         names = sorted({name for name, _ in broken if name not in allowed})
@@ -46,7 +79,11 @@ def check_safety(resolved: Resolved, reaches: Sequence[Reach]) -> tuple[str, ...
             + "\n  ".join(refused)
             + f"\n  change the job or the machine file; --override {','.join(names)} writes it all the same and says so"
         )
-    return tuple(f"OVERRIDDEN by the user, {name}: {text}" for name, text in broken)
+    return Judged(notes=_overridden(broken, allowed))
+
+
+def _overridden(broken: Sequence[tuple[str, str]], allowed: set[str]) -> tuple[str, ...]:
+    return tuple(f"OVERRIDDEN by the user, {name}: {text}" for name, text in broken if name in allowed)
 
 
 def _volume(machine: Machine, reaches: Sequence[Reach]) -> list[str]:
