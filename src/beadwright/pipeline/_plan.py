@@ -27,6 +27,7 @@ from beadwright.pipeline._document import Laid, plan_document, run_document, wor
 from beadwright.pipeline._findings import plan_findings
 from beadwright.pipeline._head import program_head
 from beadwright.pipeline._heights import LEVEL, asked_layers, plan_heights, reach
+from beadwright.pipeline._joint_findings import joint_findings
 from beadwright.pipeline._json import as_text
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
 from beadwright.pipeline._layer_work import Job, LayerWork, Planes
@@ -209,6 +210,7 @@ def plan_part(
             *(() if rest is None else rest.findings()),
             *void_findings(works),
             *corner_findings(works, amounts),
+            *joint_findings(works, amounts, settings, settings.bead_spacing()),
             *whole.findings,
             *course.findings(),
             *judged.findings,
