@@ -161,7 +161,7 @@ def test_a_killed_worker_changes_nothing(tmp_path: Path) -> None:
     command = [str(COMMAND), "plan", str(FIXTURE), "-o", str(calm / "out"), *options]
     subprocess.run(command, check=True, timeout=120)
 
-    for name in ("program.nc", "plan.json"):
+    for name in ("program.nc", "plan.json", "report.html"):
         assert (calm / "out" / name).read_bytes() == (rough / "out" / name).read_bytes()
 
 
@@ -237,5 +237,5 @@ def test_the_same_bytes_on_two_runs(tmp_path: Path) -> None:
         ]
         subprocess.run(command, check=True, timeout=120, env={**os.environ, "PYTHONHASHSEED": seed})
 
-    for name in ("program.nc", "plan.json"):
+    for name in ("program.nc", "plan.json", "report.html"):
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()

@@ -61,8 +61,8 @@ export function drawElevation(canvas, sheet, state, palette) {
   if (row) cutLine(pen, view, row, width, state, palette);
   balloons(pen, view, sheet, state, width, height, palette);
   letters(pen, 10, palette.faint, "left", "middle");
-  const stretch = Math.abs(view.stretch - 1) < 0.01 ? "true scale" : `z drawn ${fixed(view.stretch, 1)} times as high as ${state.side ? "Y" : "X"}`;
-  pen.fillText(`seen along ${state.side ? "\u2212X, Y to the right" : "+Y, X to the right"} \u00b7 ${stretch}`, 8, height - 20);
+  const stretch = Math.abs(view.stretch - 1) < 0.01 ? "true scale" : `z scale ${fixed(view.stretch, 1)} \u00d7 that of ${state.side ? "Y" : "X"}`;
+  pen.fillText(`seen along ${state.side ? "\u2212X" : "+Y"} \u00b7 ${stretch}`, 8, height - 20);
   pen.fillText("filled: what each layer covers; thin: edges of the part", 8, height - 8);
 }
 

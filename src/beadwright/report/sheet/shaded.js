@@ -15,7 +15,7 @@ export function shadeMissing(sheet, kind) {
 /** What the colours of the faces mean, in words; "" where they only tell faces apart. */
 export function shadeText(sheet, kind, unit) {
   const most = (values) => smallText(Math.max(...values.map(Math.abs)), unit);
-  if (kind === "stock") return `stock: pale is none, the farthest colour is ${most(sheet.faces.flatMap((f) => (f.stock_mm ? [f.stock_mm.greatest] : [])))}`;
+  if (kind === "stock") return `stock: up to ${most(sheet.faces.flatMap((f) => (f.stock_mm ? [f.stock_mm.greatest] : [])))}`;
   if (kind === "deviation") return `deviation: brown outside, blue inside; greatest ${most(sheet.faces.flatMap((f) => f.deviation_mm ?? []))}`;
   return "";
 }
