@@ -11,6 +11,7 @@ import pytest
 
 import beadwright
 from beadwright.errors import SettingsError
+from beadwright.pipeline import verify_program
 from tests.pipeline.test_plan_api import SCHEMA, codes
 
 PLATE = cq.Workplane().box(400, 300, 8, centered=(True, True, False))
@@ -130,3 +131,17 @@ def test_faces_by_number_are_found_again_in_a_revision(tmp_path):
     nothing.write_text("[]")
     with pytest.raises(SettingsError, match=r"is no plan\.json"):
         beadwright.plan(part([(0, 0)]), workers=1, cut_later=rule["cut_later"], earlier=str(nothing))
+
+
+def test_the_verifier_applies_the_rule_by_its_own_section(tmp_path):
+    step = tmp_path / "part.step"
+    cq.exporters.export(PLATE.faces(">Z").workplane().hole(100), str(step))
+    beadwright.plan(step, tmp_path / "out", workers=1, contours=1, cut_later=[{"holes_below": 100}])
+    program = tmp_path / "out" / "program.nc"
+
+    assert verify_program(program, step).ok
+    # without the words about it the hole is missing its bead
+    text = program.read_text()
+    line = next(x for x in text.splitlines(keepends=True) if x.startswith("(cut_later "))
+    program.write_text(text.replace(line, ""))
+    assert not verify_program(program, step).ok

@@ -22,6 +22,7 @@ def program_head(
     resolved: Resolved,
     plans: Sequence[LayerPlan],
     notes: tuple[str, ...],
+    later: Sequence[Sequence[int]] = (),
 ) -> Head:
     """What stands at the top of the program."""
     rows = tuple(tuple(float(v) for v in row) for row in matrix)
@@ -33,6 +34,7 @@ def program_head(
         placement=cast(Placement, rows),
         contraction=resolved.settings.contraction,
         contraction_at=fixed_point(resolved.settings),
+        later=tuple(tuple(model.faces[row].id for row in rows) for rows in later),
         settings=tuple(
             Setting(name=name, value=_value(row["value"]), source=row["from"])
             for name, row in told.items()

@@ -201,6 +201,7 @@ def plan_part(
                 resolved,
                 plans,
                 (*judged.notes, *whole.notes(), *(rest.notes() if rest else ())),
+                later=[feature.faces for feature in later.features],
             )
             texts = [each.text for each in laid]
             program, files = writing.program(head, texts), writing.files(head, texts)

@@ -39,6 +39,8 @@ class Devices:
 
 
 NO_DEVICES: Devices = Devices()
+# Faces of a feature that is cut later told on one line; the rest of them on more lines.
+FACES = 24
 
 
 def program_text(
@@ -166,6 +168,10 @@ def _head_text(
             [*((axis, number(f)) for axis, f in factors), ("at", ",".join(map(number, head.contraction_at)))],
         )
     )
+    for number_of, faces in enumerate(head.later):
+        for first in range(0, len(faces), FACES):
+            told = ",".join(map(str, faces[first : first + FACES]))
+            parts.append(structured("cut_later", (("feature", str(number_of)), ("faces", told))))
     parts += [_setting_line(setting) for setting in head.settings]
     parts += [note(text) for text in head.notes]
     if path_tolerance is None:

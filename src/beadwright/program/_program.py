@@ -61,6 +61,8 @@ class Head:
         Factors applied to the placed solid about `contraction_at`, before any section.
     contraction_at : (3,) float
         The fixed point, mm.
+    later : tuple of tuple of int
+        Features that are printed full and cut later: ids of the faces of each.
     settings : tuple of Setting
         As resolved.
     first : int
@@ -75,6 +77,7 @@ class Head:
     placement: Placement = AS_READ
     contraction: tuple[float, float, float] = (1.0, 1.0, 1.0)
     contraction_at: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    later: tuple[tuple[int, ...], ...] = ()
     settings: tuple[Setting, ...] = ()
     first: int = 0
     notes: tuple[str, ...] = ()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -102,7 +102,13 @@ def shifts(cuts: tuple[float, ...], flats: Floats) -> tuple[float, ...]:
     return (0.0, first) + ((-first,) if abs(nearest_flat) > 2 * NUDGE else ())
 
 
-def cut(model: Model, matrix: Floats, cuts: tuple[float, ...], rule: str = "neutral") -> Cut:
+def cut(
+    model: Model,
+    matrix: Floats,
+    cuts: tuple[float, ...],
+    rule: str = "neutral",
+    later: tuple[frozenset[int], ...] = (),
+) -> Cut:
     """The kernel's generic section of a placed part at one or several heights, its points corrected.
 
     Parameters
@@ -114,6 +120,9 @@ def cut(model: Model, matrix: Floats, cuts: tuple[float, ...], rule: str = "neut
         Heights in the machine, mm.
     rule : {"neutral", "outer", "inner"}
         Of several: ``inner`` takes what is in all, the others what is in any.
+    later : tuple of frozenset of int
+        Features by their faces. A hole all of whose curves are on faces of one is taken as full, unless another curve
+        of one of the sections is on them too.
 
     Raises
     ------
@@ -123,6 +132,8 @@ def cut(model: Model, matrix: Floats, cuts: tuple[float, ...], rule: str = "neut
     found = [reference_section(model, z, matrix) for z in cuts]
     if not all(r.closed for r in found):
         return _open(found)
+    if later:
+        found = _filled(found, later)
     regions = [_united(r) for r in found]
     region = shapely.intersection_all(regions) if rule == "inner" else shapely.union_all(regions)
     region = shapely.MultiPolygon([p for p in shapely.get_parts(region) if p.geom_type == "Polygon"])
@@ -131,6 +142,39 @@ def cut(model: Model, matrix: Floats, cuts: tuple[float, ...], rule: str = "neut
     rings = shapely.get_rings(shapely.get_parts(region))
     segments = _chords([shapely.get_coordinates(ring) for ring in rings])
     return _cut(found, region, segments, closed=True)
+
+
+def _filled(found: list[Reference], later: tuple[frozenset[int], ...]) -> list[Reference]:
+    """Sections without the holes of features that are cut later."""
+    gone: list[list[int]] = []
+    stay: set[int] = set()
+    for reference in found:
+        rings = [shapely.Polygon(chain) for chain in reference.chains]
+        of = []
+        for place, faces in enumerate(reference.faces):
+            own = set(faces.tolist()) - {-1}
+            mine = {k for k, feature in enumerate(later) if own & feature}
+            around = sum(
+                ring.contains(rings[place].representative_point())
+                for other, ring in enumerate(rings)
+                if other != place and reference.body[other] == reference.body[place]
+            )
+            whole = len(mine) == 1 and own <= later[min(mine)] and around % 2 == 1
+            of.append(min(mine) if whole else -1)
+            stay |= set() if whole else mine
+        gone.append(of)
+    out = []
+    for reference, of in zip(found, gone, strict=True):
+        rows = [i for i, feature in enumerate(of) if feature < 0 or feature in stay]
+        out.append(
+            replace(
+                reference,
+                chains=tuple(reference.chains[i] for i in rows),
+                faces=tuple(reference.faces[i] for i in rows),
+                body=tuple(reference.body[i] for i in rows),
+            )
+        )
+    return out
 
 
 def _open(found: list[Reference]) -> Cut:

@@ -43,6 +43,8 @@ class Job:
     section : str
         ``flat`` or ``round``.
     options : VerifyOptions
+    later : tuple of frozenset of int
+        Faces of each feature that is printed full and cut later.
     """
 
     moves: Moves
@@ -53,6 +55,7 @@ class Job:
     offsets: dict[str, float]
     section: str
     options: VerifyOptions
+    later: tuple[frozenset[int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -128,7 +131,7 @@ def _whole(job: Job, layer: DepositLayer, shift: float, walls: bool) -> Cut | No
     found = cut(job.model, job.matrix, cuts, layer.rule)
     if not (found.closed or walls) or not passes(found, job.model, job.matrix, cuts):
         return None
-    return found
+    return cut(job.model, job.matrix, cuts, layer.rule, job.later) if job.later else found
 
 
 def allowed_deviation(job: Job, layer: DepositLayer) -> float:

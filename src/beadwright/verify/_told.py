@@ -15,7 +15,7 @@ PASSING = frozenset({"approach", "departure", "lap", "wiping"})
 """Roles that may rise above the layer."""
 INSIDE = frozenset({"contour", "fill", "rib", "deck", "medial"})
 """Roles whose centreline stays inside the layer's region."""
-HEADS = frozenset({"program", "placement", "contraction", "layer", "bound", "bead", "setting"})
+HEADS = frozenset({"program", "placement", "contraction", "layer", "bound", "bead", "setting", "cut_later"})
 
 
 def number(value: str | None) -> float:
@@ -72,6 +72,7 @@ class Told:
     rows: dict[str, list[float]] = field(default_factory=dict)
     contraction: dict[str, str] = field(default_factory=dict)
     settings: dict[str, str] = field(default_factory=dict)
+    later: dict[str, set[int]] = field(default_factory=dict)
     layers: list[ToldLayer] = field(default_factory=list)
     beads: list[ToldBead] = field(default_factory=list)
     misplaced: list[tuple[int, str]] = field(default_factory=list)
@@ -101,6 +102,9 @@ class Told:
                 self.contraction = keys
             case "setting":
                 self.settings[keys.get("name", "")] = keys.get("value", "")
+            case "cut_later":
+                faces = {int(f) for f in keys.get("faces", "").split(",") if f.isdecimal()}
+                self.later.setdefault(keys.get("feature", ""), set()).update(faces)
             case "layer":
                 self.layers.append(ToldLayer(line, keys))
                 self.layer, self.bead = len(self.layers) - 1, -1

@@ -84,6 +84,7 @@ def verify(
         offsets=common_offsets(deposit),
         section=section,
         options=options,
+        later=tuple(map(frozenset, reading.told.later.values())),
     )
     measured, silent = _measure(job, show)
     for one in measured:
