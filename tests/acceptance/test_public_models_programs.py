@@ -67,7 +67,14 @@ def scale_of(name: str) -> float:
 
 def passes(name: str, folder: Path) -> None:
     beadwright.plan(
-        MODELS / name, folder / "out", width=WIDTH, height=HEIGHT, scale=scale_of(name), workers=1
+        MODELS / name,
+        folder / "out",
+        width=WIDTH,
+        height=HEIGHT,
+        scale=scale_of(name),
+        # Scaled to take two beads, some are larger than the machine that stands in where none is given.
+        override=("volume",),
+        workers=1,
     )
 
     report = judge(folder / "out" / "program.nc", MODELS / name)
