@@ -9,8 +9,10 @@ import cadquery as cq
 import numpy as np
 import pytest
 
+from beadwright.brep import Model
 from beadwright.errors import OutputError
 from beadwright.pipeline import verify_options, verify_program
+from beadwright.pipeline._part import read_part_with_picture
 from beadwright.report import read_sheet
 
 R, W, H, LAYERS = 60.0, 8.0, 4.0, 3
@@ -54,6 +56,22 @@ def test_a_foreign_programs_sheet(folder: Path) -> None:
         assert {lines[n - 1][:2] for n in moves.line} == {"G3"}
         assert float(np.ptp(moves.x)) == pytest.approx(2 * (R - W / 2), abs=2 * SHIFT + 1e-4)
         assert layer.row["length_mm"] == pytest.approx(2 * math.pi * (R - W / 2), rel=1e-3)
+
+
+def test_a_part_that_cannot_be_divided_has_no_picture(monkeypatch: pytest.MonkeyPatch) -> None:
+    def gives_up(_model: Model) -> None:
+        raise RuntimeError("no triangles")
+
+    post = cq.Workplane().circle(R).extrude(H)
+    _, whole = read_part_with_picture(post)
+    monkeypatch.setattr("beadwright.kernel.display_triangles", gives_up)
+    model, none = read_part_with_picture(post)
+
+    assert whole is not None
+    # a cylinder: wall, bottom, top
+    assert sorted(set(whole.face.tolist())) == [0, 1, 2]
+    assert float(np.hypot(whole.points[:, 0], whole.points[:, 1]).max()) == pytest.approx(R)
+    assert (len(model.faces), none) == (3, None)
 
 
 def test_a_sheet_is_a_page(folder: Path) -> None:

@@ -134,7 +134,8 @@ def plan(
 ) -> None:
     """The main job: from the part to a program that a machine controller runs.
 
-    Writes program.nc, plan.json and run.json. Exit code 0: done; 1: done, but with findings of level error.
+    Writes program.nc, plan.json, run.json and report.html, the sheet to look at. Exit code 0: done; 1: done, but
+    with findings of level error.
     """
     given = {
         "tolerance": tolerance,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -40,16 +41,19 @@ def read_part_with_picture(part: Any, *, walls: bool = False) -> tuple[Model, Tr
     """`read_part`, and triangles of its faces for a picture.
 
     A file is divided by the process that reads it. A shape of the caller's comes from the caller's own CAD
-    kernel, in this process, and is divided here.
+    kernel, in this process, and is divided here; where the kernel gives up, there is no picture.
     """
     if isinstance(part, (str, Path)):
         return read_with_picture(part, walls=walls)
     model = read_part(part, walls=walls)
     if not model.kernel_bytes:
         return model, None
-    from beadwright.kernel import display_triangles
+    from beadwright import kernel
 
-    return model, display_triangles(model)
+    # the kernel's exceptions have no base of their own; a future keeps any
+    with ThreadPoolExecutor(1) as thread:
+        call = thread.submit(kernel.display_triangles, model)
+        return model, None if call.exception() is not None else call.result()
 
 
 def describe_input(model: Model) -> dict[str, Any]:
