@@ -21,11 +21,11 @@ QUICK = (
 # Known faults, not yet mended: what was measured.
 FAULTS = {
     "autogiro_wing.step": "faces that the CAD kernel cannot orient: its areas are wrong when it is turned",
-    "iea15_tower.step": "a level curve of the turned tower cannot be followed within 2e-7 mm",
+    "zoo_cli_output.step": "a level curve of the turned part cannot be followed within 2e-7 mm",
 }
 
 # Where the kernel's own volume is wrong, by the share that it is off.
-KERNEL_WRONG = {"vase_offset.step": 6.97e-6}
+KERNEL_WRONG = {"kcl_multi_axis_robot.step": 3.40e-6, "vase_offset.step": 6.97e-6}
 
 
 def rotations(n: int) -> list[np.ndarray]:
