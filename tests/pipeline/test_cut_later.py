@@ -33,6 +33,8 @@ def test_a_plate_with_a_hole_is_printed_full():
     (row,) = full.document["cut_later"]
     assert row["diameter_mm"] == pytest.approx(100.0, rel=1e-12)
     assert row["size_mm"] == pytest.approx([100, 100, 8], rel=1e-9)
+    # the default material has 1.14 g/cm3
+    assert row["chip_kg"] == pytest.approx(math.pi * 50**2 * 8 * 1.14e-6, rel=1e-6)
     assert row["chip_volume_mm3"] == pytest.approx(math.pi * 50**2 * 8, rel=1e-9)
     assert "cut_later" not in drawn.document
     assert full.document["settings"]["cut_later"]["value"] == [{"holes_below_mm": 100.0}]

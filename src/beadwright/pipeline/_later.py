@@ -16,6 +16,8 @@ from beadwright.pipeline._chosen import Earlier, chosen_rows
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.settings import PlanSettings
 
+CUBIC_METRE = 1e9
+"""mm3."""
 FULL_TURN = 2 * math.pi * (1 - 1e-6)
 """Faces that reach less far round their axis are no hole but a rounded corner, rad."""
 
@@ -55,8 +57,10 @@ def asked_ids(settings: PlanSettings) -> tuple[int, ...]:
     return tuple(key for choice in choices if choice is not None for key in choice.id or ())
 
 
-def later_rows(solid: Model, later: Later, works: Sequence[LayerWork]) -> list[dict[str, Any]]:
-    """What plan.json says of them: faces, size, and the volume that the layers print in them."""
+def later_rows(
+    solid: Model, later: Later, works: Sequence[LayerWork], density: float
+) -> list[dict[str, Any]]:
+    """What plan.json says of them: faces, size, what the layers print in them; density in kg/m3."""
     chips = [0.0] * len(later.features)
     for work in works:
         for part in work.left_out:
@@ -72,6 +76,7 @@ def later_rows(solid: Model, later: Later, works: Sequence[LayerWork]) -> list[d
         row["size_mm"] = (box[1] - box[0]).tolist()
         row["at_mm"] = (0.5 * (box[0] + box[1])).tolist()
         row["chip_volume_mm3"] = chip
+        row["chip_kg"] = chip * density / CUBIC_METRE
         rows.append(row)
     return rows
 

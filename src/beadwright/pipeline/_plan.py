@@ -230,7 +230,7 @@ def plan_part(
             laid,
             findings,
             whole,
-            cut_later=later_rows(solid, later, works),
+            cut_later=later_rows(solid, later, works, resolved.material.density.value),
             stock={row: (each.least, each.greatest) for row, each in left.items()},
             heights=heights.told(settings, [each.build.times.total for each in laid]),
         )

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 from rich.markup import escape
@@ -68,6 +68,39 @@ def show_examination(found: Examination) -> None:
         console.print(f"advice: {text}", markup=False, highlight=False, soft_wrap=True)
 
 
+def _left_for_machining(document: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Stock by face, features cut later, and layer heights that follow the part."""
+    pairs = []
+    stocked = [face for face in document["faces"] if "stock_mm" in face]
+    for face in stocked[:MAX_ROWS]:
+        name = f" {face['name']}" if face["name"] else ""
+        least, greatest = face["stock_mm"]["least"], face["stock_mm"]["greatest"]
+        pairs.append((f"stock on face {face['id']}{name}", f"{least:.2f} to {greatest:.2f} mm"))
+    if len(stocked) > MAX_ROWS:
+        pairs.append(("stock on more faces", f"{len(stocked) - MAX_ROWS}; plan.json lists them"))
+    later = document.get("cut_later", ())
+    for row in later[:MAX_ROWS]:
+        size = f"diameter {row['diameter_mm']:.2f}" if "diameter_mm" in row else _size(row["size_mm"])
+        faces = ", ".join(map(str, row["faces"]))
+        pairs.append((f"cut later, face {faces}", f"{size} mm, chips {row['chip_kg']:.3f} kg"))
+    heights = document.get("heights", {})
+    for name in ("chosen", "greatest", "nominal"):
+        if name in heights:
+            row = heights[name]
+            time = f", {row['time_s'] / 3600:.2f} h" if "time_s" in row else ""
+            pairs.append(
+                (
+                    f"heights, {name}",
+                    f"{row['layers']} layers, cusp to {row['greatest_cusp_mm']:.2f} mm{time}",
+                )
+            )
+    return pairs
+
+
+def _size(size: Iterable[float]) -> str:
+    return " × ".join(f"{v:.1f}" for v in size)
+
+
 def _pose(console: Console, pose: Advice) -> None:
     """Walls by thickness, and poses side by side."""
     rows = pose.as_dict()["thickness_in_widths"]
@@ -128,6 +161,7 @@ def show_plan(result: PlanResult) -> None:
             f"{bounds['total']:.4g} mm = {parts}; the file's own gaps {bounds['model']:.2g}",
         ),
     ]
+    pairs += _left_for_machining(document)
     if document["nudged_planes"]:
         pairs.append(("planes moved off faces", f"{len(document['nudged_planes'])}"))
     if document["fallbacks"]:
