@@ -3,17 +3,20 @@
 from beadwright.kernel._contract import contracted
 from beadwright.kernel._export import section_step, write_section_step
 from beadwright.kernel._export_layers import prisms_step, wires_step
+from beadwright.kernel._nearest import Nearest, nearest_on_faces
 from beadwright.kernel._read import from_shape, read_step
 from beadwright.kernel._reader import serve as serve_reader
 from beadwright.kernel._referee import Reference, face_section, reference_section, volume
 from beadwright.kernel._triangles import display_triangles, tessellate
 
 __all__ = [
+    "Nearest",
     "Reference",
     "contracted",
     "display_triangles",
     "face_section",
     "from_shape",
+    "nearest_on_faces",
     "prisms_step",
     "read_step",
     "reference_section",

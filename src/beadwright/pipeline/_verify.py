@@ -52,7 +52,8 @@ def verify_program(
     StepError
         The part cannot be read.
     """
-    from beadwright.verify import verify
+    from beadwright.pipeline._asked import asked_of
+    from beadwright.verify import VerifyOptions, verify
 
     try:
         text = Path(program).read_bytes().decode("ascii", errors="replace")
@@ -61,7 +62,7 @@ def verify_program(
     path = None if sheet is None else sheet_name(sheet)
     model, triangles = _part(part, picture=path is not None)
     try:
-        found = verify(text, model, options, progress)
+        found = verify(text, model, asked_of(text, model, options or VerifyOptions()), progress)
     except InputError as reason:
         raise InputError(f"{program}: {reason}") from reason
     if path is not None:

@@ -186,7 +186,7 @@ def _open(found: list[Reference]) -> Cut:
 def _cut(found: list[Reference], region: shapely.MultiPolygon, segments: Floats, *, closed: bool) -> Cut:
     flat = [(*_flat(c, f), e) for r in found for c, f, e in zip(r.chains, r.faces, _missed(r), strict=True)]
     lines = _chords([points for points, _, _ in flat])
-    faces = [owner[1:] for _, owner, _ in flat]
+    faces = [owner[1:][_long(points)] for points, owner, _ in flat]
     lost = any(r.uncorrected for r in found)
     return Cut(
         region=region,
@@ -239,9 +239,13 @@ def _flat(chain: Floats, faces: npt.NDArray[np.int32] | None = None) -> tuple[Fl
 
 def _chords(rows: list[Floats]) -> Floats:
     """Each chord of some rows of points, without those of no length."""
-    pieces = [np.stack([r[:-1], r[1:]], axis=1) for r in rows]
-    out = np.concatenate([np.zeros((0, 2, 2)), *pieces])
-    return np.asarray(out[np.hypot(*(out[:, 1] - out[:, 0]).T) > 0])
+    pieces = [np.stack([r[:-1], r[1:]], axis=1)[_long(r)] for r in rows]
+    return np.concatenate([np.zeros((0, 2, 2)), *pieces])
+
+
+def _long(points: Floats) -> npt.NDArray[np.bool_]:
+    """Which chords of a row of points have a length."""
+    return np.asarray(np.hypot(*np.diff(points, axis=0).T) > 0)
 
 
 def _missed(reference: Reference) -> list[float]:

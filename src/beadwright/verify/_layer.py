@@ -18,6 +18,7 @@ from beadwright.verify._moves import Moves, at_parameter
 from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
 from beadwright.verify._profile import Deviations, gathered, measure_beads
 from beadwright.verify._result import LayerResult, Notes
+from beadwright.verify._stock import measure_stocked
 from beadwright.verify._witness import passes
 
 # Where the kernel has no answer at the plane itself, but has one beside it: what that may add, mm.
@@ -100,7 +101,7 @@ def measure_layer(job: Job, place: int) -> Measured | None:
         result=_covered(job, place, found, result),
         samples=samples,
         notes=notes,
-        side=side_of(layer) if judged and np.isfinite(layer.stock) and not beyond(layer, found) else 2,
+        side=_side(job, layer, found) if judged else 2,
     )
 
 
@@ -152,6 +153,9 @@ def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Not
         return measure_from_section(
             job.moves, layer, found, width=width, allowed=allowed, step=step, notes=notes
         )
+    if stocked(job, layer):
+        part = job.model, job.matrix
+        return measure_stocked(job.moves, layer, found, part, job.options, allowed=allowed, notes=notes)
     if not np.isfinite(layer.stock) or beyond(layer, found):
         return gathered([])
     side = side_of(layer)
@@ -167,6 +171,18 @@ def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Not
 def beyond(layer: DepositLayer, found: Cut) -> bool:
     """Whether a layer lies beside the part, in its stock alone: there is nothing to measure it against."""
     return layer.stock > 0 and not len(found.segments)
+
+
+def stocked(job: Job, layer: DepositLayer) -> bool:
+    """Whether a layer has stock whose amounts are known by face."""
+    return bool(job.options.stock) and layer.stock != 0
+
+
+def _side(job: Job, layer: DepositLayer, found: Cut) -> int:
+    """Which side of a layer was judged, as `side_of` has it; 2 for none."""
+    if stocked(job, layer):
+        return -1
+    return side_of(layer) if np.isfinite(layer.stock) and not beyond(layer, found) else 2
 
 
 def side_of(layer: DepositLayer) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -41,6 +42,8 @@ class VerifyOptions:
         What may flow out while the axes stand, each time, mm3.
     flow : FlowWords
         Words that switch the extruder.
+    stock : mapping of int to float
+        Amount by face id, mm: what the program was asked to add to the part.
     step : float
         Greatest distance of samples along beads and section, mm.
     """
@@ -58,6 +61,7 @@ class VerifyOptions:
     traverse: float | None = None
     standstill_mm3: float = 0.0
     flow: FlowWords = field(default_factory=FlowWords)
+    stock: Mapping[int, float] = field(default_factory=dict)
     step: float = 3.0
 
 

@@ -1,0 +1,91 @@
+"""Programs with stock and with holes left out, held to what their own heads say was asked for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from beadwright.kernel import nearest_on_faces
+from beadwright.pipeline import plan, read_step, verify_program
+
+cq = pytest.importorskip("cadquery")
+
+
+@pytest.fixture(scope="module")
+def plate(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("part") / "plate.step"
+    body = cq.Workplane().box(120, 90, 8).faces(">Z").workplane().center(20, 0).hole(40)
+    cq.exporters.export(body, str(path))
+    return path
+
+
+@pytest.fixture(scope="module")
+def dome(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("part") / "dome.step"
+    body = cq.Workplane().circle(60).workplane(offset=12).circle(48).loft()
+    cq.exporters.export(body, str(path))
+    return path
+
+
+def program(part: Path, folder: Path, **options: object) -> Path:
+    plan(str(part), folder / "out", workers=1, contours=1, **options)
+    return folder / "out" / "program.nc"
+
+
+def codes(path: Path, part: Path) -> set[str]:
+    return {noted.finding.code for noted in verify_program(path, str(part)).findings}
+
+
+def test_distances_from_some_faces_are_those_of_a_box(plate: Path) -> None:
+    model = read_step(plate)
+    (right,) = (face.id for face in model.faces if face.kind == "plane" and face.centroid[0] > 59)
+    low = float(model.box[0, 2])
+    found = nearest_on_faces(
+        model, {right}, np.array([[63.0, 0, low + 4], [63, 48, low + 4], [50, 0, low + 4]])
+    )
+
+    # to the face x = 60, |y| <= 45: beside it, past its edge by 3 and 3, and inside the part
+    assert found.distance == pytest.approx([3.0, np.hypot(3, 3), 10.0], abs=1e-9)
+    assert found.border.tolist() == [False, True, False]
+    assert found.foot[0] == pytest.approx([60.0, 0, low + 4], abs=1e-9)
+
+
+def test_stock_on_one_face_holds_and_more_than_is_there_does_not(plate: Path, tmp_path: Path) -> None:
+    made = program(plate, tmp_path, stock=[{"faces": {"kind": "cylinder"}, "amount": 3.0}])
+    lying = tmp_path / "lying.nc"
+    lying.write_text(made.read_text().replace("%22amount_mm%22:%203.0", "%22amount_mm%22:%203.1"))
+
+    assert verify_program(made, str(plate)).ok
+    assert codes(lying, plate) == {"profile"}
+
+
+def test_stock_all_round_a_leaning_wall_holds_and_a_bead_moved_in_is_found(
+    dome: Path, tmp_path: Path
+) -> None:
+    made = program(dome, tmp_path, stock=[{"faces": {"all": True}, "amount": 3.0}])
+    text = made.read_text()
+    lying = tmp_path / "lying.nc"
+    lying.write_text(text.replace("%22amount_mm%22:%203.0", "%22amount_mm%22:%203.05"))
+
+    assert verify_program(made, str(dome)).ok
+    assert "profile" in codes(lying, dome)
+
+
+def test_a_hole_left_out_as_asked_is_no_fault_and_without_the_rule_it_is(plate: Path, tmp_path: Path) -> None:
+    made = program(plate, tmp_path, cut_later=[{"holes_below": 60.0}])
+    silent = tmp_path / "silent.nc"
+    silent.write_text(
+        "\n".join(line for line in made.read_text().split("\n") if not line.startswith("(cut_later"))
+    )
+
+    assert verify_program(made, str(plate)).ok
+    assert codes(silent, plate) == {"missing-bead"}
+
+
+def test_a_rule_that_finds_no_face_of_this_part_is_named(plate: Path, dome: Path, tmp_path: Path) -> None:
+    made = program(plate, tmp_path, stock=[{"faces": {"kind": "cylinder"}, "amount": 3.0}])
+
+    with pytest.raises(Exception, match=r"program\.nc: .*stock"):
+        verify_program(made, str(dome))
