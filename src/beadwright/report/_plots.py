@@ -30,7 +30,14 @@ DOTS = 160
 PIECE = np.pi / 4
 
 
-def _figure(width: float, height: float) -> Figure:
+def new_figure(width: float, height: float) -> Figure:
+    """An empty figure, in inches.
+
+    Raises
+    ------
+    InputError
+        matplotlib is not there; the message names the extra that brings it.
+    """
     try:
         from matplotlib.figure import Figure
     except ImportError as error:
@@ -41,7 +48,7 @@ def _figure(width: float, height: float) -> Figure:
     return Figure(figsize=(width, height), dpi=DOTS, facecolor=PAPER)
 
 
-def _bytes(figure: Figure, kind: str) -> bytes:
+def figure_bytes(figure: Figure, kind: str) -> bytes:
     """The picture as a file's bytes, without a date."""
     stream = io.BytesIO()
     dates = {"pdf": {"CreationDate": None}, "svg": {"Date": None}, "png": {"Software": None}}
@@ -116,7 +123,7 @@ def layer_plot(
     x0, y0, x1, y1 = x0 - widest, y0 - widest, x1 + widest, y1 + widest
     size = max(x1 - x0, y1 - y0, 1.0)
     wide, tall = INCHES * max((x1 - x0) / size, 0.35), INCHES * max((y1 - y0) / size, 0.2)
-    figure = _figure(wide, tall + 0.8)
+    figure = new_figure(wide, tall + 0.8)
     axes = figure.add_axes((0.0, 0.4 / (tall + 0.8), 1.0, tall / (tall + 0.8)))
     axes.set_axis_off()
     axes.set_aspect("equal")
@@ -127,7 +134,7 @@ def layer_plot(
     figure.text(0.01, 0.985, title, va="top", color=INK, fontsize=12)
     roles = sorted({bead.role for bead in beads})
     figure.text(0.01, 0.012, f"{caption}; {', '.join(roles)}", va="bottom", color=INK, fontsize=8)
-    return _bytes(figure, kind)
+    return figure_bytes(figure, kind)
 
 
 def _draw_layer(axes: Axes, region: ArcRegion, beads: Sequence[BeadStroke], points: float) -> None:
@@ -170,7 +177,7 @@ def column_plot(rows: Sequence[Mapping[str, Any]], /, *, title: str, kind: str) 
         matplotlib is not installed.
     """
     lanes = [lane for lane in _lanes(rows) if np.isfinite(lane[1]).any()]
-    figure = _figure(2.0 * max(len(lanes), 1) + 0.6, 7.0)
+    figure = new_figure(2.0 * max(len(lanes), 1) + 0.6, 7.0)
     z = np.array([row["z_mm"] for row in rows], dtype=float)
     axes_of = figure.subplots(1, max(len(lanes), 1), sharey=True, squeeze=False)[0]
     for axes, (name, values) in zip(axes_of, lanes, strict=False):
@@ -187,7 +194,7 @@ def column_plot(rows: Sequence[Mapping[str, Any]], /, *, title: str, kind: str) 
     axes_of[0].set_ylabel("z, mm", fontsize=8)
     figure.suptitle(title, fontsize=10)
     figure.tight_layout()
-    return _bytes(figure, kind)
+    return figure_bytes(figure, kind)
 
 
 def _lanes(rows: Sequence[Mapping[str, Any]]) -> list[tuple[str, Floats]]:

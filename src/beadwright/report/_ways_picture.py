@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+
+from beadwright.report._plots import figure_bytes, new_figure
 
 # mm: an error below this is drawn here, since the axis is logarithmic.
 FLOOR = 1e-6
@@ -38,13 +39,12 @@ def ways_picture(
     bytes
         The same for the same numbers.
     """
-    import matplotlib as mpl
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
+    figure = new_figure(7.0, 4.6)
+    import matplotlib as mpl  # after the figure, whose error names what to install
 
+    # a salt of its own, else the picture's ids change from run to run
     with mpl.rc_context({"svg.hashsalt": "beadwright", "font.size": 9.0}):
-        figure = Figure(figsize=(7.0, 4.6), layout="constrained")
-        FigureCanvasAgg(figure)
+        figure.set_layout_engine("constrained")
         axes = figure.add_subplot()
         rows = sorted(meshes, key=lambda way: way.moves)
         x, y = [way.moves for way in rows], [max(FLOOR, way.error) for way in rows]
@@ -65,7 +65,4 @@ def ways_picture(
         axes.grid(visible=True, which="both", color="0.9", linewidth=0.6)
         axes.margins(x=0.15, y=0.15)
         axes.legend(fontsize=8)
-        data = io.BytesIO()
-        stamp = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind)
-        figure.savefig(data, format=kind, dpi=150, metadata=stamp)
-    return data.getvalue()
+        return figure_bytes(figure, kind)
