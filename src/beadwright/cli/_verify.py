@@ -36,6 +36,14 @@ def verify(
         Path | None,
         typer.Option("--sheet", metavar="FILE", help="write the sheet, deviations in colour, .html"),
     ] = None,
+    release: Annotated[
+        Path | None,
+        typer.Option(
+            "--release",
+            metavar="FILE",
+            help="release.json: files read back beside PROGRAM must be the same bytes",
+        ),
+    ] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
@@ -57,7 +65,7 @@ def verify(
             flow=(on, off, axis),
         )
         with progress_bar(quiet=quiet) as progress:
-            found = verify_program(program, part, options, progress, sheet=sheet)
+            found = verify_program(program, part, options, progress, sheet=sheet, release=release)
         if as_json:
             print_json(found.as_dict())
         elif not quiet:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from beadwright.errors import InputError, OutputError, SettingsError, StepError
 from beadwright.pipeline._part import read_part, read_part_with_picture
+from beadwright.pipeline._read_back import with_read_back
 from beadwright.pipeline._verify_sheet import verification_sheet
 from beadwright.report import write_whole
 
@@ -27,6 +28,7 @@ def verify_program(
     progress: Callable[[str, int, int], None] | None = None,
     *,
     sheet: str | Path | None = None,
+    release: str | Path | None = None,
 ) -> Verification:
     """Judge a program's file by its text alone, against a part.
 
@@ -40,6 +42,8 @@ def verify_program(
         Called with a stage, what is done and what there is to do.
     sheet : str or Path, optional
         Where the sheet of the verification is written, ``.html``.
+    release : str or Path, optional
+        A release.json: its files, as read back from the controller, must lie beside the program, byte for byte.
 
     Returns
     -------
@@ -65,6 +69,8 @@ def verify_program(
         found = verify(text, model, asked_of(text, model, options or VerifyOptions()), progress)
     except InputError as reason:
         raise InputError(f"{program}: {reason}") from reason
+    if release is not None:
+        found = with_read_back(found, Path(release), Path(program).parent)
     if path is not None:
         write_whole(path, verification_sheet(text, model, triangles, found).encode())
     return found
