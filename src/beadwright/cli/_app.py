@@ -37,7 +37,13 @@ app = typer.Typer(
     epilog="Example: beadwright plan part.step -o out",
 )
 
-Part = Annotated[Path, typer.Argument(metavar="PART", help="STEP file: .step .stp .p21, also packed by gzip")]
+Part = Annotated[
+    Path,
+    typer.Argument(
+        metavar="PART",
+        help="STEP file: .step .stp .p21, also packed by gzip; examine and plan take meshes too",
+    ),
+]
 AsJson = Annotated[
     bool, typer.Option("--json", help="the result on standard output as JSON, nothing else there")
 ]

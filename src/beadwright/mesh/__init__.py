@@ -7,11 +7,13 @@ from beadwright.mesh._contours import contours
 from beadwright.mesh._cut import MeshSection, cut
 from beadwright.mesh._measure import Joints, busiest, joints
 from beadwright.mesh._mesh import TriangleMesh, load
+from beadwright.mesh._model import as_model
 
 __all__ = [
     "Joints",
     "MeshSection",
     "TriangleMesh",
+    "as_model",
     "busiest",
     "contours",
     "cut",

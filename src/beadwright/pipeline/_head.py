@@ -45,6 +45,12 @@ def program_head(
     )
 
 
+def mesh_notes(model: Model) -> tuple[str, ...]:
+    """What a program made from triangles says of itself at its top."""
+    told = (finding.text for finding in model.findings if finding.code == "from-mesh")
+    return tuple(f"NO EXACTNESS CLAIM: {text}." for text in told)
+
+
 def _value(value: Any) -> str:
     """A setting's value as text; of a card's number without its standing, of tables as JSON."""
     if isinstance(value, dict) and "standing" in value:

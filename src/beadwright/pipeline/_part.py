@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ def read_part(part: Any, *, walls: bool = False) -> Model:
     Parameters
     ----------
     part : str, Path, Model, cadquery.Workplane, cadquery.Shape or TopoDS_Shape
-        A model is taken as it is.
+        A model is taken as it is. A mesh file (.stl .obj .ply .3mf, in mm) becomes a solid of plane faces.
     walls : bool
         Take open shells and loose faces too.
 
@@ -31,7 +32,7 @@ def read_part(part: Any, *, walls: bool = False) -> Model:
             raise StepError(f"{part.file}: the model has no faces")
         return part
     if isinstance(part, (str, Path)):
-        return read_step(part, walls=walls)
+        return _read_mesh(Path(part)) if _is_mesh(part) else read_step(part, walls=walls)
     from beadwright.kernel import from_shape
 
     return from_shape(part, walls=walls)
@@ -43,7 +44,7 @@ def read_part_with_picture(part: Any, *, walls: bool = False) -> tuple[Model, Tr
     A file is divided by the process that reads it. A shape of the caller's comes from the caller's own CAD
     kernel, in this process, and is divided here; where the kernel gives up, there is no picture.
     """
-    if isinstance(part, (str, Path)):
+    if isinstance(part, (str, Path)) and not _is_mesh(part):
         return read_with_picture(part, walls=walls)
     model = read_part(part, walls=walls)
     if not model.kernel_bytes:
@@ -54,6 +55,18 @@ def read_part_with_picture(part: Any, *, walls: bool = False) -> tuple[Model, Tr
     with ThreadPoolExecutor(1) as thread:
         call = thread.submit(kernel.display_triangles, model)
         return model, None if call.exception() is not None else call.result()
+
+
+def _is_mesh(part: str | Path) -> bool:
+    return Path(part).suffix.lower() in (".stl", ".obj", ".ply", ".3mf")
+
+
+def _read_mesh(path: Path) -> Model:
+    """A mesh file as a solid of plane faces, with the finding that says what that is worth."""
+    from beadwright.mesh import as_model, load
+
+    mesh = load(path)
+    return as_model(mesh, sha256=hashlib.sha256(path.read_bytes()).hexdigest())
 
 
 def describe_input(model: Model) -> dict[str, Any]:

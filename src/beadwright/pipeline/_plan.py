@@ -25,7 +25,7 @@ from beadwright.pipeline._course import Course
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, plan_document, run_document, worst
 from beadwright.pipeline._findings import plan_findings
-from beadwright.pipeline._head import program_head
+from beadwright.pipeline._head import mesh_notes, program_head
 from beadwright.pipeline._heights import LEVEL, asked_layers, plan_heights, reach
 from beadwright.pipeline._joint_findings import joint_findings
 from beadwright.pipeline._json import as_text
@@ -200,7 +200,7 @@ def plan_part(
                 matrix,
                 resolved,
                 plans,
-                (*judged.notes, *whole.notes(), *(rest.notes() if rest else ())),
+                (*mesh_notes(model), *judged.notes, *whole.notes(), *(rest.notes() if rest else ())),
                 later=[feature.faces for feature in later.features],
             )
             texts = [each.text for each in laid]

@@ -157,7 +157,7 @@ def show_plan(result: PlanResult) -> None:
         ("layers", f"{totals['layers']}, beads {totals['beads']}, {totals['length_mm'] / 1000:.3f} m"),
         ("moves", f"{moves['line']} lines, {moves['arc']} arcs"),
         (
-            "off the solid by at most",
+            f"off the {'mesh' if any(f.code == 'from-mesh' for f in result.findings) else 'solid'} by at most",
             f"{bounds['total']:.4g} mm = {parts}; the file's own gaps {bounds['model']:.2g}",
         ),
     ]

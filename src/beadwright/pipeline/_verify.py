@@ -65,6 +65,10 @@ def verify_program(
         raise InputError(f"{program}: cannot be read: {reason.strerror}") from reason
     path = None if sheet is None else sheet_name(sheet)
     model, triangles = _part(part, picture=path is not None)
+    if model.schema == "mesh":
+        raise InputError(
+            f"{part}: a mesh cannot be the referee; give the STEP file that the part was drawn in"
+        )
     try:
         found = verify(text, model, asked_of(text, model, options or VerifyOptions()), progress)
     except InputError as reason:

@@ -1,0 +1,85 @@
+"""Meshes as solids of plane faces: sections against the mesh's own plane cuts and closed forms."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from beadwright.curves import chain_measures
+from beadwright.errors import BeadwrightError, StepError
+from beadwright.mesh import TriangleMesh, as_model, cut
+from beadwright.pipeline import plan, verify_program
+from beadwright.section import cut as cut_solid
+from beadwright.section import prepare
+from tests.mesh.test_mesh import prism, regular, together
+
+trimesh = pytest.importorskip("trimesh")
+
+
+def solid(mesh: TriangleMesh):
+    return as_model(mesh, sha256="0" * 64)
+
+
+def test_the_triangles_of_one_plane_are_one_face() -> None:
+    model = solid(prism([(0, 0), (60, 0), (60, 40), (0, 40)], 12.0))
+
+    assert sorted(face.area for face in model.faces) == pytest.approx(
+        [480, 480, 720, 720, 2400, 2400], rel=1e-12
+    )
+    assert model.volume == pytest.approx(60 * 40 * 12, rel=1e-12)
+    assert all(len(face.wires) == 1 and len(face.wires[0]) == 4 for face in model.faces)
+
+
+@pytest.mark.parametrize("turned", [0.0, 0.7])
+def test_sections_are_those_of_the_mesh_by_another_library(turned: float) -> None:
+    ball = trimesh.creation.icosphere(subdivisions=2, radius=50.0)
+    axis = trimesh.transformations.rotation_matrix(turned, [1.0, 0.4, 0.2])
+    ball.apply_transform(axis)
+    mesh = TriangleMesh(name="ball", vertices=ball.vertices, triangles=np.asarray(ball.faces, np.int64))
+    heights = [-33.3, 0.123, 47.0]
+    sections = cut_solid(prepare(solid(mesh)), heights)
+    wanted = cut(mesh, heights)
+
+    for section, other in zip(sections, wanted, strict=True):
+        # the other way rounds its ends to 1e-7 mm, along the boundary
+        area = float(chain_measures(section.loops)[0].sum())
+        assert area == pytest.approx(other.polygon.area, abs=1e-7 * other.polygon.length)
+
+
+def test_bodies_that_touch_in_an_edge_still_close() -> None:
+    mesh = together(
+        prism([(0, 0), (10, 0), (10, 10), (0, 10)], 5.0), prism([(10, 10), (20, 10), (20, 20), (10, 20)], 5.0)
+    )
+    (section,) = cut_solid(prepare(solid(mesh)), [2.0])
+
+    assert float(chain_measures(section.loops)[0].sum()) == pytest.approx(200.0, rel=1e-12)
+
+
+@pytest.mark.parametrize(("fault", "says"), [("open", "open or torn"), ("inside out", "inside out")])
+def test_a_mesh_without_an_inside_is_refused(fault: str, says: str) -> None:
+    whole = prism(regular(6, 30.0), 10.0)
+    triangles = whole.triangles[1:] if fault == "open" else whole.triangles[:, ::-1]
+
+    with pytest.raises(StepError, match=says):
+        solid(TriangleMesh(name="bad.stl", vertices=whole.vertices, triangles=triangles))
+
+
+def test_a_scan_is_planned_and_makes_no_claim(tmp_path: Path) -> None:
+    mesh = prism(regular(24, 60.0), 8.0)
+    part = tmp_path / "scan.stl"
+    trimesh.Trimesh(vertices=mesh.vertices, faces=mesh.triangles, process=False).export(part)
+    result = plan(part, workers=1)
+
+    # a regular polygon: n r^2 sin(2 pi / n) / 2; STL holds single precision
+    area = 12 * 3600 * math.sin(math.pi / 12)
+    assert [layer.layer.area for layer in result.layers] == pytest.approx([area, area], rel=1e-6)
+    assert "from-mesh" in {finding.code for finding in result.findings}
+    assert "NO EXACTNESS CLAIM" in result.program
+
+    program = tmp_path / "program.nc"
+    program.write_text(result.program)
+    with pytest.raises(BeadwrightError, match="referee"):
+        verify_program(program, part)
