@@ -18,6 +18,7 @@ from OCP.TopTools import TopTools_IndexedMapOfShape
 from beadwright.errors import StepError
 from beadwright.kernel._convert_curve import xyz
 from beadwright.kernel._document import Body, faces, parts
+from beadwright.kernel._outlines import turned_back, unclosed
 from beadwright.numeric import Finding
 
 FLAT = 1e-9
@@ -52,9 +53,10 @@ def select(bodies: tuple[Body, ...], file: str, walls: bool) -> Selection:
     healing: list[str] = []
     kept: list[Body] = []
     loose: list[Body] = []
-    for body in bodies:
+    for given in bodies:
+        _exact(given, file)
+        body = turned_back(given, healing)
         kind = body.shape.ShapeType()
-        _exact(body, file)
         if kind == TopAbs_ShapeEnum.TopAbs_FACE or free_edges(body.shape):
             loose.append(body)
             kept.append(body)
@@ -74,7 +76,7 @@ def select(bodies: tuple[Body, ...], file: str, walls: bool) -> Selection:
         kept = [body for body in kept if not any(body is other for other in loose)]
     row = 0
     for body in kept:
-        findings += _invalid(body, row)
+        findings += _invalid(body, row) + unclosed(body, row)
         row += len(body.face_names)
     return Selection(bodies=tuple(kept), findings=tuple(findings), healing=tuple(healing))
 
