@@ -15,6 +15,7 @@ from beadwright.brep import Model, placed, placement
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan, plan_layers
 from beadwright.mesh import load
+from beadwright.pipeline._cards import cards
 from beadwright.pipeline._part import describe_input, read_part
 from beadwright.pipeline._plan import compile_kernels, layer_planes
 from beadwright.pipeline._two_ways import Laid, by_solid, by_triangles
@@ -182,11 +183,17 @@ def meshway(
 
     fine = settings.model_copy(update={"tolerance": REFERENCE, "decimals": max(6, settings.decimals)})
     falling = sorted(chords, reverse=True)
-    ours = made(0, "the solid itself", by_solid, model, matrix, settings, plans, planes)
+    ours = made(0, "the solid", by_solid, model, matrix, settings, plans, planes)
     tell("the reference", 1, total)
     truth = by_solid(model, matrix, fine, plans, planes)
-    measure = Measure(truth=truth, feed=settings.feed, width=settings.width, spacing=settings.bead_spacing())
-    exact = measure.way("the solid itself", None, ours)
+    measure = Measure(
+        truth=truth,
+        feed=settings.feed,
+        width=settings.width,
+        spacing=settings.bead_spacing(),
+        limits=cards(resolved).limits,
+    )
+    exact = measure.way("the solid", None, ours)
     meshes: list[Way] = []
     for done, chord in enumerate(falling, 2):
         laid = made(done, f"chord {chord:g}", by_triangles, model, matrix, settings, heights, chord)

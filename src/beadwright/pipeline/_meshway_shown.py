@@ -40,7 +40,7 @@ def show_meshway(found: MeshComparison) -> None:
         soft_wrap=True,
     )
     table = Table(box=None, pad_edge=False)
-    for title in ("way", "triangles", "error", "moves", "kB", "moves/s", "joints", "s", "MB"):
+    for title in ("way", "triangles", "error", "moves", "kB", "moves/s", "joints", "dips", "s", "MB"):
         table.add_column(title, justify="left" if title == "way" else "right", no_wrap=True)
     rows = [found.exact, *found.meshes]
     if found.match is not None and found.match not in rows:
@@ -69,7 +69,7 @@ def show_meshway(found: MeshComparison) -> None:
             )
     console.print(
         "moves/s: in the busiest tenth of a second; joints: turns of more than 0.1 degree that no corner of the"
-        " CAD asks for",
+        " CAD asks for; dips: joints where the machine must fall below nine tenths of the feed; s: of computing",
         style="dim",
         highlight=False,
         soft_wrap=True,
@@ -101,6 +101,7 @@ def _cells(way: Way) -> list[str]:
         f"{way.size / 1000:.1f}",
         f"{way.blocks:.0f}",
         str(way.joints),
+        str(way.dips),
         f"{way.seconds['total']:.2f}",
         f"{way.memory:.0f}",
     ]

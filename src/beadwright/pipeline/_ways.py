@@ -13,6 +13,7 @@ import numpy.typing as npt
 from beadwright.curves import ArcPath, distances, length, lengths, samples
 from beadwright.mesh import Joints, busiest, joints
 from beadwright.pipeline._two_ways import Laid
+from beadwright.process import MotionLimits, profiles
 
 Floats = npt.NDArray[np.float64]
 
@@ -20,6 +21,10 @@ STEP = 1.0
 """Greatest distance of samples along a bead, mm."""
 TURN = math.radians(0.1)
 """A joint that turns more than this is felt by a gantry; common practice."""
+
+
+DIP = 0.9
+"""A speed below this share of the feed at a joint is a dip."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +52,11 @@ class Way:
         Moves a second in the busiest tenth of a second at feed.
     joints : int
         Joints that turn more than 0.1 degree and are no corner of the CAD.
+    dips : int
+        Joints inside beads where the speed falls below nine tenths of the feed, by a look-ahead under the machine's
+        limits; corners of the CAD count in every way.
+    laying : float
+        Time of the beads by that look-ahead, s.
     seconds : mapping of str to float
         By stage, one process; ``total`` with them.
     memory : float
@@ -67,6 +77,8 @@ class Way:
     size: int
     blocks: float
     joints: int
+    dips: int
+    laying: float
     seconds: dict[str, float]
     memory: float
     open_length: float
@@ -86,6 +98,8 @@ class Way:
             "bytes": self.size,
             "blocks_per_s": self.blocks,
             "joints": self.joints,
+            "dips": self.dips,
+            "laying_s": self.laying,
             "seconds": self.seconds,
             "memory_mb": self.memory,
         }
@@ -98,18 +112,20 @@ def _corners(paths: Sequence[ArcPath]) -> Floats:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Measure:
-    """How a way's beads are measured: against the reference, beads a width and a spacing apart, at a feed."""
+    """How beads are measured: against the reference, a width and a spacing apart, at a feed and limits."""
 
     truth: Laid
     feed: float
     width: float
     spacing: float
+    limits: MotionLimits
 
     def way(self, name: str, chord: float | None, laid: Laid) -> Way:
         """A way's centrelines against the boundary of the exact section, and the exact ones against them."""
         off: list[Floats] = [np.zeros(0)]
         moves: list[Floats] = [np.zeros(0)]
         felt, missing, short = 0, 0.0, 0.0
+        dips, laying = 0, 0.0
         for layer, ranks in enumerate(laid.layers):
             for rank, paths in enumerate(ranks):
                 wanted = self.truth.layers[layer][rank]
@@ -120,6 +136,9 @@ class Measure:
                 missing += float(gone.sum() / max(1, len(away)) * sum(map(length, wanted)))
                 short = max(short, float(away[~gone].max(initial=0.0)))
                 moves += map(lengths, paths)
+                for motion in profiles(list(paths), [self.feed] * len(paths), self.limits):
+                    dips += int((motion.leave[:-1] < DIP * self.feed).sum())
+                    laying += motion.duration
                 corners = _corners(wanted)
                 felt += sum(self._felt(joints(path.points, path.bulge), corners, chord) for path in paths)
         every = np.concatenate(off)
@@ -136,6 +155,8 @@ class Measure:
             size=laid.n_bytes,
             blocks=busiest(np.concatenate(moves), feed=self.feed),
             joints=felt,
+            dips=dips,
+            laying=laying,
             seconds={**laid.seconds, "total": sum(laid.seconds.values())},
             memory=laid.memory,
             open_length=laid.open_length,
