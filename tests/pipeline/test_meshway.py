@@ -6,6 +6,7 @@ import json
 import math
 from pathlib import Path
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
@@ -58,6 +59,55 @@ def test_a_matching_mesh_costs_many_times_the_moves_or_is_predicted(cylinder: Me
     else:
         assert cylinder.predicted is not None
         assert cylinder.predicted["moves"] > 10 * cylinder.exact.moves
+
+
+def uv_ball(path: Path, radius: float, sides: int, rings: int) -> None:
+    """A ball of flat quads in triangles: rings of latitude joined by straight lines, poles closed by fans."""
+    import trimesh
+
+    lat = np.linspace(-np.pi / 2, np.pi / 2, rings + 1)[1:-1]
+    lon = 2 * np.pi * np.arange(sides) / sides
+    rows = [
+        (radius * np.cos(a) * np.cos(b), radius * np.cos(a) * np.sin(b), radius * np.sin(a))
+        for a in lat
+        for b in lon
+    ]
+    low, high = len(rows), len(rows) + 1
+    rows += [(0.0, 0.0, -radius), (0.0, 0.0, radius)]
+    faces = []
+    for k in range(sides):
+        n = (k + 1) % sides
+        faces += [(low, n, k), (high, len(lat) * sides - sides + k, len(lat) * sides - sides + n)]
+        for r in range(len(lat) - 1):
+            a, b = r * sides, (r + 1) * sides
+            faces += [(a + k, a + n, b + k), (a + n, b + n, b + k)]
+    trimesh.Trimesh(vertices=np.array(rows), faces=np.array(faces), process=False).export(path)
+
+
+def test_a_ball_of_flat_facets_strays_by_two_sagittas(tmp_path: Path) -> None:
+    radius, sides, rings = 60.0, 48, 31
+    mesh = tmp_path / "ball.stl"
+    uv_ball(mesh, radius, sides, rings)
+    found = meshway(
+        cq.Workplane().sphere(radius),
+        resolved=resolve({"contours": "1", "height": "8", "width": "12", "decimals": "6"}),
+        chords=(),
+        files=(mesh,),
+        layers=3,
+    )
+    # A plane between two rings cuts a regular polygon whose corners lie on the straight lines between them, and the
+    # middles of its sides cos(pi / n) of that from the axis; quads are cut in two, whose diagonal lies no deeper.
+    lat = np.linspace(-np.pi / 2, np.pi / 2, rings + 1)
+    tops = np.arange(0, 2 * radius, 8.0)
+    looked = tops[np.unique(np.linspace(0, len(tops) - 1, 3).round().astype(int))] + 4.0 - radius
+    off = [
+        math.sqrt(radius**2 - z**2)
+        - float(np.interp(z, radius * np.sin(lat), radius * np.cos(lat))) * math.cos(math.pi / sides)
+        for z in looked
+    ]
+
+    # STL holds single precision: 6e-8 of 60 mm
+    assert found.meshes[0].error == pytest.approx(max(off), abs=1e-5)
 
 
 def test_on_a_block_the_mesh_way_is_good_enough_and_the_command_says_so(tmp_path: Path) -> None:

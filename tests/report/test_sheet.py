@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+from dataclasses import replace
 from importlib import resources
 from typing import Any
 
@@ -144,6 +145,17 @@ def test_packed_arrays_come_back() -> None:
     assert arrays["run_role"].tolist() == [1, 0, 0]
     lines = np.add.accumulate(arrays["jump"][1:4]) + arrays["run_line"][1]
     assert lines.tolist() == layer.moves.line[1:4].tolist()
+
+
+def test_the_outline_of_the_part_inside_its_stock_goes_its_own_way() -> None:
+    layer = replace(sheet_layer(), part=(ring(46.0),))
+    counts, text = packed(layer, ["contour", "traverse"])
+    arrays = unpacked(counts, text)
+
+    assert counts["loops"] == 2
+    assert arrays["loop_part"].tolist() == [0, 1]
+    # what the layer covers from the side is the region's, stock included
+    assert layer_spans(layer) == ([[-50.0, 50.0]], [[-50.0, 50.0]])
 
 
 def page(name: str = "part.step") -> str:

@@ -47,6 +47,8 @@ class LayerRegion:
         Area (mm2) and a place of each piece of winding number below 0, which is left out.
     hairs : int
         Gaps between solids, narrower than a hair, that were filled.
+    part : tuple of ArcPath
+        Boundary of the part alone, where stock was added to the region; else empty.
     """
 
     plan: LayerPlan
@@ -62,6 +64,7 @@ class LayerRegion:
     fallbacks: int = 0
     inverted: tuple[tuple[float, float, float], ...] = ()
     hairs: int = 0
+    part: tuple[ArcPath, ...] = ()
 
 
 def layer_region(

@@ -106,6 +106,7 @@ def with_stock(
         perimeter=region_length(region),
         n_loops=len(loops),
         n_holes=sum(signed_area(loop) < 0 for loop in loops),
+        part=layer.region.loops,
         stock=stock.uniform if stock.uniform is not None and plan.rule == "neutral" else BY_FACE,
         budget=replace(
             before,

@@ -93,6 +93,7 @@ def _layer(moves: LayerMoves, laid: Laid, row: Mapping[str, Any]) -> SheetLayer:
         row={key: value for key, value in row.items() if key != "lost"},
         moves=moves,
         loops=work.layer.region.loops,
+        part=work.layer.part,
         face=face,
         source=source,
         lost=np.array(lost, dtype=float).reshape(-1, 4),

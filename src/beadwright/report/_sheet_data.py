@@ -55,6 +55,7 @@ LAYOUT: tuple[tuple[str, str, str], ...] = (
     ("source", "<u1", "moves"),
     ("run_role", "<u1", "runs"),
     ("run_hole", "<u1", "runs"),
+    ("loop_part", "<u1", "loops"),
 )
 """Arrays of a block in their order: name, type, what they count. Wide types come first, so all are aligned."""
 
@@ -70,6 +71,8 @@ class SheetLayer:
     moves : LayerMoves
     loops : tuple of ArcPath
         Boundary of the layer's region, stock included; empty where it is not known.
+    part : tuple of ArcPath
+        Boundary of the part alone, where the region has stock as well; else empty.
     face, source : (n,) int
         Face (-1: none) and origin of each move's curve; empty where they are not known.
     lost : (k, 4) float
@@ -81,6 +84,7 @@ class SheetLayer:
     row: Mapping[str, Any]
     moves: LayerMoves
     loops: tuple[ArcPath, ...] = ()
+    part: tuple[ArcPath, ...] = ()
     face: npt.NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
     source: npt.NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
     lost: npt.NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 4)))
@@ -130,7 +134,8 @@ def packed(layer: SheetLayer, roles: Sequence[str]) -> tuple[dict[str, int], str
     runs, jump = _jumps(moves)
     laid = np.concatenate([moves.z[:0], *(moves.z[r] for r in _bead_rows(moves))])
     climbs = len(laid) > 0 and bool(np.ptp(laid) > 0)
-    points = [loop.points for loop in layer.loops]
+    loops = (*layer.loops, *layer.part)
+    points = [loop.points for loop in loops]
     face = layer.face if len(layer.face) == count else np.full(count, -1)
     source = layer.source if len(layer.source) == count else np.full(count, NOT_TOLD)
     values: dict[str, npt.ArrayLike] = {
@@ -151,7 +156,7 @@ def packed(layer: SheetLayer, roles: Sequence[str]) -> tuple[dict[str, int], str
         "loop_first": np.cumsum([0, *map(len, points)])[:-1],
         "loop_x": _whole(np.concatenate([p[:, 0] for p in points]) if points else []),
         "loop_y": _whole(np.concatenate([p[:, 1] for p in points]) if points else []),
-        "loop_bulge": np.concatenate([loop.bulge for loop in layer.loops]) if points else (),
+        "loop_bulge": np.concatenate([loop.bulge for loop in loops]) if points else (),
         "lost_x": _whole(layer.lost[:, 0]),
         "lost_y": _whole(layer.lost[:, 1]),
         "lost_length": layer.lost[:, 2],
@@ -162,6 +167,7 @@ def packed(layer: SheetLayer, roles: Sequence[str]) -> tuple[dict[str, int], str
         "source": source,
         "run_role": [roles.index(run.role) for run in runs],
         "run_hole": [run.hole for run in runs],
+        "loop_part": [0] * len(layer.loops) + [1] * len(layer.part),
     }
     counts: dict[str, int] = {}
     parts = []

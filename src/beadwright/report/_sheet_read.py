@@ -88,7 +88,8 @@ def _layer(head: Mapping[str, Any], row: Mapping[str, Any], text: str) -> SheetL
     return SheetLayer(
         row={key: value for key, value in row.items() if key != "counts"},
         moves=moves,
-        loops=_loops(arrays),
+        loops=_loops(arrays, 0),
+        part=_loops(arrays, 1),
         face=np.where(face == NO_FACE, -1, face),
         source=arrays["source"].astype(np.int64),
         lost=np.column_stack(
@@ -120,12 +121,15 @@ def _run(roles: list[str], arrays: Mapping[str, npt.NDArray[Any]], k: int) -> Ru
     )
 
 
-def _loops(arrays: Mapping[str, npt.NDArray[Any]]) -> tuple[ArcPath, ...]:
+def _loops(arrays: Mapping[str, npt.NDArray[Any]], kind: int) -> tuple[ArcPath, ...]:
+    """Boundaries of the region (kind 0), or of the part alone (1)."""
     points = np.column_stack([_lengths(arrays["loop_x"]), _lengths(arrays["loop_y"])])
     bulge = arrays["loop_bulge"].astype(float)
     ends = [*arrays["loop_first"][1:].tolist(), len(points)]
     loops = []
-    for first, end in zip(arrays["loop_first"].tolist(), ends, strict=False):
+    for first, end, own in zip(arrays["loop_first"].tolist(), ends, arrays["loop_part"], strict=False):
+        if own != kind:
+            continue
         none = np.full(end - first, -1, np.int32)
         loops.append(ArcPath(points=points[first:end], bulge=bulge[first:end], face=none, support=none))
     return tuple(loops)

@@ -137,7 +137,7 @@ function decode(sheet, place) {
       until[i] = time;
     }
   }
-  const loops = [];
+  const loops = [], part = [];
   for (let k = 0; k < row.counts.loops; k++) {
     const first = raw.loop_first[k], end = k + 1 < row.counts.loops ? raw.loop_first[k + 1] : row.counts.points;
     const loop = [];
@@ -145,10 +145,10 @@ function decode(sheet, place) {
       const next = i + 1 < end ? i + 1 : first;
       loop.push([raw.loop_x[i] * q, raw.loop_y[i] * q, raw.loop_x[next] * q, raw.loop_y[next] * q, raw.loop_bulge[i]]);
     }
-    loops.push(loop);
+    (raw.loop_part[k] ? part : loops).push(loop);
   }
   const lost = Array.from(raw.lost_x, (v, i) => [v * q, raw.lost_y[i] * q, raw.lost_length[i], raw.lost_width[i]]);
-  return { ...raw, n, x, y, x0, y0, length, until, run, line, loops, lost, seconds: time, place, row };
+  return { ...raw, n, x, y, x0, y0, length, until, run, line, loops, part, lost, seconds: time, place, row };
 }
 
 export function faceOf(layer, move) {

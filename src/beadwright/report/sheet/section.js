@@ -44,6 +44,7 @@ export function drawSection(canvas, view, sheet, layer, state, palette, marks) {
   region(pen, view, layer, palette, true);
   beads(pen, view, sheet, layer, state, palette);
   region(pen, view, layer, palette, false);
+  finished(pen, view, layer, palette);
   if (state.traverses) traverses(pen, view, layer, palette);
   places(pen, view, layer, palette);
   startPoints(pen, view, layer, palette);
@@ -100,6 +101,20 @@ function region(pen, view, layer, palette, filled) {
   pen.lineWidth = 1.4;
   pen.setLineDash([]);
   pen.stroke(path);
+}
+
+/** The finished part inside its stock, ISO 128: long dash, two dots, thin. */
+function finished(pen, view, layer, palette) {
+  const path = new Path2D();
+  for (const loop of layer.part) {
+    loop.forEach((m, i) => addMove(path, view, m[0], m[1], m[2], m[3], m[4], i === 0));
+    path.closePath();
+  }
+  pen.strokeStyle = palette.ink;
+  pen.lineWidth = 0.8;
+  pen.setLineDash([12, 3, 2, 3, 2, 3]);
+  pen.stroke(path);
+  pen.setLineDash([]);
 }
 
 function beads(pen, view, sheet, layer, state, palette) {
@@ -311,6 +326,6 @@ export function snapped(layer, view, sx, sy) {
       take(cx, cy);
     }
   }
-  for (const loop of layer.loops) for (const m of loop) take(m[0], m[1]);
+  for (const loop of [...layer.loops, ...layer.part]) for (const m of loop) take(m[0], m[1]);
   return best;
 }
