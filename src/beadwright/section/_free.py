@@ -15,6 +15,8 @@ Array = npt.NDArray[np.float64]
 
 CLOSED_WITHIN = 1e-9
 """Sides of a surface nearer than this are one seam, mm."""
+PILED_WITHIN = 1e-14
+"""Rows of a net nearer than this part of its greatest coordinate are one: the rounding of blossoming."""
 ROUND = 3
 """Spans round a closed surface, at least, so that no cell holds a whole turn."""
 
@@ -35,6 +37,9 @@ class FreeFace:
         Least and greatest z of each span's hull, mm.
     metric : (s, 2) float
         Mean length of the net's rows along u and along v, mm.
+    power_u, power_v : (nu,), (nv,) int64
+        How the surface's own parameter t runs along a span, both from 0 to 1 there: as it is at 1; as the root of
+        order n, t^n, at n > 1; as that from the other end, (1 - t)^n, at -n.
     size : float
         Greatest coordinate in size, mm: the scale of rounding.
     bound : float
@@ -47,6 +52,8 @@ class FreeFace:
     shape: npt.NDArray[np.int64]
     z_range: Array
     metric: Array
+    power_u: npt.NDArray[np.int64]
+    power_v: npt.NDArray[np.int64]
     size: float
     bound: float
 
@@ -68,7 +75,9 @@ def pack_free(surface: SplineSurface | OffsetSurface, uv_box: npt.ArrayLike) -> 
     Notes
     -----
     Coefficients by blossoming (convex combinations only), never by the power basis. Spans of a closed
-    surface are all kept, and halved until there are at least three round.
+    surface are all kept, and halved until there are at least three round. A span whose net has all rows but
+    one in one place, P, ..., P, Q, is the straight ruling P + t^n (Q - P): its derivative vanishes at P, and no
+    step along a level curve there is small enough. The same points come from P + t (Q - P), which is taken.
     """
     bound = 0.0
     box = np.asarray(uv_box, dtype=float)
@@ -102,6 +111,9 @@ def pack_free(surface: SplineSurface | OffsetSurface, uv_box: npt.ArrayLike) -> 
     while closed[1] and len(spans_v) - 1 < ROUND:
         spans_v, net = halved_rows(spans_v, np.transpose(net, (1, 0, 3, 2, 4)))
         net = np.transpose(net, (1, 0, 3, 2, 4))
+    power_u, off_u = _evened(net)
+    power_v, off_v = _evened(np.transpose(net, (1, 0, 3, 2, 4)))
+    bound += off_u + off_v
     coef = np.ascontiguousarray(net.reshape(-1, *net.shape[2:]))
     points = coef[..., :3] / coef[..., 3:]
     z = points[..., 2].reshape(len(coef), -1)
@@ -116,9 +128,30 @@ def pack_free(surface: SplineSurface | OffsetSurface, uv_box: npt.ArrayLike) -> 
         shape=np.array([len(spans_u) - 1, len(spans_v) - 1, *closed], dtype=np.int64),
         z_range=np.stack((z.min(axis=1), z.max(axis=1)), axis=1),
         metric=np.maximum(metric, 1e-9),
+        power_u=power_u,
+        power_v=power_v,
         size=float(np.abs(points).max()),
         bound=bound,
     )
+
+
+def _evened(net: Array) -> tuple[npt.NDArray[np.int64], float]:
+    """Spans (along the first axis) whose rows pile up at one end, made even in place; powers, and what moved, mm."""
+    degree = net.shape[2] - 1
+    power, moved = np.ones(len(net), dtype=np.int64), 0.0
+    if degree < 2:
+        return power, moved
+    scale = float(np.abs(net).max())
+    t = np.linspace(0.0, 1.0, degree + 1)[:, None, None]
+    for i, span in enumerate(net):
+        for end, rows in ((0, span[:, :-1]), (-1, span[:, 1:])):
+            off = float(np.ptp(rows, axis=1).max())
+            if off <= PILED_WITHIN * scale and np.ptp(span, axis=1).max() > 0.0:
+                span[:] = (1.0 - t) * span[:, :1] + t * span[:, -1:]
+                power[i] = degree if end == 0 else -degree
+                moved = max(moved, 2.0 * off / float(net[..., 3].min()))
+                break
+    return power, moved
 
 
 def _gap(net: Array, axis: int) -> float:

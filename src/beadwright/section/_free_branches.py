@@ -147,9 +147,12 @@ def free_branches(free: FreeFace, heights: npt.ArrayLike) -> FreeBranches:
     inside = samples(free.coef, free.metric, heights[branch[:, 0]], span, box, way, uv, middle)
     place = np.stack((span[middle, 0] // free.shape[1], span[middle, 0] % free.shape[1]), axis=1)
     sample = np.empty((count, 2))
-    for axis, breaks in enumerate((free.breaks_u, free.breaks_v)):
+    for axis, (breaks, powers) in enumerate(((free.breaks_u, free.power_u), (free.breaks_v, free.power_v))):
         low, high = breaks[place[:, axis]], breaks[place[:, axis] + 1]
-        sample[:, axis] = low + (high - low) * inside[:, axis]
+        power, t = powers[place[:, axis]], inside[:, axis]
+        from_end = power < 0
+        t = np.where(from_end, 1.0 - t, t) ** (1.0 / np.abs(power))
+        sample[:, axis] = low + (high - low) * np.where(from_end, 1.0 - t, t)
     return FreeBranches(
         heights=heights,
         plane=branch[:, 0].copy(),

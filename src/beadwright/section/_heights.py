@@ -69,7 +69,7 @@ def find_intervals(model: Model, pieces: Pieces, flat_faces: list[int]) -> Inter
     rows = [np.stack((low, high, np.zeros(len(low))), axis=1)]
     inner = pieces.sign_z[1:, 0]
     rows.append(np.stack((inner, inner, np.zeros(len(inner))), axis=1))
-    level = edge_high - edge_low < CLEAR
+    level = (edge_high >= edge_low) & (edge_high - edge_low < CLEAR)  # edges without a curve have neither
     rows.append(np.stack((edge_low[level], edge_high[level], np.zeros(int(level.sum()))), axis=1))
     flats = []
     for f in flat_faces:
