@@ -198,13 +198,15 @@ def _findings(console: Console, findings: Iterable[Finding]) -> None:
         first.setdefault(key, finding)
     for key in sorted(counted, key=lambda k: ("error", "warning", "note").index(k[0])):
         finding = first[key]
-        many = f" ({counted[key]} times, first" if counted[key] > 1 else " ("
         where = [] if finding.layer is None else [f"layer {finding.layer}"]
         if finding.face is not None:
             where.append(f"face {finding.face}")
         if finding.at_mm is not None and all(map(math.isfinite, finding.at_mm)):
             where.append("at " + ", ".join(f"{v:.2f}" for v in finding.at_mm))
-        tail = f"{many} {', '.join(where)})".replace("( ", "(") if where or counted[key] > 1 else ""
+        told = [", ".join(where)] if where else []
+        if counted[key] > 1:
+            told = [f"{counted[key]} times", *(f"first {place}" for place in told)]
+        tail = f" ({', '.join(told)})" if told else ""
         console.print(
             f"{finding.level} {finding.code}: {finding.text}{tail}",
             style=STYLE[key[0]],

@@ -158,7 +158,8 @@ def settle(resolved: Resolved) -> tuple[Resolved, Writing]:
     if stated and machine.extruder.flow_control != dialect.flow:
         raise SettingsError(
             f"dialect {dialect.name} commands the extruder by {dialect.flow}, but the machine file has"
-            f" extruder.flow_control = {machine.extruder.flow_control!r}; choose a dialect that fits"
+            f" extruder.flow_control = {machine.extruder.flow_control!r}; write"
+            f' extruder.flow_control = "{dialect.flow}" if the controller drives it so, or take another dialect'
         )
     axis = None
     if dialect.flow == "axis":
