@@ -140,7 +140,7 @@ def test_continuous_path_states_its_tolerance():
 
     assert "\nG64 P0.2500\n" in text
     assert "up to 0.25 mm" in text
-    with pytest.raises(SettingsError, match=r"path\.tolerance in the machine file"):
+    with pytest.raises(SettingsError, match=r"path\.tolerance in the machine file.*--machine"):
         program(BEADS, dialect=dialect)
     with pytest.raises(SettingsError, match="writes exact path"):
         program(BEADS, modes={"path_tolerance": 0.1})

@@ -119,8 +119,8 @@ def _check_path_mode(dialect: Dialect, tolerance: float | None) -> None:
     if dialect.path == "continuous" and tolerance is None:
         raise SettingsError(
             f"dialect {dialect.name} writes continuous path, so the machine must state its tolerance:"
-            ' write mode = "continuous" and tolerance = (mm that your controller keeps) under [path] in the machine'
-            " file, and give that file with --machine"
+            ' write path.mode = "continuous" and path.tolerance in the machine file, the mm that your controller'
+            " keeps, and give that file with --machine"
         )
     if dialect.path == "exact" and tolerance is not None:
         raise SettingsError(
