@@ -54,6 +54,7 @@ def test_a_flow_that_the_dialect_does_not_command_is_refused() -> None:
 # 8.4 x 4 flat at 100 mm/s and 1.14 g/cm3 is 229.824 g/min; the line 3.1 N + 4 g/min gives 72.846 rpm.
 def test_the_screw_speed_follows_the_calibration() -> None:
     _, writing = settled(f'[extruder]\nflow_control = "s-word"\n{ROWS}')
-    assert writing.rpm(100.0) == pytest.approx((8.4 * 4 * 100 * 60 * 1.14e-3 - 4.0) / 3.1, rel=1e-9)
+    rpm = (8.4 * 4 * 100 * 60 * 1.14e-3 - 4.0) / 3.1
+    assert writing.rpm([100.0], [8.4 * 4]) == pytest.approx((rpm,), rel=1e-9)
     with pytest.raises(SettingsError, match="outside the 20 to 80 rpm"):
-        writing.rpm(200.0)
+        writing.rpm([200.0], [8.4 * 4])
