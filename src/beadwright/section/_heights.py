@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.brep import Model
+from beadwright.brep import Model, OffsetSurface, SplineSurface, surface_points
 from beadwright.section._pieces import Pieces
 
 Array = npt.NDArray[np.float64]
@@ -17,6 +17,8 @@ CLEAR = 1e-6
 """Distance that a plane keeps from every interval, mm."""
 WIDEST = 0.02
 """Intervals wider than this are the file's gaps: the plane stays and connectors are taken, mm."""
+AGAIN = 64
+"""Places on each chord of a trace at which a surface beside a flat face is looked at."""
 _STEP = CLEAR * (1.0 + 1e-3)  # more than the rounding of a height of some metres
 
 Side = Literal["above", "below"]
@@ -71,12 +73,15 @@ def find_intervals(model: Model, pieces: Pieces, flat_faces: list[int]) -> Inter
     rows.append(np.stack((inner, inner, np.zeros(len(inner))), axis=1))
     level = (edge_high >= edge_low) & (edge_high - edge_low < CLEAR)  # edges without a curve have neither
     rows.append(np.stack((edge_low[level], edge_high[level], np.zeros(int(level.sum()))), axis=1))
-    flats = []
+    flats, near = [], _beside(model, flat_faces)
     for f in flat_faces:
         edges = [c.edge for wire in model.faces[f].wires for c in wire]
         used = [e for e in edges if stops[e] > starts[e]]
         if used:
-            flats.append((edge_low[used].min(), edge_high[used].max(), 1.0))
+            bottom, top = float(edge_low[used].min()), float(edge_high[used].max())
+            beside = np.concatenate([near.get(e, np.zeros(0)) for e in used])
+            beside = beside[(beside > bottom - WIDEST) & (beside < top + WIDEST)]
+            flats.append((beside.min(initial=bottom), beside.max(initial=top), 1.0))
     flat = np.array(flats).reshape(-1, 3)
     merged = _merge(np.concatenate([*rows, flat]))
     wide = merged[:, 1] - merged[:, 0] > WIDEST
@@ -84,6 +89,26 @@ def find_intervals(model: Model, pieces: Pieces, flat_faces: list[int]) -> Inter
         kept = _merge(flat) if len(flat) else flat
         merged = _merge(np.concatenate((merged[~wide], kept)))
     return Intervals(low=merged[:, 0], high=merged[:, 1], flat=merged[:, 2] > 0.0)
+
+
+def _beside(model: Model, flat_faces: list[int]) -> dict[int, Array]:
+    """Heights of free-form faces along the edges that they share with horizontal ones, mm, by edge.
+
+    Such a surface misses the edge by the file's gap. Where it starts level, as a fillet does, a plane between
+    edge and surface would meet it millimetres beside the edge, or not at all.
+    """
+    edges = {c.edge for f in flat_faces for wire in model.faces[f].wires for c in wire}
+    found: dict[int, Array] = {}
+    for face in model.faces:
+        if not isinstance(face.surface, SplineSurface | OffsetSurface):
+            continue
+        for coedge in (c for wire in face.wires for c in wire if c.edge in edges):
+            k = np.arange(len(coedge.uv))
+            t = np.linspace(0.0, float(k[-1]), AGAIN * int(k[-1]) + 1)
+            uv = np.column_stack([np.interp(t, k, coedge.uv[:, i]) for i in (0, 1)])
+            z = surface_points(face.surface, uv)[:, 2]
+            found[coedge.edge] = np.append(found.get(coedge.edge, z), z)
+    return found
 
 
 def _merge(rows: Array) -> Array:
