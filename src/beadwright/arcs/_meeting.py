@@ -71,13 +71,13 @@ def meeting(loops: Sequence[ArcPath], solid: Ints, error: Sequence[Floats], *, t
 
     Examples
     --------
-    Two half planes, each within 0.01 mm, that cross at 60 degrees: 0.01 / sin 30 degrees.
+    Two squares, each within 0.01 mm, whose edges cross at 60 degrees: 0.01 / sin 30 degrees.
 
     >>> square = np.array([[0.0, 0], [100, 0], [100, 100], [0, 100]])
     >>> turn = np.array([[0.5, 0.75**0.5], [-(0.75**0.5), 0.5]])
     >>> none = np.full(4, -1, np.int32)
     >>> loops = [ArcPath(points=p, bulge=np.zeros(4), face=none, support=none)
-    ...          for p in (square, (square - [100, 0]) @ turn + [50, 0])]
+    ...          for p in (square, (square - [50, 100]) @ turn + [50, 0])]
     >>> found = meeting(loops, np.array([0, 1]), [np.full(4, 0.01)] * 2, target=0.0)
     >>> round(found.bound, 4)
     0.02

@@ -7,7 +7,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +16,9 @@ from beadwright.brep import match_faces
 from beadwright.curves import ArcPath, distances, samples
 from beadwright.errors import InputError
 from beadwright.pipeline._chosen import told_marks
-from beadwright.verify import Reading, read
+
+if TYPE_CHECKING:
+    from beadwright.verify import Reading
 
 Floats = npt.NDArray[np.float64]
 Progress = Callable[[str, int, int], None]
@@ -159,6 +161,8 @@ def read_side(path: Path) -> Side:
     InputError
         It cannot be read.
     """
+    from beadwright.verify import read  # loads the CAD kernel, which no worker needs
+
     plan: dict[str, Any] | None = None
     program = path
     if path.is_dir():
