@@ -15,6 +15,10 @@ Array = npt.NDArray[np.float64]
 
 NEAR = 1e-9
 """A piece of curve that reaches less than this beyond what is known is let go, mm."""
+SLACK = 1e-12
+"""Slopes this small against the coefficients may be of either sign: on a symmetric part the turn lies on the
+line between two pieces, where rounding can give each of them the sign that says it is in the other."""
+
 NEAR_SHEET = 2e-7
 """The same for a piece of surface: a crest line takes ``length / sqrt(this)`` cells, mm."""
 ROUNDS = 48
@@ -100,7 +104,8 @@ def _turning(pieces: Array) -> npt.NDArray[np.bool_]:
     value = pieces[..., 0] / pieces[..., 1]
     d = np.diff(pieces, axis=1)
     slopes = np.stack([d[..., 0] - f[:, None] * d[..., 1] for f in (value.min(axis=1), value.max(axis=1))])
-    return np.asarray((slopes.min(axis=(0, 2)) <= 0.0) & (slopes.max(axis=(0, 2)) >= 0.0))
+    slack = SLACK * np.max(np.abs(pieces), axis=(1, 2))
+    return np.asarray((slopes.min(axis=(0, 2)) <= slack) & (slopes.max(axis=(0, 2)) >= -slack))
 
 
 def sheet_reach(face: Face, base: SplineSurface, distance: float, direction: Array, best: float) -> float:
@@ -172,10 +177,11 @@ def _margin(base: SplineSurface, boxes: Array, distance: float, direction: Array
 def _may_turn(cells: Array, low: Array, high: Array) -> npt.NDArray[np.bool_]:
     """Whether both partial derivatives of N/W can vanish where the value is between low and high."""
     ok = np.ones(len(cells), dtype=bool)
+    slack = SLACK * np.max(np.abs(cells), axis=(1, 2, 3))
     for axis in (1, 2):
         d = np.diff(cells, axis=axis)
         slopes = np.stack([d[..., 0] - f[:, None, None] * d[..., 1] for f in (np.minimum(low, high), high)])
-        ok &= (slopes.min(axis=(0, 2, 3)) <= 0.0) & (slopes.max(axis=(0, 2, 3)) >= 0.0)
+        ok &= (slopes.min(axis=(0, 2, 3)) <= slack) & (slopes.max(axis=(0, 2, 3)) >= -slack)
     return ok
 
 
