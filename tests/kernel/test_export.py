@@ -71,6 +71,32 @@ def test_the_walk_goes_through_the_right_side_of_each_circle(tmp_path: Path) -> 
     assert half.positionAt(0.5).toTuple() == pytest.approx((0.0, 10.0, 0.0), abs=1e-9)
 
 
+def test_an_arc_shorter_than_the_kernel_tells_points_apart_is_passed_over(tmp_path: Path) -> None:
+    # a half disc whose arc ends 4e-8 mm early, with a tiny arc to the corner
+    angle = 4e-9
+    corner = [-10 * math.cos(angle), 10 * math.sin(angle)]
+    bare = loops()
+    whole = CurveLoops(
+        kind=np.array([CurveKind.LINE, CurveKind.CIRCLE, CurveKind.CIRCLE], dtype=np.int8),
+        face=np.zeros(3, dtype=np.int32),
+        ends=np.array([[-10, 0, 10, 0], [10, 0, *corner], [*corner, -10, 0]], dtype=float),
+        circle=np.array([[0] * 4, [0, 0, 10, math.pi - angle], [0, 0, 10, angle]], dtype=float),
+        first_piece=np.zeros(4, dtype=np.int32),
+        degree=bare.degree[:0],
+        first_control=np.zeros(1, dtype=np.int32),
+        control=bare.control[:0],
+        bound=np.zeros(3),
+        first_curve=np.array([0, 3], dtype=np.int32),
+        closed=np.array([True]),
+    )
+    path = tmp_path / "s.step"
+    kernel.write_section_step(path, whole, 0.0)
+    edges = cq.importers.importStep(str(path)).edges().vals()
+
+    assert sorted(e.geomType() for e in edges) == ["CIRCLE", "LINE"]
+    assert sum(e.Length() for e in edges) == pytest.approx(20 + 10 * math.pi, abs=1e-7)
+
+
 def test_the_same_bytes_twice_and_no_clock() -> None:
     first, second = (kernel.section_step(loops(), 3.0) for _ in range(2))
 

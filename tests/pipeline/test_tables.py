@@ -8,6 +8,7 @@ import pytest
 from rich.console import Console
 
 from beadwright.numeric import Finding
+from beadwright.pipeline import plan
 from beadwright.pipeline._tables import _findings
 
 
@@ -26,3 +27,11 @@ def test_a_finding_tells_how_often_and_where_first(times: int, layer: int | None
         Console(file=out), [Finding(code="wide", level="warning", layer=layer, text="too wide")] * times
     )
     assert out.getvalue() == f"{line}\n"
+
+
+def test_a_plan_that_lays_nothing_says_so() -> None:
+    cq = pytest.importorskip("cadquery")
+    result = plan(cq.Workplane().box(3, 3, 8), workers=1)
+
+    assert sum(len(layer.beads) for layer in result.layers) == 0
+    assert "no-bead" in {finding.code for finding in result.findings}

@@ -15,6 +15,7 @@ from OCP.Geom import Geom_BezierCurve, Geom_BSplineCurve, Geom_Circle
 from OCP.gp import gp_Ax2, gp_Dir, gp_Pnt
 from OCP.IFSelect import IFSelect_ReturnStatus
 from OCP.Message import Message
+from OCP.Precision import Precision
 from OCP.StepBasic import StepBasic_Product
 from OCP.STEPControl import STEPControl_StepModelType, STEPControl_Writer
 from OCP.TColgp import TColgp_Array1OfPnt
@@ -106,15 +107,23 @@ def write_section_step(path: str | Path, loops: CurveLoops, z: float, name: str 
 def wire(loops: CurveLoops, chain: int, z: float) -> TopoDS_Wire:
     """One chain; the curves share the vertices between them."""
     first, last = int(loops.first_curve[chain]), int(loops.first_curve[chain + 1])
-    starts = [_vertex(loops.ends[i, :2], z) for i in range(first, last)]
+    rows = [i for i in range(first, last) if not _dust(loops, i)] or list(range(first, last))
+    starts = [_vertex(loops.ends[i, :2], z) for i in rows]
     closing = starts[0] if loops.closed[chain] else _vertex(loops.ends[last - 1, 2:], z)
     corners = [*starts, closing]
     wire = BRepBuilderAPI_MakeWire()
-    for k, i in enumerate(range(first, last)):
+    for k, i in enumerate(rows):
         wire.Add(_edge(loops, i, z, corners[k], corners[k + 1]))
     if not wire.IsDone():
         raise OutputError(f"section at z {z:.6f}: chain {chain} does not hang together ({wire.Error()})")
     return wire.Wire()
+
+
+def _dust(loops: CurveLoops, i: int) -> bool:
+    """Whether a curve is so short that its ends are one point to the kernel; full circles are not."""
+    short = math.dist(loops.ends[i, :2], loops.ends[i, 2:]) < Precision.Confusion_s()
+    turned = loops.kind[i] == CurveKind.CIRCLE and abs(loops.circle[i, 3]) > math.pi
+    return short and not turned
 
 
 def _vertex(point: Array, z: float) -> TopoDS_Vertex:

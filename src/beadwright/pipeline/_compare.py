@@ -28,7 +28,7 @@ STEP = 2.0
 SAME_HEIGHT = 1e-3
 """Layers whose tops differ by no more are the same layer, mm."""
 UNMOVED = 1e-6
-"""Centroids (mm) and areas (share) that differ by less are the same: what two exports of one part leave."""
+"""Centroids and lengths (mm) and areas (share) that differ by less are the same: what two exports of one part leave."""
 MEASURES = ("length_mm", "beads", "moves", "feed_s", "time_s", "mass_kg", "area_mm2", "bound_mm")
 
 
@@ -304,7 +304,7 @@ def _faces(a: Side, b: Side) -> tuple[dict[str, Any], ...]:
         laid = face.get("contour_mm", 0.0), other.get("contour_mm", 0.0)
         away = math.dist(face["centroid_mm"], other["centroid_mm"])
         grown = abs(other["area_mm2"] - face["area_mm2"])
-        if away > UNMOVED or grown > UNMOVED * face["area_mm2"] or laid[0] != laid[1]:
+        if away > UNMOVED or grown > UNMOVED * face["area_mm2"] or abs(laid[1] - laid[0]) > UNMOVED:
             told = _named(face) | {"id_b": other["id"], "moved_mm": away}
             told["area_mm2"] = [face["area_mm2"], other["area_mm2"]]
             told["contour_mm"] = list(laid)

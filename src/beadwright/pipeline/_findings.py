@@ -36,6 +36,7 @@ def plan_findings(
     found = [
         *more,
         *solid.findings,
+        *_bare(works),
         *_worst_layer(works, lambda work: work.overlap, _overlapping),
         *_worst_layer(works, lambda work: work.shared, _touching),
         *_inverted(works),
@@ -43,6 +44,14 @@ def plan_findings(
         *(finding for work in works for finding in work.layer.findings),
     ]
     return tuple(finding.strict() if strict else finding for finding in found)
+
+
+def _bare(works: Sequence[LayerWork]) -> list[Finding]:
+    """A plan that lays nothing at all."""
+    if any(work.beads for work in works):
+        return []
+    text = "no bead fits anywhere: the part is thinner than a bead, or its scale or unit is wrong; nothing is laid"
+    return [Finding(code="no-bead", level="warning", text=text)]
 
 
 def _worst_layer(

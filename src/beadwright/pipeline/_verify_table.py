@@ -31,6 +31,12 @@ def show_verification(found: Verification) -> None:
     console.print("all holds" if found.ok else "does not hold", style="green" if found.ok else "red")
 
 
+def _signed(value: float, digits: int) -> str:
+    """A number with its sign, and no sign where the digits shown are all 0."""
+    shown = round(value, digits)
+    return f"{shown:+.{digits}f}" if shown else f"{0.0:.{digits}f}"
+
+
 def _rows(found: Verification) -> list[tuple[str, str]]:
     run, profile = found.run, found.profile
     rows = [
@@ -44,7 +50,8 @@ def _rows(found: Verification) -> list[tuple[str, str]]:
         rows.append(("bead width", f"{found.width:.4g} mm"))
     if profile is not None:
         accuracy = max(layer.accuracy for layer in found.checked)
-        text = f"greatest {profile.greatest:+.4f}, mean {profile.mean:+.5f}, 95 % within {profile.p95:.4f} mm"
+        text = f"greatest {_signed(profile.greatest, 4)}, mean {_signed(profile.mean, 5)}"
+        text += f", 95 % within {profile.p95:.4f} mm"
         rows.append(("profile of a line", f"{text} (section good to {accuracy:.1g})"))
     regions = [layer for layer in found.checked if layer.region_mm2]
     total = sum(layer.region_mm2 or 0.0 for layer in regions)
