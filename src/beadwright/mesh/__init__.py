@@ -6,10 +6,11 @@ Lengths in mm, angles in rad. Nothing here claims exactness: a mesh is as true a
 from beadwright.mesh._contours import contours
 from beadwright.mesh._cut import MeshSection, cut
 from beadwright.mesh._measure import Joints, busiest, joints
-from beadwright.mesh._mesh import TriangleMesh, load
+from beadwright.mesh._mesh import ENDINGS, TriangleMesh, load
 from beadwright.mesh._model import as_model
 
 __all__ = [
+    "ENDINGS",
     "Joints",
     "MeshSection",
     "TriangleMesh",

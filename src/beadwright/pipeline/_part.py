@@ -9,6 +9,7 @@ from typing import Any
 
 from beadwright.brep import Model, Triangles
 from beadwright.errors import StepError
+from beadwright.mesh import ENDINGS
 from beadwright.pipeline._guard import read_step, read_with_picture
 
 
@@ -58,7 +59,7 @@ def read_part_with_picture(part: Any, *, walls: bool = False) -> tuple[Model, Tr
 
 
 def _is_mesh(part: str | Path) -> bool:
-    return Path(part).suffix.lower() in (".stl", ".obj", ".ply", ".3mf")
+    return Path(part).suffix.lower() in ENDINGS
 
 
 def _read_mesh(path: Path) -> Model:
