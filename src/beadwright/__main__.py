@@ -1,5 +1,20 @@
-"""`python -m beadwright`."""
+"""`python -m beadwright`, and the installed command."""
 
-from beadwright.cli import run
+import os
+import signal
 
-run()
+INTERRUPTED = 130
+
+
+def main() -> None:
+    """Run the command; an interruption while it is still being loaded ends quietly, too."""
+    signal.signal(signal.SIGTERM, lambda *_: os._exit(INTERRUPTED))
+    if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:  # as a job in the background has it
+        signal.signal(signal.SIGINT, lambda *_: os._exit(INTERRUPTED))
+    from beadwright.cli import run
+
+    run()
+
+
+if __name__ == "__main__":
+    main()

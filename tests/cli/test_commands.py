@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import json
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -18,6 +19,8 @@ from beadwright.errors import BoundError, InternalError
 EXAMPLES = Path(__file__).resolve().parents[2] / "step_examples"
 FIXTURE = EXAMPLES / "planing_fixture.step"
 SURFACE = EXAMPLES / "tender_hull_surface.step"
+# Python itself is up by then, and takes signals in our way.
+LOADED = 0.05
 BEADWRIGHT = [sys.executable, "-m", "beadwright"]
 
 
@@ -91,11 +94,19 @@ def test_a_missing_part_is_named(capsys: pytest.CaptureFixture[str], tmp_path: P
         assert "No such file" in text
 
 
+def test_a_folder_is_no_part(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert "is a folder; name the STEP file inside it" in refused(capsys, tmp_path, "examine", EXAMPLES)
+
+
 def test_a_file_that_is_not_step(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     part = tmp_path / "part.step"
     part.write_text("solid cube\nfacet normal 0 0 1\n")
 
-    assert "expected a STEP file" in refused(capsys, tmp_path, "plan", part, "-o", tmp_path / "out")
+    text = refused(capsys, tmp_path, "plan", part, "-o", tmp_path / "out")
+
+    assert (
+        'expected a STEP file (first words ISO-10303-21), found a file that begins with "solid cube"' in text
+    )
 
 
 def test_an_empty_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -210,6 +221,33 @@ def test_section_needs_exactly_one_plane(capsys: pytest.CaptureFixture[str], tmp
         assert "either a height" in refused(capsys, tmp_path, "section", FIXTURE, *planes)
     for plane in ("1,2,3", "0,0,0,0,0,0", "a,b,c,d,e,f"):
         assert "plane" in refused(capsys, tmp_path, "section", FIXTURE, "--plane", plane)
+
+
+def test_a_section_that_misses_the_part_says_by_how_much(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    # The fixture stands on z = 0 and is 300 mm high (step_examples/make.py).
+    text = refused(capsys, tmp_path, "section", FIXTURE, "--z", "1000", "-o", tmp_path / "cut.dxf")
+    assert "misses the part, where z runs from 0.000 to 300.000 mm" in text
+
+    plane = "0,0,1000,0,0,-2"
+    text = refused(capsys, tmp_path, "section", FIXTURE, "--plane", plane, "-o", tmp_path / "cut.dxf")
+    assert "its height over the plane runs from 700.000 to 1000.000 mm" in text
+
+    code, _, err = call(capsys, "section", FIXTURE, "--z", "1000")
+    assert code == 0
+    assert "-1000.000 to -700.000 mm from the plane" in err
+
+
+@pytest.mark.parametrize("wait", [0.0, 0.03, 0.1])
+def test_an_interruption_while_loading_ends_quietly(wait: float) -> None:
+    process = subprocess.Popen([*BEADWRIGHT, "examine", FIXTURE], stderr=subprocess.PIPE, text=True)
+    time.sleep(LOADED + wait)
+    process.terminate()
+    _, err = process.communicate(timeout=60)
+
+    assert process.returncode in {130, -signal.SIGTERM}
+    assert "Traceback" not in err
 
 
 def test_section_of_an_unknown_kind_of_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

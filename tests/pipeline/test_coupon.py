@@ -190,3 +190,10 @@ def test_nothing_is_overwritten(tmp_path: Path) -> None:
         coupon("width", tmp_path / "c", resolved=resolve({}))
     with pytest.raises(SettingsError, match="no such test piece"):
         coupon("tower", tmp_path / "x", resolved=resolve({}))
+
+
+def test_a_sheet_that_may_be_filled_in_is_never_replaced(tmp_path: Path) -> None:
+    written("lag", tmp_path / "c")
+
+    with pytest.raises(OutputError, match=r"holds the measured.csv of a test piece"):
+        written("lag", tmp_path / "c")

@@ -275,3 +275,17 @@ def test_random_documents_are_settings_or_a_clear_error(tree: dict[str, object],
 @given(st.text(alphabet="ab=[]{}.\"'#\n 1,\\", max_size=60))
 def test_random_texts_are_settings_or_a_clear_error(text: str) -> None:
     assert settled(text, "job")
+
+
+def test_a_file_given_by_the_wrong_option_is_one_fault(tmp_path: Path) -> None:
+    job = written(tmp_path, "job.toml", "width = 10\nheight = 5\ncontours = 3\n")
+    card = written(
+        tmp_path, "card.toml", 'name = "hall"\n[extruder]\nbore = 8\n[controller]\nname_length = 8\n'
+    )
+
+    assert fault(machine=job) == [
+        "job.toml: holds the settings of a job, where a machine is wanted; give it by --job"
+    ]
+    assert fault(job=card) == [
+        "card.toml: holds the settings of a machine, where a job is wanted; give it by --machine"
+    ]

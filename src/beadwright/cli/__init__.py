@@ -5,39 +5,22 @@ One module a command; each is registered by its import, in the order in which he
 
 # isort: off
 from beadwright.cli import (
-    _examine,
-    _section,
-    _plan,
-    _replan,
-    _coupon,
-    _init,
-    _record,
-    _verify,
-    _compare,
-    _meshway,
-    _view,
-    _export,
-    _warm,
+    _examine as _examine,
+    _section as _section,
+    _plan as _plan,
+    _replan as _replan,
+    _coupon as _coupon,
+    _init as _init,
+    _record as _record,
+    _verify as _verify,
+    _compare as _compare,
+    _meshway as _meshway,
+    _view as _view,
+    _export as _export,
+    _warm as _warm,
 )
 
 # isort: on
 from beadwright.cli._app import app, run
 
 __all__ = ["app", "run"]
-
-# Imported for their registration only.
-_COMMANDS = (
-    _examine,
-    _section,
-    _plan,
-    _replan,
-    _coupon,
-    _init,
-    _record,
-    _verify,
-    _compare,
-    _meshway,
-    _view,
-    _export,
-    _warm,
-)

@@ -49,6 +49,8 @@ def load(path: str | Path) -> StepText:
     file = path.name
     try:
         raw = path.read_bytes()
+    except IsADirectoryError as error:
+        raise StepError(f"{file} is a folder; name the STEP file inside it") from error
     except OSError as error:
         raise StepError(f"{file}: cannot be read ({error.strerror}); check the path") from error
     sha256 = hashlib.sha256(raw).hexdigest()
@@ -66,6 +68,12 @@ def load(path: str | Path) -> StepText:
     return StepText(file=file, sha256=sha256, data=data, schema=schema)
 
 
+def _first_words(head: bytes) -> str:
+    """The beginning of a text, for a message: printable ASCII of its first line only."""
+    words = head[:24].split(b"\n")[0].decode("ascii", "replace")
+    return "".join(c if c.isascii() and c.isprintable() else "?" for c in words).strip()
+
+
 def check(data: bytes, file: str) -> None:
     """Refuse what is no complete STEP text with exact shape, each with its own remedy."""
     head = data[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
@@ -76,7 +84,7 @@ def check(data: bytes, file: str) -> None:
             f"{file}: this is a Git-LFS pointer, not the file itself; fetch it with `git lfs pull`"
         )
     if not head.startswith(b"ISO-10303-21"):
-        what = "a binary file" if b"\0" in head else f"a file that begins with {head[:24]!r}"
+        what = "a binary file" if b"\0" in head else f'a file that begins with "{_first_words(head)}"'
         raise StepError(
             f"{file}: expected a STEP file (first words ISO-10303-21), found {what}; export the part as STEP"
         )

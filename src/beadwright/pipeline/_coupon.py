@@ -17,7 +17,7 @@ from beadwright.curves import ArcPath, ArcRegion, length
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan, LayerRegion
 from beadwright.pipeline._cards import Cards, cards
-from beadwright.pipeline._output import output_folder
+from beadwright.pipeline._output import SHEET_OF_A_PIECE, output_folder
 from beadwright.pipeline._writing import settle
 from beadwright.process import profiles
 from beadwright.program import Head, Pass, layer_program
@@ -121,7 +121,7 @@ def coupon(kind: str, out: str | Path, *, resolved: Resolved) -> Coupon:
     table = csv.writer(sheet, lineterminator="\n")
     table.writerow(("coupon", *piece.columns))
     table.writerows((kind, *row) for row in piece.rows)
-    files = {"measured.csv": sheet.getvalue()}
+    files = {SHEET_OF_A_PIECE: sheet.getvalue()}
     area = card.section(resolved.settings.width, resolved.settings.height).area
     if piece.laid:
         regions = [_region(resolved, index) for index in range(1 + max(each.layer for each in piece.laid))]

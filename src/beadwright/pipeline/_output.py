@@ -25,6 +25,9 @@ RELEASE = frozenset({"dry_run.nc", "trace.nc", "release.json", "job_record.json"
 FILES = RELEASE | frozenset({"program.nc", "plan.json", "run.json", "report.html"})
 """All files that an output folder of ours may hold."""
 
+SHEET_OF_A_PIECE = "measured.csv"
+"""What is measured on a test piece is written into it, so no command replaces it."""
+
 PARTS = re.compile(r"program-\d{3,5}\.nc")
 """Names of the files into which a dialect cuts a program."""
 
@@ -126,6 +129,11 @@ def check_output(path: Path, *, overwrite: bool) -> None:
         inside = sorted(p.name for p in path.iterdir())
     if not inside:
         return
+    if SHEET_OF_A_PIECE in inside:
+        raise OutputError(
+            f"{path} holds the {SHEET_OF_A_PIECE} of a test piece, which somebody may have filled in;"
+            " choose another folder"
+        )
     foreign = [name for name in inside if name not in FILES and not PARTS.fullmatch(name)]
     if not _is_ours(path) or foreign:
         what = f"holds {foreign[0]}" if foreign else "holds files"

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.brep import placed
+from beadwright.brep import extents, placed
 from beadwright.curves import CurveKind, CurveLoops, chain_measures
 from beadwright.errors import OutputError, SettingsError
 from beadwright.pipeline._kernel_fallback import kernel_fallback
@@ -47,6 +47,8 @@ class PlaneSection:
         Why the plane was moved, "" if it was not.
     face_names : tuple of str
         By face id.
+    missed : tuple of float or None
+        Where the plane meets nothing: how far below (negative) and above the plane the part reaches, mm.
     """
 
     part: str
@@ -54,6 +56,7 @@ class PlaneSection:
     section: Section
     why: str
     face_names: tuple[str, ...]
+    missed: tuple[float, float] | None = None
 
     @property
     def loops(self) -> CurveLoops:
@@ -152,12 +155,19 @@ def section_at(
     taken = take_plane(cutter, height, side)
     fallback = kernel_fallback(model, np.eye(3, 4) if frame is None else frame)
     (section,) = cut(cutter, [taken.taken], asked=[taken.asked], fallback=fallback)
+    missed = None
+    if not section.loops.kind.size:
+        axis = np.array([0.0, 0.0, 1.0]) if frame is None else frame[2, :3]
+        low, high = extents(model, axis[None, :])[:, 0]
+        level = height if frame is None else -frame[2, 3]
+        missed = (float(low - level), float(high - level))
     return PlaneSection(
         part=model.file,
         frame=frame,
         section=section,
         why=taken.why,
         face_names=tuple(face.name for face in model.faces),
+        missed=missed,
     )
 
 
@@ -189,8 +199,18 @@ def write_section(cut: PlaneSection, path: str | Path) -> Exported:
     ------
     OutputError
         Another ending, or the file cannot be written.
+    SettingsError
+        The plane misses the part, so there is nothing to draw.
     """
     path = Path(path)
+    if cut.missed is not None:
+        low, high = cut.missed
+        level = cut.section.asked if cut.frame is None else 0.0
+        along = "z" if cut.frame is None else "its height over the plane"
+        raise SettingsError(
+            f"{cut.part}: the plane misses the part, where {along} runs from {level + low:.3f} to"
+            f" {level + high:.3f} mm; nothing was written"
+        )
     writers: dict[str, Callable[[], Exported]] = {
         ".dxf": lambda: write_dxf(path, cut.loops, cut.section.taken, face_names=cut.face_names),
         ".svg": lambda: write_svg(path, cut.loops, cut.section.taken, title=cut.part),

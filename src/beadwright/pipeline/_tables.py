@@ -82,7 +82,8 @@ def _left_for_machining(document: Mapping[str, Any]) -> list[tuple[str, str]]:
     for row in later[:MAX_ROWS]:
         size = f"diameter {row['diameter_mm']:.2f}" if "diameter_mm" in row else _size(row["size_mm"])
         faces = ", ".join(map(str, row["faces"]))
-        pairs.append((f"cut later, face {faces}", f"{size} mm, chips {row['chip_kg']:.3f} kg"))
+        chips = f"chips {row['chip_kg']:.3f} kg" if row["chip_volume_mm3"] else "printed as drawn"
+        pairs.append((f"cut later, face {faces}", f"{size} mm, {chips}"))
     heights = document.get("heights", {})
     for name in ("chosen", "greatest", "nominal"):
         if name in heights:
@@ -141,6 +142,9 @@ def show_section(cut: PlaneSection, written: Exported | None) -> None:
         ("length", f"{cut.length:.6f} mm"),
         ("curves", ", ".join(f"{count} {kind}" for kind, count in cut.kinds().items()) or "none"),
     ]
+    if cut.missed is not None:
+        low, high = cut.missed
+        pairs.append(("the part", f"lies {low:+.3f} to {high:+.3f} mm from the plane"))
     if written is not None:
         pairs.append(("written", f"{written.path}, within {written.bound:.2g} mm"))
     _pairs(console, pairs)

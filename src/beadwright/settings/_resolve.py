@@ -31,6 +31,13 @@ IF_GIVEN = frozenset(
     {"wall", "stock", "cut_later", "earlier", "dialect", "heights", "stop", "override", "release"}
 )
 
+# What each document is called, and the option that takes it.
+_KINDS: dict[type[Section], tuple[str, str]] = {
+    PlanSettings: ("a job", "--job"),
+    Machine: ("a machine", "--machine"),
+    Material: ("a material", "--material"),
+}
+
 NOTHING = Document(name="", told="default", values={})
 
 
@@ -214,6 +221,9 @@ def _checked(
         place = "" if given else document.place(path)
         faults.append(f"{place}{dotted(path)}: {text}")
 
+    if other := _misplaced(model, document):
+        faults.append(f"{document.name}: {other}")
+        return None
     try:
         made = model.model_validate(dict(values))
     except ValidationError as error:
@@ -230,6 +240,16 @@ def _checked(
             seen.add(path)
             tell(path, text)
     return made
+
+
+def _misplaced(model: type[Section], document: Document) -> str:
+    """What to say of a document that holds another kind's settings; "" where it does not."""
+    own = {kind: len(document.values.keys() & kind.model_fields.keys()) for kind in _KINDS}
+    likeliest = max(_KINDS, key=lambda kind: own[kind])
+    if model not in own or own[likeliest] <= 2 * own[model]:
+        return ""
+    (is_one, option), (wanted, _) = _KINDS[likeliest], _KINDS[model]
+    return f"holds the settings of {is_one}, where {wanted} is wanted; give it by {option}"
 
 
 def _sources(prefix: str, card: Section, document: Document) -> dict[str, str]:
