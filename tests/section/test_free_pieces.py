@@ -98,6 +98,18 @@ def test_part_of_a_closed_branch_runs_past_its_start() -> None:
     assert sum(lengths) == pytest.approx(2 * np.pi * 80.0, rel=1e-2)
 
 
+def test_a_part_that_is_a_point_says_nothing_about_the_next() -> None:
+    # A face may touch the level curve in one point of its outline; the quintic there has no length.
+    free = pack_free(build.sphere(100.0), [[0, 0], [4, 2]])
+    branches = free_branches(free, [60.0])
+
+    tiny = free_pieces(free, branches, [0, 0], [0.0, 0.0], [1e-300, 0.5])
+    alone = free_pieces(free, branches, [0], [0.0], [0.5])
+
+    assert np.diff(tiny.first_piece).tolist() == [1, *np.diff(alone.first_piece)]
+    np.testing.assert_array_equal(tiny.control[6:], alone.control)
+
+
 @pytest.mark.parametrize("gap", [1e-3, 1e-4, 1e-6])
 def test_near_tangent_parts_say_so(gap: float) -> None:
     # Beside the crest of a pipe: angle = sqrt(2 gap / R), at 1e-6 below 1e-3; R = 4000 for 1e-4 and less.

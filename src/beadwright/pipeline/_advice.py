@@ -252,7 +252,7 @@ def _walls(
                     walls.append(Wall(at=(*middle_of(loop), z), area=area, low=low, high=high))
     share = np.clip(above / total, 0.0, 1.0) if total > 0 else np.ones(len(CLASSES))
     share = np.minimum.accumulate(share)
-    parts = np.diff(np.concatenate(([1.0], share, [0.0]))) * -1.0
+    parts = np.abs(np.diff(np.concatenate(([1.0], share, [0.0]))))
     walls.sort(key=lambda wall: (-wall.area, wall.at))
     return tuple(float(p) for p in parts), tuple(walls)
 

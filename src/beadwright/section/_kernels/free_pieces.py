@@ -214,9 +214,14 @@ def carry(
             )
         reach = np.hypot(piece_xy[i, 2] - piece_xy[i, 0], piece_xy[i, 3] - piece_xy[i, 1])
         width = min(stride / reach, end - here) if reach > 0.0 else end - here
+        if width < LEAST:
+            # The piece before was a point, whose length says nothing about this one.
+            width = end - here
         while True:
             width = (end - here) / np.ceil(0.999 * (end - here) / width) if width > 0.0 else 0.0
             following = here + width if here + 1.5 * width < end else end
+            if count - first[k] >= MOST:
+                following = end
             if smooth:
                 smooth = ends_of_arc(
                     coef[s], h, metric[s], box, piece_way[i], piece_uv[i], following, work, out, uv, data[1]
