@@ -146,3 +146,103 @@ def test_passes_go_to_the_same_places_in_every_dialect(tube, dialect):
 
     assert len(other) == len(plain)
     assert np.abs(np.array([s.end for s in other]) - np.array([s.end for s in plain])).max() <= 2e-4
+
+
+OUTPUTS = "\n[controller]\ndialect = 'rs274-outputs'\n"
+
+
+def uneven(down, prime=0.0):
+    return LAG.replace("tau_down = 0.3", f"tau_down = {down}").replace("0.25", str(prime)) + OUTPUTS
+
+
+def findings_of(program, part):
+    from beadwright.kernel import from_shape
+    from beadwright.verify import VerifyOptions, verify
+
+    found = verify(program, from_shape(part), VerifyOptions(every=True)).findings
+    return {(each.finding.code, each.finding.level) for each in found}
+
+
+# The nozzle brakes at 1000 mm/s2 from 100 mm/s, in 0.1 s and 5 mm; of the lead of 0.45 s the other 0.35 s go at 100 mm/s.
+def test_where_no_word_stops_the_axes_the_stop_leads_inside_an_open_bead():
+    plate = cq.Workplane().box(300, 8.4, 8)
+    result = planned(plate, uneven(0.3))
+    lines = result.program.splitlines()
+    stop = lines.index("M63 P0")
+    off, end = (
+        np.array([float(word[1:]) for word in lines[row].split()[1:3]]) for row in (stop - 1, stop + 3)
+    )
+
+    assert lines[stop + 1] == "(end bead)"
+    assert np.hypot(*(end - off)) == pytest.approx(40.0, abs=1e-3)
+    assert "stop_lead=40.0" in lines[stop - 3]
+    # After the end three time constants, 0.9 s: 0.1 s and 5 mm up to speed, then 80 mm.
+    wiped = np.array([float(word[1:]) for word in lines[stop + 4].split()[1:3]])
+    assert np.hypot(*(wiped - end)) == pytest.approx(85.0, abs=1e-3)
+    assert findings_of(result.program, plate) == {("standard-beyond", "warning")}
+
+
+# Lags of 0.45 s up and 0.65 s down: 0.2 s of full speed; with 0.25 s down the stop comes 20 mm after the closure.
+@pytest.mark.parametrize(("down", "led"), [(0.3, 0.0), (0.5, 20.0), (0.1, -20.0)])
+def test_a_closed_bead_closes_at_full_speed_and_its_stop_is_shifted(tube, down, led):
+    result = planned(tube, uneven(down))
+    program = read(result.program)
+    bead, lap = ([s for s in program.steps if s.bead == index] for index in (0, 1))
+    on = sum(s.length for s in (*bead, *lap) if s.extruding)
+
+    assert sum(s.length for s in (*bead, *lap)) > 2 * np.pi * 200 + 50
+    assert on == pytest.approx(2 * np.pi * 200 - led, abs=2e-3)
+    # From standing: 0.1 s and 5 mm up to speed, and nothing down again at the closure.
+    assert result.build.layers[0].times.extruding == pytest.approx((2 * np.pi * 200 + 5) / 100, abs=1e-4)
+    # 95 % of the tail is gone where the lap ends: dead time and three time constants after the stop.
+    (after,) = result.build.layers[0].passes
+    assert after.stop == pytest.approx(led, abs=1e-6)
+    assert findings_of(result.program, tube) == {("standard-beyond", "warning")}
+
+
+def test_priming_counts_in_the_closure(tube):
+    (after,) = planned(tube, uneven(0.3, prime=0.25)).build.layers[0].passes
+
+    assert after.stop == pytest.approx(25.0, abs=1e-6)
+
+
+# What the words leave without extruder along a contour bead stands in plan.json, not farther apart than 4 mm.
+def test_places_after_the_stop_are_listed():
+    ring = cq.Workplane().circle(204.2).circle(180).extrude(4)
+    result = planned(ring, uneven(0.5))
+    row = result.document["layers"][0]
+    led = np.array([place["at_mm"][:2] for place in row["lost"] if place["why"] == "stop-lead"])
+    outer = led[np.hypot(*led.T) > 190]
+    angle = np.sort(np.arctan2(*-outer.T[::-1])) * 200.0  # the ring is left and closed at angle 0
+
+    assert angle[-1] - angle[0] == pytest.approx(20.0, abs=1e-2)
+    assert np.diff(angle).max() <= 4.0
+    assert result.document["totals"]["mass_kg"] == pytest.approx(
+        8.4 * 4 * 2 * np.pi * (200 + 184.2) * 1.14e-6, rel=1e-9
+    )
+
+
+def test_a_bead_shorter_than_its_leads_keeps_its_stop_at_its_end():
+    small = planned(cq.Workplane().box(60, 8.4, 4), uneven(0.3))
+
+    assert [f.code for f in small.findings].count("bead-shorter-than-leads") == 1
+    assert "stop_lead" not in small.program
+
+
+# An extruder that is off for longer than its lag accounts for leaves a hole, whatever the program says of it.
+def test_the_verifier_allows_no_stop_before_its_lead(tube):
+    program = planned(tube, uneven(0.5)).program
+    lines = program.splitlines(keepends=True)
+    stop = lines.index("M63 P0\n")
+    moved = [
+        *lines[: stop - 1],
+        lines[stop],
+        "(end bead)\n",
+        lines[stop + 2],
+        lines[stop - 1],
+        *lines[stop + 3 :],
+    ]
+    told = "".join(moved).replace("stop_lead=20.0", "stop_lead=314.15")
+
+    assert ("stop-lead", "error") in findings_of("".join(moved), tube)
+    assert ("stop-lead", "error") in findings_of(told, tube)

@@ -76,6 +76,10 @@ GROUPS = {
 }  # fmt: skip
 
 
+# Outputs in time with the moves, of controllers that descend from the standard's: on, off, off at once.
+OUTPUTS = {"M62": "M3", "M63": "M5", "M65": "M5"}
+
+
 def read(text: str, *, at: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> Machine:
     """Run a program from a start position and return the machine with its steps."""
     machine = Machine(position=list(at))
@@ -105,7 +109,7 @@ def _comment(text: str, machine: Machine) -> None:
 def _block(words: list[tuple[str, float]], machine: Machine) -> None:
     """One line, in the standard's order: modes of feed, F, spindle, units and so on, motion, end."""
     values = {a: b for a, b in words if a not in "GM"}
-    names = [f"{a}{b:g}" for a, b in words if a in "GM"]
+    names = [OUTPUTS.get(name, name) for name in (f"{a}{b:g}" for a, b in words if a in "GM")]
     machine.events += [name for name in names if name in {"M3", "M5", "M2"}]
     for name in names:
         if name in GROUPS:

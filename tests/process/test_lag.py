@@ -61,6 +61,19 @@ def test_the_shift_gives_the_right_volume():
     assert closure(UNEVEN, 100.0, shift=UNEVEN.closure_shift).excess == pytest.approx(0.0, abs=1e-12)
 
 
+# With the extruder on t_p before the nozzle moves, the ramp up is further on by t_p: at t_p = t_d it begins at once, and
+# what was laid standing, t_p less the ramp's own share, is part of the volume.
+def test_priming_moves_the_ramp_up():
+    primed = Lag(up=EVEN.up, down=EVEN.down, prime=0.15)
+    t = np.linspace(0, 1, 2000)
+    total = primed.up.share(t + 0.15) + 1 - primed.down.share(t)
+
+    assert primed.closure_shift == pytest.approx(0.15)
+    assert closure(primed, 100.0).most == pytest.approx(total.max() - 1, abs=1e-3)
+    assert closure(primed, 100.0, shift=0.15).most < 1e-12
+    assert closure(primed, 100.0, shift=0.15).excess == pytest.approx(0.0, abs=1e-12)
+
+
 responses = st.builds(Response, dead=st.floats(0, 2), constant=st.floats(0.01, 3))
 
 
@@ -97,3 +110,10 @@ def test_a_bead_shorter_than_its_leads():
 def test_a_negative_lag_is_refused():
     with pytest.raises(SettingsError, match="0 or more"):
         Response(dead=-0.1, constant=0.3)
+
+
+def test_a_moved_stop_is_told_with_what_it_leaves():
+    (found,) = lag_findings(UNEVEN, speed=100.0, shifted=True)
+
+    assert found.measured == pytest.approx(0.0, abs=1e-12)
+    assert "stop 0.2 s before the closure" in found.text

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
+from beadwright.curves import first_part, length
 from beadwright.errors import InternalError, SettingsError
 from beadwright.layers import plan_layers
 from beadwright.program import (
@@ -16,6 +19,8 @@ from beadwright.program import (
     LayerBegin,
     LayerEnd,
     LayerProgram,
+    Pass,
+    PassMoves,
     StartFlow,
     State,
     StopFlow,
@@ -79,6 +84,31 @@ def test_flow_starts_only_inside_a_bead_and_never_in_a_traverse():
     assert [s for s, row in ORDER.items() if StartFlow in row] == [State.READY]
     assert Traverse not in ORDER[State.FLOWING]
     assert [s for s, row in ORDER.items() if BeadMoves in row] == [State.FLOWING]
+
+
+def test_a_bead_goes_on_into_its_lap_with_the_extruder_on_or_off():
+    ring = circle(0, 0, 50)
+    plan = plan_layers(0.0, 4.0, 4.0)[0]
+
+    def kinds(stop):
+        after = Pass(role="lap", path=first_part(ring, 60.0), stop=stop)
+        made = layer_program(
+            layer(plan), [bead(ring)], first_bead=0, clearance=20.0, feed=100.0, passes=[after]
+        )
+        events = [
+            e for e in made.events if isinstance(e, (BeadBegin, BeadMoves, PassMoves, StopFlow, BeadEnd))
+        ]
+        return [type(e) for e in events], events
+
+    before, events = kinds(20.0)
+    assert before == [BeadBegin, BeadMoves, StopFlow, BeadEnd, BeadBegin, PassMoves, BeadEnd]
+    assert events[0].stop_lead == 20.0
+    assert length(events[1].path) == pytest.approx(100 * math.pi - 20, abs=1e-9)
+    assert length(events[5].path) == pytest.approx(80, abs=1e-9)
+    after, events = kinds(-20.0)
+    assert after == [BeadBegin, BeadMoves, BeadEnd, BeadBegin, BeadMoves, StopFlow, PassMoves, BeadEnd]
+    assert length(events[1].path) == pytest.approx(100 * math.pi, abs=1e-9)
+    assert (length(events[4].path), length(events[6].path)) == pytest.approx((20, 40), abs=1e-9)
 
 
 @pytest.mark.parametrize(("clearance", "feed"), [(0.0, 100.0), (20.0, -1.0), (float("nan"), 100.0)])

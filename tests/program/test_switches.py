@@ -11,6 +11,7 @@ from beadwright.layers import plan_layers
 from beadwright.program import (
     BeadMoves,
     Halt,
+    Pass,
     StopFlow,
     Switch,
     Traverse,
@@ -121,3 +122,12 @@ def test_devices_must_go_off_at_the_end():
     assert ("off_at", "must hold program end, so that nothing stays on") in device(
         on_at=["layer begin"], off_at=[]
     ).between()
+
+
+def test_a_word_that_halts_cannot_stand_at_a_stop_lead():
+    after = Pass(role="wiping", path=path([[100, 0], [50, 0]], [0], closed=False), stop=40.0)
+    made = layer_program(layer(PLAN), [OPEN], first_bead=7, clearance=20.0, feed=100.0, passes=[after])
+
+    check_halts(made, start=0.2, stop=0.0)
+    with pytest.raises(SettingsError, match="flow_stop would stop the axes for 0.2 s inside bead 7"):
+        check_halts(made, start=0.2, stop=0.2)

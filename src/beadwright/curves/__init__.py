@@ -18,7 +18,7 @@ from beadwright.curves._loops import CurveKind, CurveLoops
 from beadwright.curves._measure import chords, length, lengths, signed_area
 from beadwright.curves._moments import region_moments
 from beadwright.curves._of_paths import curves_of
-from beadwright.curves._part import first_part
+from beadwright.curves._part import cut_at, first_part, joined
 from beadwright.curves._path import ArcPath, ArcRegion
 from beadwright.curves._pieces import pieces_of
 from beadwright.curves._subset import kept_chains
@@ -32,10 +32,12 @@ __all__ = [
     "chain_measures",
     "chords",
     "curves_of",
+    "cut_at",
     "depths",
     "distances",
     "first_part",
     "inside",
+    "joined",
     "kept_chains",
     "length",
     "lengths",

@@ -1,4 +1,4 @@
-"""The first part of a path."""
+"""Parts of a path, and paths joined end to end."""
 
 from __future__ import annotations
 
@@ -57,5 +57,56 @@ def first_part(path: ArcPath, run: float) -> ArcPath:
         bulge=bulge,
         face=path.face[: last + 1],
         support=path.support[: last + 1],
+        closed=False,
+    )
+
+
+def cut_at(path: ArcPath, run: float) -> tuple[ArcPath, ArcPath]:
+    """A path cut `run` mm after its start: what lies before, and what lies after, both open.
+
+    Parameters
+    ----------
+    path : ArcPath
+        mm.
+    run : float
+        mm, above 0 and below the length of the path.
+
+    Examples
+    --------
+    >>> line = ArcPath(points=np.array([[0.0, 0], [30, 0], [30, 40]]), bulge=np.zeros(2),
+    ...                face=np.zeros(2, np.int32), support=np.zeros(2, np.int32), closed=False)
+    >>> [part.points.tolist() for part in cut_at(line, 50.0)]
+    [[[0.0, 0.0], [30.0, 0.0], [30.0, 20.0]], [[30.0, 20.0], [30.0, 40.0]]]
+    """
+    before = first_part(path, run)
+    return before, _turned(first_part(_turned(path), float(np.sum(lengths(path))) - run))
+
+
+def _turned(path: ArcPath) -> ArcPath:
+    """The same path from its end to its start."""
+    points = np.vstack([path.points, path.points[:1]]) if path.closed else path.points
+    return ArcPath(
+        points=points[::-1],
+        bulge=-path.bulge[::-1],
+        face=path.face[::-1],
+        support=path.support[::-1],
+        closed=False,
+    )
+
+
+def joined(path: ArcPath, after: ArcPath) -> ArcPath:
+    """One open path of two, the second from where the first ends.
+
+    Parameters
+    ----------
+    path, after : ArcPath
+        mm; `path` may be closed, and then ends where it starts.
+    """
+    points = np.vstack([path.points, path.points[:1]]) if path.closed else path.points
+    return ArcPath(
+        points=np.vstack([points, after.points[1:]]),
+        bulge=np.concatenate([path.bulge, after.bulge]),
+        face=np.concatenate([path.face, after.face]),
+        support=np.concatenate([path.support, after.support]),
         closed=False,
     )

@@ -10,7 +10,7 @@ from beadwright.beads import Bead
 from beadwright.curves import length
 from beadwright.layers import LayerRegion
 from beadwright.pipeline._cards import Cards
-from beadwright.pipeline._passes import passes_after
+from beadwright.pipeline._passes import endings
 from beadwright.process import (
     Pace,
     Profile,
@@ -18,7 +18,6 @@ from beadwright.process import (
     Times,
     Track,
     pace,
-    profiles,
     return_times,
     short_bead,
     straight_time,
@@ -187,14 +186,15 @@ class Moved:
 
 
 def _moved(cards: Cards, clock: Clock, beads: Sequence[Bead], above: float, feed: float) -> Moved:
-    passes = passes_after(beads, cards.lag, feed=feed, limits=cards.limits, wipe=cards.wipe)
-    paths = [each.path for each in passes if each]
-    tails = iter(profiles(paths, [feed] * len(paths), cards.limits))
+    made = endings(
+        beads, cards.lag, feed=feed, limits=cards.limits, wipe=cards.wipe, inside=cards.leads_inside
+    )
+    passes = tuple(each.after for each in made)
     return Moved(
         gaps=_gaps(cards, clock, beads, passes, above),
-        along=profiles([bead.path for bead in beads], [feed] * len(beads), cards.limits),
+        along=[each.along for each in made],
         passes=passes,
-        tails=[next(tails).duration if each else 0.0 for each in passes],
+        tails=[each.tail for each in made],
         lift=straight_time(cards.clearance, min(feed, cards.vertical.traverse), cards.vertical.acceleration),
         stand=cards.prime + sum(cards.halts),
     )

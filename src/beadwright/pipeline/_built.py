@@ -108,7 +108,7 @@ def built(
     proposals = {each.index: each for each in layers}
     window = cards.window
     found: list[Finding] = [
-        *lag_findings(cards.lag, speed=cards.feed, level=cards.machine_level),
+        *lag_findings(cards.lag, speed=cards.feed, level=cards.machine_level, shifted=cards.leads_inside),
         *told,
     ]
     best: dict[str, float] = {}

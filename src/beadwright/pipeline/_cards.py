@@ -70,6 +70,8 @@ class Cards:
         Whether the first layer is laid on a body that has cooled down.
     halts : (float, float)
         How long the axes stand for the start and the stop word of the extruder, s.
+    leads_inside : bool
+        Whether those words may stand inside a bead, because they stop no axis.
     """
 
     kind: Literal["flat", "round"]
@@ -97,6 +99,7 @@ class Cards:
     park: tuple[float, float]
     cold: bool = False
     halts: tuple[float, float] = (0.0, 0.0)
+    leads_inside: bool = False
 
     @property
     def prime(self) -> float:

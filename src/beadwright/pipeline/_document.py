@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from beadwright import __version__
 from beadwright.brep import Model
+from beadwright.curves import cut_at, length, samples
 from beadwright.numeric import Budget, Finding
 from beadwright.pipeline._build import LayerBuild
 from beadwright.pipeline._built import Built, build_told, layer_told, totals_told
@@ -30,6 +31,8 @@ from beadwright.settings import Resolved
 BOUNDS = ("model", "section", "fit", "region", "rounding", "total")
 # A plan may list a hundred thousand lost places: their digits go no further than the program's.
 PLACES, WIDTH_PLACES = 4, 6
+# Greatest distance between places along a bead's end that is laid after its stop, mm.
+LED_PITCH = 4.0
 PACKAGES = ("numpy", "numba", "scipy", "cadquery-ocp", "pydantic")
 
 
@@ -142,7 +145,8 @@ def _layer(laid: Laid) -> dict[str, Any]:
             }
             for place in laid.work.lost
             for spot in place.along or (place.at,)
-        ],
+        ]
+        + _led(laid),
         "near_tangent": laid.work.near_tangent,
         "hidden_mm": laid.work.hidden,
         "grey": laid.work.grey,
@@ -150,6 +154,26 @@ def _layer(laid: Laid) -> dict[str, Any]:
         **_joined(laid),
         **({} if laid.work.coverage is None else {"coverage": laid.work.coverage.as_dict()}),
     }
+
+
+def _led(laid: Laid) -> list[dict[str, Any]]:
+    """Places where a contour bead is laid by what flows after the stop: a reader of the words alone misses it there."""
+    found = []
+    for bead, after in zip(laid.work.beads, laid.build.passes, strict=True):
+        if bead.role != "contour" or after is None or after.stop <= 0:
+            continue
+        _, tail = cut_at(bead.path, length(bead.path) - after.stop)
+        spots = samples([tail], LED_PITCH)
+        found += [
+            {
+                "at_mm": [round(float(x), PLACES), round(float(y), PLACES), laid.work.layer.plan.z],
+                "length_mm": round(after.stop / len(spots), PLACES),
+                "width_mm": round(bead.width, WIDTH_PLACES),
+                "why": "stop-lead",
+            }
+            for x, y in spots
+        ]
+    return found
 
 
 def _lean(work: LayerWork) -> dict[str, float]:

@@ -1,28 +1,60 @@
 """What the extruder's lag asks of the end of each bead.
 
-A start or stop word halts the axes on many controllers, and the screw goes on meanwhile; so none stands inside a
-bead. The stop command is given at the end point. A closed bead then goes on over its own start while the flow
+A start or stop word halts the axes on many controllers, and the screw goes on meanwhile; there none stands inside a
+bead, and the stop command is given at the end point. A closed bead then goes on over its own start while the flow
 fades: with the start command given there too, ramp up and ramp down add up to a full bead. An open bead is wiped
 back over its own end, where the tail goes into the bead.
+
+Where the words of the extruder stop no axis, the stop comes at its lead inside the bead: reckoned in time along the real
+motion, the ramp down to the end included. What still flows then is the end of an open bead. A closed bead closes
+without a stop, so that only the difference of the two lags is left to lead.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from beadwright.beads import Bead, reversed_path
-from beadwright.curves import first_part
-from beadwright.process import Lag, MotionLimits, profiles
+from beadwright.curves import first_part, joined, length
+from beadwright.process import Lag, MotionLimits, Profile, profiles, short_bead
 from beadwright.program import Pass
 
 # A pass shorter than this is nothing that a gantry can do, mm.
 LEAST_PASS = 0.1
+# Digits of a stop lead in mm, far below what is printed of a place.
+LEAD_DIGITS = 6
 
 
-def passes_after(
-    beads: Sequence[Bead], lag: Lag | None, *, feed: float, limits: MotionLimits, wipe: float = 0.0
-) -> tuple[Pass | None, ...]:
-    """The pass after each bead: a tapered lap, or a nozzle wiping pass; nothing while the lag is not calibrated.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ending:
+    """How a bead is laid and left.
+
+    Attributes
+    ----------
+    along : Profile
+        The motion along its centreline.
+    after : Pass or None
+        What comes after it: a tapered lap, a nozzle wiping pass, or nothing.
+    tail : float
+        Time of the pass beyond the bead's end, s.
+    """
+
+    along: Profile
+    after: Pass | None = None
+    tail: float = 0.0
+
+
+def endings(
+    beads: Sequence[Bead],
+    lag: Lag | None,
+    *,
+    feed: float,
+    limits: MotionLimits,
+    wipe: float = 0.0,
+    inside: bool = False,
+) -> tuple[Ending, ...]:
+    """How each bead is laid and left; without a pass while the lag is not calibrated.
 
     Parameters
     ----------
@@ -33,22 +65,73 @@ def passes_after(
     limits : MotionLimits
     wipe : float
         Length of the wiping pass at an open end, mm; 0 for as long as the flow fades.
+    inside : bool
+        Whether the extruder's words may stand inside a bead, because they stop no axis.
 
     Returns
     -------
-    tuple of (Pass or None)
-        As long as the nozzle gets, from standing, in the dead time and three time constants of the stop: 95 % of
-        the tail is gone then.
+    tuple of Ending
+        A pass is as long as the nozzle gets in the dead time and three time constants of the stop: 95 % of the
+        tail is gone then. A bead that is shorter than its leads keeps its stop at its end.
     """
+    alone = profiles([bead.path for bead in beads], [feed] * len(beads), limits)
     if lag is None:
-        return (None,) * len(beads)
+        return tuple(Ending(along=along) for along in alone)
+    leads = [inside and not short_bead(lag, along.duration) for along in alone]
     paths = [bead.path if bead.closed else reversed_path(bead.path) for bead in beads]
-    fading = lag.down.dead + lag.run_off
-    made: list[Pass | None] = []
-    for bead, path, motion in zip(beads, paths, profiles(paths, [feed] * len(paths), limits), strict=True):
+    standing = profiles(paths, [feed] * len(paths), limits)
+    made: list[Ending] = []
+    for bead, path, along, motion, lead in zip(beads, paths, alone, standing, leads, strict=True):
+        if lead and bead.closed:
+            made.append(_carried(bead, along, lag, feed, limits))
+            continue
+        stop = 0.0
+        fading = lag.down.dead + lag.run_off
+        if lead:
+            stop = length(bead.path) - float(along.place(along.duration - lag.down.lag)[0])
+            fading = lag.run_off
         run = wipe if wipe and not bead.closed else float(motion.place(fading)[0])
-        long_enough = run >= LEAST_PASS
-        made.append(
-            Pass(role="lap" if bead.closed else "wiping", path=first_part(path, run)) if long_enough else None
-        )
-    return tuple(made)
+        after = None
+        if run >= LEAST_PASS:
+            after = Pass(
+                role="lap" if bead.closed else "wiping",
+                path=first_part(path, run),
+                stop=round(stop, LEAD_DIGITS) if stop >= LEAST_PASS else 0.0,
+            )
+        made.append(Ending(along=along, after=after))
+    own = [each.after.path for each in made if each.after is not None and not each.tail]
+    tails = iter(profiles(own, [feed] * len(own), limits))
+    return tuple(
+        replace(each, tail=next(tails).duration) if each.after is not None and not each.tail else each
+        for each in made
+    )
+
+
+def _carried(bead: Bead, alone: Profile, lag: Lag, feed: float, limits: MotionLimits) -> Ending:
+    """A closed bead that goes on into its lap without a stop, the stop word shifted so that its volume is right."""
+    shift = lag.closure_shift
+    run = feed * (lag.down.dead + lag.run_off - shift)
+    if run < LEAST_PASS:
+        return Ending(along=alone)
+    lap = first_part(bead.path, run)
+    (whole,) = profiles([joined(bead.path, lap)], [feed], limits)
+    moves = len(bead.path.bulge)
+    end = float(whole.begin[moves])
+    stop = length(bead.path) - float(whole.place(end - shift)[0])
+    led = (
+        LEAST_PASS <= stop <= length(bead.path) - LEAST_PASS
+        or LEAST_PASS <= -stop <= length(lap) - LEAST_PASS
+    )
+    return Ending(
+        along=Profile(
+            length=whole.length[:moves],
+            enter=whole.enter[:moves],
+            peak=whole.peak[:moves],
+            leave=whole.leave[:moves],
+            begin=whole.begin[:moves],
+            duration=end,
+            acceleration=whole.acceleration,
+        ),
+        after=Pass(role="lap", path=lap, stop=round(stop, LEAD_DIGITS) if led else 0.0),
+        tail=whole.duration - end,
+    )

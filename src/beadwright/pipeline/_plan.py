@@ -153,7 +153,12 @@ def plan_part(
         with stages.measure("place"):
             place = stand(model, settings)
             solid = place.solid
-            card = replace(cards(resolved), cold=rest is not None, halts=writing.halts())
+            card = replace(
+                cards(resolved),
+                cold=rest is not None,
+                halts=writing.halts(),
+                leads_inside=writing.leads_inside(),
+            )
             earlier = None if settings.earlier is None else read_earlier(settings.earlier, model)
             later = find_later(solid, settings, earlier)
             rule = site_rule(solid, settings, earlier)

@@ -88,7 +88,11 @@ def plan_sheet(
 def _layer(moves: LayerMoves, laid: Laid, row: Mapping[str, Any]) -> SheetLayer:
     work = laid.work
     face, source = _origins(moves, work.beads)
-    lost = [(*place["at_mm"][:2], place["length_mm"], place["width_mm"]) for place in row["lost"]]
+    lost = [
+        (*place["at_mm"][:2], place["length_mm"], place["width_mm"])
+        for place in row["lost"]
+        if place["why"] != "stop-lead"
+    ]
     layer = SheetLayer(
         row={key: value for key, value in row.items() if key != "lost"},
         moves=moves,

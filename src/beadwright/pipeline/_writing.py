@@ -95,6 +95,11 @@ class Writing:
         events = self.dialect.events
         return events.flow_start.halt, events.flow_stop.halt
 
+    def leads_inside(self) -> bool:
+        """Whether the extruder's words stop no axis, so that its leads may stand inside a bead."""
+        events = self.dialect.events
+        return events.flow_start.motion != "halts" and events.flow_stop.motion != "halts"
+
     def rpm(self, feeds: Iterable[float], areas: Iterable[float]) -> tuple[float, ...] | None:
         """Screw speeds for beads of areas (mm2) at feeds (mm/s), rpm; None where the program does not command them."""
         if self.screw is None:

@@ -334,6 +334,8 @@ def _bead_line(begin: BeadBegin) -> str:
             ("offset", number(begin.offset)),
             ("width", number(begin.width)),
             ("height", number(begin.height)),
-            ("closed", str(int(begin.closed))),
+            # what is laid with the extruder on does not close where it stops before the end
+            ("closed", str(int(begin.closed and not begin.stop_lead))),
+            *((("stop_lead", number(begin.stop_lead)),) if begin.stop_lead else ()),
         ),
     )

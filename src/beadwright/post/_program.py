@@ -200,6 +200,8 @@ def _program_line(head: Head, layers: Sequence[LayerText], words: Words, dialect
         pairs += [("on", value(dialect.on)), ("off", value(dialect.off))]
     if dialect.axis:
         pairs.append(("axis", dialect.axis))
+    if dialect.beyond:
+        pairs.append(("beyond", ",".join(dialect.beyond)))
     if file:
         pairs.append(("file", value(file)))
     if head.first:

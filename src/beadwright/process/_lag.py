@@ -83,9 +83,10 @@ class Lag:
     def closure_shift(self) -> float:
         """Seconds by which the stop command comes before the place of the start command: lag down less lag up.
 
-        With it a closed bead has the right volume; below 0 the stop comes after that place.
+        With it a closed bead has the right volume, what the standing extruder laid while it was primed included;
+        below 0 the stop comes after that place.
         """
-        return self.down.lag - self.up.lag
+        return self.down.lag - self.up.lag + self.prime
 
     @property
     def run_off(self) -> float:
@@ -137,7 +138,8 @@ def closure(lag: Lag, speed: float, *, shift: float = 0.0) -> Closure:
     (0.186, 20.0)
     """
     up, down = lag.up, lag.down
-    begins, ends = up.dead, down.dead - shift  # places, in s after the start command's
+    # places, in s after that where the nozzle begins to move
+    begins, ends = up.dead - lag.prime, down.dead - shift
     late = max(begins, ends)
     places = [begins, ends]
     if up.constant > 0 and down.constant > 0 and up.constant != down.constant:
@@ -159,10 +161,12 @@ def closure(lag: Lag, speed: float, *, shift: float = 0.0) -> Closure:
 
 def _sum(time: Floats, lag: Lag, shift: float) -> Floats:
     """Flow of start and stop together at times after the start's place, of full flow."""
-    return lag.up.share(time) + 1.0 - lag.down.share(time + shift)
+    return lag.up.share(time + lag.prime) + 1.0 - lag.down.share(time + shift)
 
 
-def lag_findings(lag: Lag | None, *, speed: float, level: Level = "warning") -> tuple[Finding, ...]:
+def lag_findings(
+    lag: Lag | None, *, speed: float, level: Level = "warning", shifted: bool = False
+) -> tuple[Finding, ...]:
     """What stands at the top of every output about the extruder's lag.
 
     Parameters
@@ -173,6 +177,8 @@ def lag_findings(lag: Lag | None, *, speed: float, level: Level = "warning") -> 
         Along beads, mm/s.
     level : Level
         Of a lag that is not calibrated.
+    shifted : bool
+        Whether the stop is moved by `Lag.closure_shift`, as a machine can whose extruder's words stop no axis.
     """
     if lag is None or not lag.calibrated:
         return (
@@ -183,20 +189,17 @@ def lag_findings(lag: Lag | None, *, speed: float, level: Level = "warning") -> 
                 " unknown length; lay the coupon `lag`, measure it, and run `calibrate`",
             ),
         )
-    found = closure(lag, speed)
+    shift = lag.closure_shift if shifted else 0.0
+    found = closure(lag, speed, shift=shift)
     if found.most - found.least <= FULL:
         return ()
-    return (
-        Finding(
-            code="closure",
-            level="note",
-            measured=found.excess,
-            allowed=0.0,
-            unit="mm",
-            text=f"closed beads are {found.most:+.1%} / {found.least:+.1%} off full where they meet themselves,"
-            " because the extruder's lags up and down differ; the measure is the excess in mm of full bead",
-        ),
+    text = (
+        f"closed beads are {found.most:+.1%} / {found.least:+.1%} off full where they meet themselves, because the"
+        " extruder's lags up and down differ; the measure is the excess in mm of full bead"
     )
+    if shifted:
+        text += f", with the stop {abs(shift):.3g} s {'before' if shift > 0 else 'after'} the closure"
+    return (Finding(code="closure", level="note", measured=found.excess, allowed=0.0, unit="mm", text=text),)
 
 
 # Departure from a full bead that no gauge finds.

@@ -38,7 +38,10 @@ class LayerEnd:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BeadBegin:
-    """A bead opens: what it is (see `Bead`); lengths in mm. `index` counts through the whole program."""
+    """A bead opens: what it is (see `Bead`); lengths in mm. `index` counts through the whole program.
+
+    The extruder stops `stop_lead` before the bead's end: the rest of its centreline opens the pass that follows.
+    """
 
     index: int
     role: Role | PassRole
@@ -49,6 +52,7 @@ class BeadBegin:
     width: float
     height: float
     closed: bool
+    stop_lead: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

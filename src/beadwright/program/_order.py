@@ -1,8 +1,8 @@
 """What may follow what, as a table.
 
 The nozzle is ``LIFTED`` at the clearance height, ``LOWERED`` at the bead's height with the extruder off,
-``READY`` and ``LAID`` inside a bead's marks with the extruder off, ``FLOWING`` with the extruder on.
-A wait in state ``FLOWING`` primes the extruder before the nozzle moves.
+``READY`` and ``LAID`` inside a bead's marks with the extruder off, ``FLOWING`` with the extruder on, ``CARRIED``
+likewise between the marks of a bead and those of the lap that goes on from it. A wait in state ``FLOWING`` primes the extruder before the nozzle moves.
 So no program that this table lets through extrudes in a traverse, outside a bead, or stops inside one.
 """
 
@@ -40,6 +40,7 @@ class State(Enum):
     LOWERED = "lowered"
     READY = "ready"
     FLOWING = "flowing"
+    CARRIED = "carried on"
     LAID = "laid"
 
 
@@ -55,8 +56,14 @@ ORDER: Mapping[State, Mapping[type[Event], State]] = MappingProxyType(
         },
         State.LOWERED: {BeadBegin: State.READY, Departure: State.LIFTED},
         State.READY: {StartFlow: State.FLOWING, PassMoves: State.LAID},
-        State.FLOWING: {Dwell: State.FLOWING, BeadMoves: State.FLOWING, StopFlow: State.LAID},
-        State.LAID: {BeadEnd: State.LOWERED},
+        State.FLOWING: {
+            Dwell: State.FLOWING,
+            BeadMoves: State.FLOWING,
+            StopFlow: State.LAID,
+            BeadEnd: State.CARRIED,
+        },
+        State.CARRIED: {BeadBegin: State.FLOWING},
+        State.LAID: {PassMoves: State.LAID, BeadEnd: State.LOWERED},
     }
 )
 

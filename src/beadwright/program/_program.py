@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from beadwright.beads import Bead, Role
-from beadwright.curves import ArcPath, length
+from beadwright.curves import ArcPath, cut_at, joined, length
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
 from beadwright.program._events import (
@@ -139,10 +139,21 @@ class Wait:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pass:
-    """Where the nozzle goes after a bead, extruder off: on its own path, mm, at the bead's height."""
+    """Where the nozzle goes after a bead: on its own path, mm, at the bead's height.
+
+    Attributes
+    ----------
+    role : {"approach", "departure", "lap", "wiping"}
+    path : ArcPath
+        From the bead's end.
+    stop : float
+        Where the extruder stops: so far before the bead's end, or, below 0, so far after the start of this path, mm.
+        0 is at the bead's end, where every machine can.
+    """
 
     role: PassRole
     path: ArcPath
+    stop: float = 0.0
 
 
 def layer_program(
@@ -223,21 +234,9 @@ def layer_program(
         events += [
             Traverse(x=x, y=y, z=above),
             Approach(z=plan.z, feed=feed),
-            _begin(bead, index, bead.role, closed=bead.closed),
-            StartFlow(rpm=speed),
-            *([Dwell(time=prime)] if prime > 0 else []),
-            BeadMoves(path=bead.path, z=plan.z, feed=own),
-            StopFlow(),
-            BeadEnd(),
+            *_laid(bead, after, index, z=plan.z, feed=own, prime=prime, rpm=speed),
         ]
-        index += 1
-        if after is not None:
-            events += [
-                _begin(bead, index, after.role, closed=False),
-                PassMoves(path=after.path, z=plan.z, feed=own),
-                BeadEnd(),
-            ]
-            index += 1
+        index += 1 if after is None else 2
         events.append(Departure(z=above, feed=feed))
     events.append(LayerEnd())
     return LayerProgram(
@@ -246,6 +245,37 @@ def layer_program(
         length=math.fsum(length(bead.path) for bead in beads),
         top=above if beads else plan.z,
     )
+
+
+def _laid(
+    bead: Bead, after: Pass | None, index: int, *, z: float, feed: float, prime: float, rpm: float | None
+) -> list[Event]:
+    """A bead and the pass after it, from mark to mark."""
+    stop = 0.0 if after is None else after.stop
+    path, rest = bead.path, None if after is None else after.path
+    on: ArcPath | None = None
+    if stop > 0 and rest is not None:
+        path, tail = cut_at(path, length(path) - stop)
+        rest = joined(tail, rest)
+    elif stop < 0 and rest is not None:
+        on, rest = cut_at(rest, -stop)
+    begin = _begin(bead, index, bead.role, closed=bead.closed)
+    events: list[Event] = [
+        replace(begin, stop_lead=max(stop, 0.0)),
+        StartFlow(rpm=rpm),
+        *([Dwell(time=prime)] if prime > 0 else []),
+        BeadMoves(path=path, z=z, feed=feed),
+        *([] if on is not None else [StopFlow()]),
+        BeadEnd(),
+    ]
+    if after is not None and rest is not None:
+        events += [
+            _begin(bead, index + 1, after.role, closed=False),
+            *([] if on is None else [BeadMoves(path=on, z=z, feed=feed), StopFlow()]),
+            PassMoves(path=rest, z=z, feed=feed),
+            BeadEnd(),
+        ]
+    return events
 
 
 def _begin(bead: Bead, index: int, role: Role | PassRole, *, closed: bool) -> BeadBegin:

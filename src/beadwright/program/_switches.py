@@ -14,6 +14,7 @@ from beadwright.program._events import (
     Event,
     LayerBegin,
     LayerEnd,
+    PassMoves,
     StartFlow,
     Stop,
     StopFlow,
@@ -55,7 +56,7 @@ def with_devices(program: LayerProgram, devices: Sequence[Device]) -> LayerProgr
     closed = flowing = False
     for event in program.events:
         match event:
-            case BeadBegin():
+            case BeadBegin() if not flowing:
                 closed = event.closed
             case StartFlow():
                 flowing = True
@@ -120,12 +121,12 @@ def check_halts(program: LayerProgram, *, start: float, stop: float) -> None:
     SettingsError
         At the first event that does; the message names it.
     """
-    bead, flowing, moved = -1, False, False
+    bead, flowing, moved, leads = -1, False, False, False
     for place, event in enumerate(program.events):
         halt = 0.0
         match event:
             case BeadBegin():
-                bead, moved = event.index, False
+                bead, moved, leads = event.index, False, event.stop_lead > 0
             case BeadEnd():
                 bead = -1
             case BeadMoves():
@@ -134,7 +135,7 @@ def check_halts(program: LayerProgram, *, start: float, stop: float) -> None:
                 flowing, halt = True, start if moved else 0.0
             case StopFlow():
                 flowing = False
-                halt = stop if _moves_again(program.events[place:]) else 0.0
+                halt = stop if leads or _moves_again(program.events[place:]) else 0.0
             case Switch():
                 halt = event.halt if flowing else 0.0
             case _:
@@ -151,7 +152,7 @@ def _moves_again(events: Sequence[Event]) -> bool:
     for event in events:
         if isinstance(event, BeadEnd):
             return False
-        if isinstance(event, BeadMoves):
+        if isinstance(event, (BeadMoves, PassMoves)):
             return True
     return False
 

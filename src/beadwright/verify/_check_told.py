@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from beadwright.brep import Model, extents
@@ -17,6 +19,8 @@ from beadwright.verify._told import LAID, PASSING, ToldLayer, number
 SAME = 1e-6
 # Layers reach the part's ends within this, mm.
 REACH = 0.01
+# A stop lead is as long as told within this, mm: chords are shorter than their arcs, and digits are rounded.
+LED = 0.05
 # A plane of the neutral rule lies within this of the middle: planes are moved off flat faces by no more, mm.
 MOVED = 0.021
 
@@ -163,6 +167,8 @@ def _beads(reading: Reading, deposit: Deposit, notes: Notes) -> None:
         mapped = block.keys.get("map") == "1"
         for bead in layer.beads:
             _bead(moves, layer, bead, digit, mapped, notes)
+            if bead.stop_lead > 0:
+                _stop_lead(moves, layer, bead, told.settings, notes)
             if bead.index != index_before + 1 and index_before >= 0:
                 text = f"bead {bead.index} follows bead {index_before}"
                 finding = Finding(code="missing-bead", level="error", text=text, layer=layer.index)
@@ -217,6 +223,37 @@ def _bead(moves: Moves, layer: DepositLayer, bead: Bead, digit: float, mapped: b
     if bead.role == "contour" and bead.rank == "1" and not bead.offset <= bead.width:
         text = f"rank 1, but an offset of {bead.offset} leaves the boundary out of reach of a width of {bead.width}"
         notes.add(Finding(code="offset", level="error", text=text, layer=layer.index), bead.line)
+
+
+def _stop_lead(
+    moves: Moves, layer: DepositLayer, bead: Bead, settings: Mapping[str, str], notes: Notes
+) -> None:
+    """The end of a bead that is laid after its stop is as long as told, and no longer than the lag told accounts for."""
+    dead_up, tau_up, dead, tau = (
+        number(settings.get(f"machine.extruder.lag.{name}_s"))
+        for name in ("dead_up", "tau_up", "dead_down", "tau_down")
+    )
+    prime = number(settings.get("machine.extruder.lag.prime_s", "0"))
+    rows = bead.rows[~moves.flow[bead.rows]]
+    found = float(moves.length[rows].sum())
+    feed = float(np.nanmax(moves.feed[bead.rows], initial=0.0))
+    seconds = dead + tau - dead_up - tau_up + prime if bead.closed else dead + tau
+    allowed = feed * seconds + LED
+    if abs(found - bead.stop_lead) <= LED and found <= allowed:
+        return
+    text = f"bead {bead.index} is laid with the extruder off over its end, longer than its lag accounts for"
+    if abs(found - bead.stop_lead) > LED:
+        text, allowed = f"bead {bead.index} does not go on to its end after its stop", bead.stop_lead
+    finding = Finding(
+        code="stop-lead",
+        level="error",
+        text=text,
+        layer=layer.index,
+        measured=found,
+        allowed=allowed if np.isfinite(allowed) else 0.0,
+        unit="mm",
+    )
+    notes.add(finding, bead.line)
 
 
 def _triple(moves: Moves, row: int) -> tuple[float, float, float]:

@@ -38,7 +38,9 @@ class Bead:
     reverse : bool
         Whether the material lies to its right.
     rows : (k,) int64
-        Its moves, rows of `Moves`, in their order.
+        Its moves, rows of `Moves`, in their order; those after its stop lead included, extruder off.
+    stop_lead : float
+        Told length of its end that is laid after the extruder was stopped, mm.
     """
 
     index: int
@@ -51,6 +53,7 @@ class Bead:
     closed: bool
     reverse: bool
     rows: Rows
+    stop_lead: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -130,12 +133,20 @@ def _from_comments(reading: Reading) -> Deposit:
     flowing = np.flatnonzero(moves.flow & (moves.kind > 0))
     order = np.argsort(moves.bead[flowing], kind="stable")
     owner, rows = moves.bead[flowing][order], flowing[order]
+    quiet = np.flatnonzero(~moves.flow & (moves.kind > 0) & (moves.bead >= 0))
     layers = []
     for place, layer in enumerate(told.layers):
         beads = []
         for index in layer.beads:
             bead = told.beads[index]
             own = rows[np.searchsorted(owner, index) : np.searchsorted(owner, index, side="right")]
+            lead = bead.value("stop_lead")
+            next_role = told.beads[index + 1].role if index + 1 < len(told.beads) else ""
+            if bead.role == "lap":
+                # What a lap still extrudes makes up for the late start of the bead that it goes on from.
+                own = own[:0]
+            elif lead > 0:
+                own = np.concatenate([own, _led(moves, quiet, index + 1, lead)])
             label = bead.keys.get("index", "")
             beads.append(
                 Bead(
@@ -146,9 +157,10 @@ def _from_comments(reading: Reading) -> Deposit:
                     offset=bead.value("offset"),
                     width=bead.value("width"),
                     height=bead.value("height"),
-                    closed=bead.keys.get("closed") == "1",
+                    closed=bead.keys.get("closed") == "1" or (lead > 0 and next_role == "lap"),
                     reverse=bead.keys.get("reverse") == "1",
                     rows=own,
+                    stop_lead=lead if lead > 0 else 0.0,
                 )
             )
         label = layer.keys.get("index", "")
@@ -168,6 +180,19 @@ def _from_comments(reading: Reading) -> Deposit:
             )
         )
     return Deposit(layers=tuple(layers), told=True, stray=flowing[moves.bead[flowing] < 0])
+
+
+def _led(moves: Moves, quiet: Rows, bead: int, lead: float) -> Rows:
+    """First moves of the pass after a bead, as far as they end its centreline: to the joint nearest to its lead.
+
+    ``quiet`` are the feed moves of beads with the extruder off; beads are counted as they follow one another.
+    """
+    first, last = np.searchsorted(moves.bead[quiet], [bead, bead + 1])
+    rows = quiet[first:last]
+    if not len(rows):
+        return rows
+    way = np.cumsum(moves.length[rows])
+    return rows[: 1 + int(np.abs(way - lead).argmin())]
 
 
 def _from_moves(moves: Moves, width: float | None, height: float | None) -> Deposit:

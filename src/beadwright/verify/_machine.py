@@ -51,6 +51,7 @@ class Machine:
         self.advance, self.advance_absolute, self.advance_mark = 0.0, True, 0.0
         self.line, self.ended = 0, False
         self.plain = False
+        self.met: set[str] = set()
 
     def tell(
         self,

@@ -85,8 +85,18 @@ class _Reader(Machine):
         for told in line.comments:
             self.told.comment(told, self.line)
             self._flow_words()
+        beyond = {f"M{code}" for code in line.m} & self._beyond()
         for broken in line.broken:
+            if broken.rule == "code" and broken.text.rsplit(" ", 1)[-1] in beyond:
+                continue
             self.tell(broken.rule, broken.text)
+        for word in sorted(beyond - self.met):
+            self.tell(
+                "beyond",
+                f"{word} is not in the standard: the program says that its controller has it",
+                strict=False,
+            )
+        self.met |= beyond
         if not line.words and not line.settings:
             return
         if self.ended:
@@ -102,6 +112,11 @@ class _Reader(Machine):
             and self.unit_known
         )
 
+    def _beyond(self) -> set[str]:
+        """M words outside the standard that the program's own head names."""
+        told = self.told.header.get("beyond", "")
+        return set(told.split(",")) if told else set()
+
     def _flow_words(self) -> None:
         """Take the switching words from the program's own head, if none were given."""
         if self.words.on is None and self.told.header.get("on"):
@@ -113,7 +128,8 @@ class _Reader(Machine):
         """All words of a line, in the standard's order."""
         given = {name: number for name, number in line.words if name not in "GMNFST"}
         codes = set(line.g)
-        self._unused(given, codes)
+        if not {f"M{code}" for code in line.m} & self._beyond():
+            self._unused(given, codes)
         self._feed(line, codes)
         for name, number in line.words:
             if name in "STD" and number < 0:
