@@ -163,7 +163,7 @@ def findings_of(program, part):
     return {(each.finding.code, each.finding.level) for each in found}
 
 
-# The nozzle brakes at 1000 mm/s2 from 100 mm/s, in 0.1 s and 5 mm; of the lead of 0.45 s the other 0.35 s go at 100 mm/s.
+# The nozzle brakes at 1000 mm/s2 from 100 mm/s, in 0.1 s and 5 mm; the other 0.35 s of the lead go at 100 mm/s.
 def test_where_no_word_stops_the_axes_the_stop_leads_inside_an_open_bead():
     plate = cq.Workplane().box(300, 8.4, 8)
     result = planned(plate, uneven(0.3))

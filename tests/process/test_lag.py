@@ -61,8 +61,8 @@ def test_the_shift_gives_the_right_volume():
     assert closure(UNEVEN, 100.0, shift=UNEVEN.closure_shift).excess == pytest.approx(0.0, abs=1e-12)
 
 
-# With the extruder on t_p before the nozzle moves, the ramp up is further on by t_p: at t_p = t_d it begins at once, and
-# what was laid standing, t_p less the ramp's own share, is part of the volume.
+# With the extruder on t_p before the nozzle moves, the ramp up is further on by t_p: at t_p = t_d it begins at once,
+# and what was laid standing, t_p less the ramp's own share, is part of the volume.
 def test_priming_moves_the_ramp_up():
     primed = Lag(up=EVEN.up, down=EVEN.down, prime=0.15)
     t = np.linspace(0, 1, 2000)

@@ -129,5 +129,5 @@ def test_a_word_that_halts_cannot_stand_at_a_stop_lead():
     made = layer_program(layer(PLAN), [OPEN], first_bead=7, clearance=20.0, feed=100.0, passes=[after])
 
     check_halts(made, start=0.2, stop=0.0)
-    with pytest.raises(SettingsError, match="flow_stop would stop the axes for 0.2 s inside bead 7"):
+    with pytest.raises(SettingsError, match="flow_stop would stop the axes"):
         check_halts(made, start=0.2, stop=0.2)

@@ -214,8 +214,8 @@ def _faces(
 ) -> list[dict[str, Any]]:
     along: dict[int, list[float]] = {}
     for laid in layers:
-        for face, length in laid.work.face_lengths().items():
-            along.setdefault(face, []).append(length)
+        for face, run in laid.work.face_lengths().items():
+            along.setdefault(face, []).append(run)
     return [
         {
             "id": face.id,

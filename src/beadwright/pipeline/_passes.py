@@ -5,8 +5,8 @@ bead, and the stop command is given at the end point. A closed bead then goes on
 fades: with the start command given there too, ramp up and ramp down add up to a full bead. An open bead is wiped
 back over its own end, where the tail goes into the bead.
 
-Where the words of the extruder stop no axis, the stop comes at its lead inside the bead: reckoned in time along the real
-motion, the ramp down to the end included. What still flows then is the end of an open bead. A closed bead closes
+Where the words of the extruder stop no axis, the stop comes at its lead inside the bead: reckoned in time along the
+real motion, the ramp down to the end included. What still flows then is the end of an open bead. A closed bead closes
 without a stop, so that only the difference of the two lags is left to lead.
 """
 

@@ -228,7 +228,7 @@ def _bead(moves: Moves, layer: DepositLayer, bead: Bead, digit: float, mapped: b
 def _stop_lead(
     moves: Moves, layer: DepositLayer, bead: Bead, settings: Mapping[str, str], notes: Notes
 ) -> None:
-    """The end of a bead that is laid after its stop is as long as told, and no longer than the lag told accounts for."""
+    """What is laid after a bead's stop is as long as told, and no longer than the lag that is told accounts for."""
     dead_up, tau_up, dead, tau = (
         number(settings.get(f"machine.extruder.lag.{name}_s"))
         for name in ("dead_up", "tau_up", "dead_down", "tau_down")
