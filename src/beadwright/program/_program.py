@@ -269,12 +269,10 @@ def _laid(
         BeadEnd(),
     ]
     if after is not None and rest is not None:
-        events += [
-            _begin(bead, index + 1, after.role, closed=False),
-            *([] if on is None else [BeadMoves(path=on, z=z, feed=feed), StopFlow()]),
-            PassMoves(path=rest, z=z, feed=feed),
-            BeadEnd(),
-        ]
+        events.append(_begin(bead, index + 1, after.role, closed=False))
+        if on is not None:
+            events += [BeadMoves(path=on, z=z, feed=feed), StopFlow()]
+        events += [PassMoves(path=rest, z=z, feed=feed), BeadEnd()]
     return events
 
 
