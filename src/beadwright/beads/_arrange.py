@@ -19,8 +19,8 @@ themselves can be made by any number of workers.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -110,6 +110,7 @@ def arrange(
     z: float,
     order: Order = "outer",
     rule: SiteRule = ANYWHERE,
+    groups: Sequence[int] | None = None,
 ) -> Arranged:
     """Order the beads of one layer and choose their start points.
 
@@ -127,25 +128,73 @@ def arrange(
         Which rank of a loop comes first.
     rule : SiteRule
         Where closed beads start.
+    groups : sequence of int, optional
+        For each bead the part that it belongs to: all of one part are laid before the next part begins.
 
     Returns
     -------
     Arranged
         Every bead exactly once. The same input gives the same output.
     """
-    outer = [bead for bead in beads if bead.role not in INSIDE]
     place = trail.end
+    laid: list[Bead] = []
+    sites = _Sites(below=trail.starts, rule=rule)
+    for own in _grouped(beads, groups, place):
+        laid += _of_group(own, np.array(laid[-1].end) if laid else place, order, sites)
+    if laid:
+        place = np.array(laid[-1].end)
+    return Arranged(
+        beads=tuple(laid),
+        trail=Trail(end=place, starts=(np.array(sites.own).reshape(-1, 2), *trail.starts)[:REMEMBERED]),
+        bound=max((cut_bound(bead.path) for bead in laid if bead.closed), default=0.0),
+        findings=(_closure(sites.close, layer, z, rule.stagger),)
+        if sites.close and rule.kind != "line"
+        else (),
+    )
+
+
+@dataclass(slots=True, eq=False)
+class _Sites:
+    """State local to one layer: its start points so far, and those too near to one below."""
+
+    below: tuple[Points, ...]
+    rule: SiteRule
+    own: list[tuple[float, float]] = field(default_factory=list)
+    close: list[tuple[float, Bead]] = field(default_factory=list)
+
+
+def _grouped(
+    beads: Sequence[Bead], groups: Sequence[int] | None, place: Points | None
+) -> Iterator[Sequence[Bead]]:
+    """The beads of one part after those of another: always the part with the nearest end of a bead, first by number."""
+    if groups is None or len(set(groups)) < 2:
+        yield beads
+        return
+    waiting: dict[int, list[Bead]] = {}
+    for bead, group in sorted(zip(beads, groups, strict=True), key=lambda pair: pair[1]):
+        waiting.setdefault(group, []).append(bead)
+    while waiting:
+        ends = {group: np.array([p for b in own for p in (b.start, b.end)]) for group, own in waiting.items()}
+        at = place
+        group = min(waiting, key=lambda g: _far(ends[g], at))
+        own = waiting.pop(group)
+        yield own
+        # about where the nozzle is then: parts lie farther apart than their beads
+        place = np.mean([bead.start for bead in own], axis=0)
+
+
+def _of_group(beads: Sequence[Bead], place: Points | None, order: Order, sites: _Sites) -> list[Bead]:
+    """Beads in their order, each from its start point: outer ones, then what lies inside them."""
+    outer = [bead for bead in beads if bead.role not in INSIDE]
     waiting = _Waiting(outer, order)
     laid: list[Bead] = []
-    own: list[tuple[float, float]] = []
-    close: list[tuple[float, Bead]] = []
     while (chosen := waiting.take(place)) is not None:
         bead = outer[chosen]
         if bead.closed:
-            bead, kept = _started(bead, place, trail.starts, own, rule)
-            own.append(bead.start)
-            if kept < rule.stagger * bead.width:
-                close.append((kept, bead))
+            bead, kept = _started(bead, place, sites.below, sites.own, sites.rule)
+            sites.own.append(bead.start)
+            if kept < sites.rule.stagger * bead.width:
+                sites.close.append((kept, bead))
         elif (
             bead.role != "contour"
             and place is not None
@@ -154,15 +203,7 @@ def arrange(
             bead = replace(bead, path=reversed_path(bead.path))
         laid.append(bead)
         place = np.array(bead.end)
-    laid += _inner([bead for bead in beads if bead.role in INSIDE], place)
-    if laid:
-        place = np.array(laid[-1].end)
-    return Arranged(
-        beads=tuple(laid),
-        trail=Trail(end=place, starts=(np.array(own).reshape(-1, 2), *trail.starts)[:REMEMBERED]),
-        bound=max((cut_bound(bead.path) for bead in laid if bead.closed), default=0.0),
-        findings=(_closure(close, layer, z, rule.stagger),) if close and rule.kind != "line" else (),
-    )
+    return laid + _inner([bead for bead in beads if bead.role in INSIDE], place)
 
 
 def _inner(beads: Sequence[Bead], place: Points | None) -> list[Bead]:

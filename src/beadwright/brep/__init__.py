@@ -21,6 +21,7 @@ from beadwright.brep._extents import extents, faces_extents
 from beadwright.brep._match import FaceMark, Matched, face_marks, match_faces
 from beadwright.brep._model import Coedge, Edge, Face, Model, Shell, Solid
 from beadwright.brep._placed import placed, placement
+from beadwright.brep._several import several, several_pictures
 from beadwright.brep._steep import Steepness, steepness
 from beadwright.brep._surfaces import (
     CircleProfile,
@@ -87,6 +88,8 @@ __all__ = [
     "placed",
     "placement",
     "project",
+    "several",
+    "several_pictures",
     "steepness",
     "surface_derivatives",
     "surface_normals",

@@ -97,7 +97,7 @@ def _meets(face: Face, query: FaceQuery) -> bool:
     return all(
         (
             not query.name or any(fnmatch.fnmatchcase(face.name, pattern) for pattern in query.name),
-            not query.id or face.id in query.id,
+            not query.id or face.id in query.id or face.like in query.id,
             not query.colour or face.colour.lower() in {c.lower() for c in query.colour},
             not query.kind or face.kind in query.kind,
             query.area is None or _between(face.area, query.area),

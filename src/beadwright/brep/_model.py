@@ -76,6 +76,8 @@ class Face:
         What the file calls it: plane, cylinder, cone, sphere, torus, spline, revolution, extrusion, offset.
     area, centroid, radius : float, (3,) float, float
         Signature: with `kind` it finds the face again in a revision; mm2, mm, mm (0 if it has none).
+    like : int
+        Of a copy, the face of the first copy that this one repeats (a row of the same model); else -1.
     """
 
     id: int
@@ -89,6 +91,7 @@ class Face:
     area: float = 0.0
     centroid: npt.NDArray[np.float64] = field(default_factory=lambda: np.zeros(3))
     radius: float = 0.0
+    like: int = -1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -94,6 +94,12 @@ def plan(
     at: Annotated[
         str | None, option("--at", "X,Y", "where the middle of the part stands, mm [default: 0,0]")
     ] = None,
+    copies: Annotated[
+        str | None, option("--copies", "N", "print so many of the part together, in rows [default: 1]")
+    ] = None,
+    gap: Annotated[
+        str | None, option("--gap", "MM", "least distance of parts set in rows [default: 50]")
+    ] = None,
     contraction: Annotated[
         str | None,
         option(
@@ -157,6 +163,8 @@ def plan(
         "scale": scale,
         "rotate": rotate,
         "at": at,
+        "copies": copies,
+        "gap": gap,
         "contraction": contraction,
         "stock": stock,
         "layers": layers,

@@ -36,6 +36,12 @@ def verify(
         Path | None,
         typer.Option("--sheet", metavar="FILE", help="write the sheet, deviations in colour, .html"),
     ] = None,
+    parts: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--part", metavar="FILE", help="a further file that the program prints; may be repeated"
+        ),
+    ] = None,
     release: Annotated[
         Path | None,
         typer.Option(
@@ -65,7 +71,9 @@ def verify(
             flow=(on, off, axis),
         )
         with progress_bar(quiet=quiet) as progress:
-            found = verify_program(program, part, options, progress, sheet=sheet, release=release)
+            found = verify_program(
+                program, part, options, progress, sheet=sheet, release=release, parts=parts or ()
+            )
         if as_json:
             print_json(found.as_dict())
         elif not quiet:

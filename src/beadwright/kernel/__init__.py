@@ -3,6 +3,7 @@
 from beadwright.kernel._contract import contracted
 from beadwright.kernel._export import section_step, write_section_step
 from beadwright.kernel._export_layers import prisms_step, wires_step
+from beadwright.kernel._gather import common_volume, gathered
 from beadwright.kernel._nearest import Nearest, nearest_on_faces
 from beadwright.kernel._read import from_shape, read_step
 from beadwright.kernel._reader import serve as serve_reader
@@ -12,10 +13,12 @@ from beadwright.kernel._triangles import display_triangles, tessellate
 __all__ = [
     "Nearest",
     "Reference",
+    "common_volume",
     "contracted",
     "display_triangles",
     "face_section",
     "from_shape",
+    "gathered",
     "nearest_on_faces",
     "prisms_step",
     "read_step",

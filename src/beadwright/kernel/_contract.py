@@ -86,7 +86,8 @@ def contracted(
     return replace(
         stretched,
         faces=tuple(
-            replace(new, kind=old.kind) for old, new in zip(model.faces, stretched.faces, strict=True)
+            replace(new, kind=old.kind, like=old.like)
+            for old, new in zip(model.faces, stretched.faces, strict=True)
         ),
         healing=model.healing,
         findings=(),

@@ -54,6 +54,9 @@ def _bare(value: object) -> object:
 
 
 def _placement(text: str) -> npt.NDArray[np.float64]:
+    """From the model to the machine; several copies stand there already."""
+    if re.search(r"^\(copy ", text, re.MULTILINE):
+        return np.eye(3, 4)
     rows = re.findall(r"^\(placement row=\d m=([^\s)]+)", text, re.MULTILINE)
     matrix = np.array([[float(v) for v in row.split(",")] for row in rows[:3]])
     if matrix.shape != (3, 4):

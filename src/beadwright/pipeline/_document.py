@@ -244,11 +244,13 @@ def run_document(
     lost: Sequence[str],
     when: dt.datetime,
     part: Any = None,
+    folder: Path | None = None,
 ) -> dict[str, Any]:
     """What run.json holds: all that differs from run to run.
 
     ``seconds`` are those of this process by stage, but for the stages of the layers (load, section, fit,
     region, beads, compile), which are summed over all processes; ``total`` is the time of the wall clock.
+    `folder` is where the job file stands, from which names of further parts count.
     """
     seconds = {name: round(value, 4) for name, value in stages.seconds().items()}
     seconds.setdefault("compile", 0.0)
@@ -267,6 +269,8 @@ def run_document(
     }
     if isinstance(part, (str, Path)):
         document["part"] = str(Path(part).resolve())
+    if folder is not None:
+        document["job_folder"] = str(folder.resolve())
     if lost:
         document["lost_workers"] = list(lost)
     return document

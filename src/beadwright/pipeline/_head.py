@@ -11,8 +11,9 @@ import numpy.typing as npt
 
 from beadwright.brep import Model
 from beadwright.layers import LayerPlan
+from beadwright.pipeline._set_up import StandingPart
 from beadwright.pipeline._stand import fixed_point
-from beadwright.program import Head, Placement, Setting
+from beadwright.program import CopyHead, Head, Placement, Setting
 from beadwright.settings import Resolved
 
 
@@ -23,15 +24,18 @@ def program_head(
     plans: Sequence[LayerPlan],
     notes: tuple[str, ...],
     later: Sequence[Sequence[int]] = (),
+    copies: Sequence[tuple[StandingPart, npt.NDArray[np.float64]]] = (),
 ) -> Head:
-    """What stands at the top of the program."""
-    rows = tuple(tuple(float(v) for v in row) for row in matrix)
+    """What stands at the top of the program; `copies` go with their placements."""
     told = resolved.as_dict()
     return Head(
         part=model.file,
         part_sha256=model.sha256,
         contours=0 if resolved.settings.wall else resolved.settings.contours,
-        placement=cast(Placement, rows),
+        placement=_rows(copies[0][1] if copies else matrix),
+        copies=tuple(
+            CopyHead(part=copy.file, part_sha256=copy.sha256, placement=_rows(own)) for copy, own in copies
+        ),
         contraction=resolved.settings.contraction,
         contraction_at=fixed_point(resolved.settings),
         later=tuple(tuple(model.faces[row].id for row in rows) for rows in later),
@@ -43,6 +47,10 @@ def program_head(
         first=plans[0].index,
         notes=notes,
     )
+
+
+def _rows(matrix: npt.NDArray[np.float64]) -> Placement:
+    return cast(Placement, tuple(tuple(float(v) for v in row) for row in matrix))
 
 
 def mesh_notes(model: Model) -> tuple[str, ...]:

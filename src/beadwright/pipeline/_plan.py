@@ -33,11 +33,11 @@ from beadwright.pipeline._later import asked_ids, find_later, later_findings, la
 from beadwright.pipeline._layer_work import Job, LayerWork, Planes
 from beadwright.pipeline._lean import lean_findings
 from beadwright.pipeline._output import Output, output_folder
-from beadwright.pipeline._part import read_part, read_part_with_picture
 from beadwright.pipeline._release import write_release
 from beadwright.pipeline._rest import Rest, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._safety import check_safety
+from beadwright.pipeline._set_up import SetUp, set_up
 from beadwright.pipeline._sheet import plan_sheet
 from beadwright.pipeline._sites import rank_order, site_rule
 from beadwright.pipeline._stages import COMPILE, Stages
@@ -145,13 +145,10 @@ def plan_part(
                     compile_kernels(tell)
         tell("reading", 0, 0)
         with stages.measure("read"):
-            walls = settings.wall is not None
-            if output is None:
-                model, triangles = read_part(part, walls=walls), None
-            else:
-                model, triangles = read_part_with_picture(part, walls=walls)
+            source = set_up(part, resolved, picture=output is not None)
+            model, stands = source.model, bool(source.copies)
         with stages.measure("place"):
-            place = stand(model, settings)
+            place = stand(model, settings, stands=stands)
             solid = place.solid
             card = replace(
                 cards(resolved),
@@ -166,7 +163,7 @@ def plan_part(
             blank = make_blank(solid, amounts, settings)
             if blank is not None and blank.box[0, 2] < -LEVEL:
                 # stock below the part: the part stands that much higher
-                place = stand(model, settings, lift=-float(blank.box[0, 2]))
+                place = stand(model, settings, lift=-float(blank.box[0, 2]), stands=stands)
                 solid = place.solid
                 blank = make_blank(solid, amounts, settings)
             matrix = place.matrix
@@ -195,7 +192,7 @@ def plan_part(
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
         course = Course.of(resolved, writing.dialect)
         works_of = crew.work(data, asked, planes, settings)
-        laid = _lay(works_of, settings, card, writing, course, stages, tell, len(plans), rule)
+        laid = _lay(works_of, settings, card, writing, course, stages, tell, len(plans), rule, source)
         with stages.measure("process"):
             whole = _built(card, laid, settings, solid)
             judged = check_safety(resolved, course.reaches)
@@ -207,6 +204,7 @@ def plan_part(
                 plans,
                 (*mesh_notes(model), *judged.notes, *whole.notes(), *(rest.notes() if rest else ())),
                 later=[feature.faces for feature in later.features],
+                copies=tuple(zip(source.copies, source.matrices(matrix), strict=True)),
             )
             texts = [each.text for each in laid]
             program, files = writing.program(head, texts), writing.files(head, texts)
@@ -239,7 +237,7 @@ def plan_part(
             stock={row: (each.least, each.greatest) for row, each in left.items()},
             heights=heights.told(settings, [each.build.times.total for each in laid]),
         )
-        document |= rest_document(rest, plans)
+        document |= {**rest_document(rest, plans), **source.document(matrix)}
         if output is not None:
             tell("writing", len(plans), len(plans))
             with stages.measure("write"):
@@ -257,9 +255,15 @@ def plan_part(
                     )
                 output.write("plan.json", as_text(document))
             with stages.measure("sheet"):
-                output.write("report.html", plan_sheet(model, triangles, program, laid, document, resolved))
+                output.write("report.html", plan_sheet(source, program, laid, document, resolved))
         run = run_document(
-            stages, workers=crew.count, peak_memory=crew.peak_memory, lost=lost, when=when, part=part
+            stages,
+            workers=crew.count,
+            peak_memory=crew.peak_memory,
+            lost=lost,
+            when=when,
+            part=part,
+            folder=resolved.job_folder,
         )
         if output is not None:
             output.write("run.json", as_text(run))
@@ -323,6 +327,7 @@ def _lay(
     tell: Progress,
     total: int,
     rule: SiteRule,
+    source: SetUp,
 ) -> list[Laid]:
     """Order, pace and time all layers in one pass from the platform up, and write each layer's text."""
     trail, clock, n_beads, advance = Trail(), Clock(), 0, 0.0
@@ -337,6 +342,7 @@ def _lay(
                 z=layer.plan.z,
                 order=rank_order(settings),
                 rule=rule,
+                groups=source.groups(work.beads),
             )
             trail = arranged.trail
             layer = replace(

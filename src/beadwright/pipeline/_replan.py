@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,8 @@ from beadwright.pipeline._output import FORMAT
 from beadwright.pipeline._plan import Progress, plan_part
 from beadwright.pipeline._rest import Rest
 from beadwright.pipeline._result import PlanResult
-from beadwright.settings import resolve_told
+from beadwright.pipeline._set_up import beside_path
+from beadwright.settings import Resolved, resolve_told
 
 # A measured height further from the planned one than this share of it is a slip of the pen.
 FAR = 0.25
@@ -70,6 +72,8 @@ def replan(
         {"workers": workers, "overwrite": overwrite or None},
         without=frozenset({"layers"}),
     )
+    resolved = replace(resolved, job_folder=_job_folder(old))
+    _check_beside(document, resolved)
     where = old.with_name(f"{old.resolve().name}-from-{from_layer}") if out is None else Path(out)
     if where.resolve() == old.resolve():
         raise OutputError(f"{where} is the earlier plan itself; give the rest a folder of its own")
@@ -114,6 +118,31 @@ def _part(folder: Path, document: Mapping[str, Any], part: str | Path | None) ->
             " give that very file with --part"
         )
     return path
+
+
+def _job_folder(folder: Path) -> Path | None:
+    """Where the job file of the earlier plan stood, as far as that is recorded."""
+    try:
+        told = json.loads((folder / "run.json").read_text(encoding="utf-8")).get("job_folder")
+    except (OSError, ValueError, AttributeError):
+        return None
+    return Path(told) if isinstance(told, str) else None
+
+
+def _check_beside(document: Mapping[str, Any], resolved: Resolved) -> None:
+    """Refuse further parts that are not those that were printed."""
+    printed = {row["sha256"] for row in document.get("copies", ())}
+    for row in resolved.settings.beside:
+        path = beside_path(row.file, resolved.job_folder)
+        try:
+            found = hashlib.sha256(path.read_bytes()).hexdigest()
+        except OSError as error:
+            raise SettingsError(
+                f"{path} cannot be read: {error.strerror or error}; it was printed beside the part and must lie"
+                " where it did"
+            ) from error
+        if found not in printed:
+            raise SettingsError(f"{path} is not the file that was printed: its SHA-256 is {found[:12]}...")
 
 
 def _rest(folder: Path, document: Mapping[str, Any], text: str, first: int, height: float) -> Rest:

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from beadwright.beads import Bead
 from beadwright.brep import Conic3, Edge, Line3, Model, Triangles, curve_points
 from beadwright.pipeline._document import Laid
+from beadwright.pipeline._set_up import SetUp, composed, inverted
 from beadwright.report import (
     CAD,
     FITTED,
@@ -37,8 +38,7 @@ MAX_EDGES = 20_000
 
 
 def plan_sheet(
-    model: Model,
-    triangles: Triangles | None,
+    source: SetUp,
     program: str,
     laid: Sequence[Laid],
     document: Mapping[str, Any],
@@ -48,10 +48,8 @@ def plan_sheet(
 
     Parameters
     ----------
-    model : Model
-        As read.
-    triangles : Triangles or None
-        Of its faces.
+    source : SetUp
+        The part as read, or the copies as they stand, with triangles of the faces.
     program : str
         The whole text.
     laid : sequence of Laid
@@ -69,6 +67,10 @@ def plan_sheet(
     matrix = reader.matrix()
     if matrix is None:
         matrix = np.asarray(document["placement"], dtype=float)
+    if source.copies:
+        # the program places the first copy's file, the model is the whole that stands already
+        matrix = composed(matrix, inverted(source.copies[0].matrix))
+    model, triangles = source.model, source.triangles
     volume = resolved.machine.volume
     head = sheet_head(
         {**document, "volume_mm": [list(volume.low()), list(volume.high())]},

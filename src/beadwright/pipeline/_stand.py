@@ -38,7 +38,7 @@ def fixed_point(settings: PlanSettings) -> tuple[float, float, float]:
     return (settings.at[0], settings.at[1], 0.0)
 
 
-def stand(model: Model, settings: PlanSettings, lift: float = 0.0) -> Stand:
+def stand(model: Model, settings: PlanSettings, lift: float = 0.0, *, stands: bool = False) -> Stand:
     """Place a part as the settings ask, its lowest point at a height.
 
     Parameters
@@ -48,6 +48,8 @@ def stand(model: Model, settings: PlanSettings, lift: float = 0.0) -> Stand:
     settings : PlanSettings
     lift : float
         mm.
+    stands : bool
+        Whether the model stands at its place already, on Z = 0: several parts set up together.
 
     Raises
     ------
@@ -55,7 +57,11 @@ def stand(model: Model, settings: PlanSettings, lift: float = 0.0) -> Stand:
         It cannot be contracted so.
     """
     x, y, z = settings.contraction
-    matrix = placement(model, settings.scale, settings.rotate, settings.at, lift / z)
+    if stands:
+        matrix = np.eye(3, 4)
+        matrix[2, 3] = lift / z
+    else:
+        matrix = placement(model, settings.scale, settings.rotate, settings.at, lift / z)
     if x == y == z == 1.0:
         return Stand(matrix=matrix, solid=placed(model, matrix), fallback=kernel_fallback(model, matrix))
     at = fixed_point(settings)

@@ -98,6 +98,22 @@ def _left_for_machining(document: Mapping[str, Any]) -> list[tuple[str, str]]:
     return pairs
 
 
+def _copies(document: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Where copies stand."""
+    rows = document.get("copies", ())
+    pairs = [
+        (
+            f"copy {row['index']}",
+            f"{row['file']} at {row['at_mm'][0]:.3f}, {row['at_mm'][1]:.3f}"
+            + (f", turned {row['turn_deg']:g} degrees" if row["turn_deg"] else ""),
+        )
+        for row in rows[:MAX_ROWS]
+    ]
+    if len(rows) > MAX_ROWS:
+        pairs.append(("more copies", f"{len(rows) - MAX_ROWS}; plan.json lists them"))
+    return pairs
+
+
 def _size(size: Iterable[float]) -> str:
     return " × ".join(f"{v:.1f}" for v in size)
 
@@ -165,6 +181,7 @@ def show_plan(result: PlanResult) -> None:
             f"{bounds['total']:.4g} mm = {parts}; the file's own gaps {bounds['model']:.2g}",
         ),
     ]
+    pairs += _copies(document)
     pairs += _left_for_machining(document)
     if document["nudged_planes"]:
         pairs.append(("planes moved off faces", f"{len(document['nudged_planes'])}"))

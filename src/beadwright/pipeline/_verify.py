@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
+from beadwright.brep import several_pictures
 from beadwright.errors import InputError, OutputError, SettingsError, StepError
 from beadwright.pipeline._part import read_part, read_part_with_picture
 from beadwright.pipeline._read_back import with_read_back
@@ -29,6 +32,7 @@ def verify_program(
     *,
     sheet: str | Path | None = None,
     release: str | Path | None = None,
+    parts: Sequence[Any] = (),
 ) -> Verification:
     """Judge a program's file by its text alone, against a part.
 
@@ -44,6 +48,8 @@ def verify_program(
         Where the sheet of the verification is written, ``.html``.
     release : str or Path, optional
         A release.json: its files, as read back from the controller, must lie beside the program, byte for byte.
+    parts : sequence
+        Further files that the program prints beside.
 
     Returns
     -------
@@ -64,12 +70,9 @@ def verify_program(
     except OSError as reason:
         raise InputError(f"{program}: cannot be read: {reason.strerror}") from reason
     path = None if sheet is None else sheet_name(sheet)
-    model, triangles = _part(part, picture=path is not None)
-    if model.schema == "mesh":
-        raise InputError(
-            f"{part}: a mesh cannot be the referee; give the STEP file that the part was drawn in"
-        )
+    read = [_referee(each, picture=path is not None) for each in (part, *parts)]
     try:
+        model, triangles = _set_up(text, read)
         found = verify(text, model, asked_of(text, model, options or VerifyOptions()), progress)
     except InputError as reason:
         raise InputError(f"{program}: {reason}") from reason
@@ -78,6 +81,39 @@ def verify_program(
     if path is not None:
         write_whole(path, verification_sheet(text, model, triangles, found).encode())
     return found
+
+
+def _referee(part: Any, *, picture: bool) -> tuple[Model, Triangles | None]:
+    """A part that may judge a program."""
+    model, triangles = _part(part, picture=picture)
+    if model.schema == "mesh":
+        raise InputError(
+            f"{part}: a mesh cannot be the referee; give the STEP file that the part was drawn in"
+        )
+    return model, triangles
+
+
+def _set_up(text: str, read: Sequence[tuple[Model, Triangles | None]]) -> tuple[Model, Triangles | None]:
+    """The part, or all copies that the program says it prints, where it says they stand."""
+    from beadwright.verify import placements, set_up, told_copies
+
+    copies = told_copies(text)
+    if not copies:
+        if len(read) > 1:
+            raise InputError("the program prints one part, but several were given")
+        return read[0]
+    models = [model for model, _ in read]
+    where = placements(copies, models)
+    unused = set(range(len(models))) - {row for row, _ in where}
+    if unused:
+        raise InputError(f"the program does not print {models[min(unused)].file}")
+    shown = []
+    for row, matrix in where:
+        triangles = read[row][1]
+        if triangles is not None:
+            shown.append(replace(triangles, points=triangles.points @ matrix[:, :3].T + matrix[:, 3]))
+    counts = [len(models[row].faces) for row, _ in where]
+    return set_up(models, where), several_pictures(shown, counts) if len(shown) == len(where) else None
 
 
 def sheet_name(sheet: str | Path) -> Path:

@@ -162,6 +162,13 @@ def _head_text(
         structured("placement", (("row", str(i)), ("m", ",".join(number(v) for v in row))))
         for i, row in enumerate(head.placement)
     ]
+    for place, copy in enumerate(head.copies):
+        named = (("part", value(shortened(copy.part))), ("part_sha256", copy.part_sha256))
+        parts.append(structured("copy", (("index", str(place)), *named)))
+        parts += [
+            structured("copy", (("index", str(place)), ("row", str(i)), ("m", ",".join(map(number, row)))))
+            for i, row in enumerate(copy.placement)
+        ]
     factors = zip("xyz", head.contraction, strict=True)
     parts.append(
         structured(

@@ -24,6 +24,7 @@ from beadwright.program._events import (
 from beadwright.program._order import ORDER, State, check_order
 from beadwright.program._program import (
     AS_READ,
+    CopyHead,
     Head,
     LayerProgram,
     Pass,
@@ -42,6 +43,7 @@ __all__ = [
     "BeadBegin",
     "BeadEnd",
     "BeadMoves",
+    "CopyHead",
     "Departure",
     "Dwell",
     "Event",

@@ -44,6 +44,15 @@ class Setting:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CopyHead:
+    """One of several copies: the name of its file, its SHA-256, and from the file (mm, as read) to the machine."""
+
+    part: str
+    part_sha256: str
+    placement: Placement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Head:
     """What stands at the top of a program.
 
@@ -63,6 +72,8 @@ class Head:
         The fixed point, mm.
     later : tuple of tuple of int
         Features that are printed full and cut later: ids of the faces of each.
+    copies : tuple of CopyHead
+        All copies, where there are several; the placement is then that of the first.
     settings : tuple of Setting
         As resolved.
     first : int
@@ -78,6 +89,7 @@ class Head:
     contraction: tuple[float, float, float] = (1.0, 1.0, 1.0)
     contraction_at: tuple[float, float, float] = (0.0, 0.0, 0.0)
     later: tuple[tuple[int, ...], ...] = ()
+    copies: tuple[CopyHead, ...] = ()
     settings: tuple[Setting, ...] = ()
     first: int = 0
     notes: tuple[str, ...] = ()

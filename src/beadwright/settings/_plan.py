@@ -11,6 +11,7 @@ from beadwright.settings._base import Section, suffixed
 from beadwright.settings._fill import FILL, Fill
 from beadwright.settings._heights import Heights
 from beadwright.settings._layer_time import LAYER_TIME, LayerTime
+from beadwright.settings._parts import MOST_COPIES, Copy, PartFile
 from beadwright.settings._quantity import AlsoText, Quantity
 from beadwright.settings._release import Release
 from beadwright.settings._sequence import SEQUENCE, Sequence
@@ -135,6 +136,15 @@ class PlanSettings(Section):
         description="where the middle of the part's box stands on the platform, X,Y, mm",
         json_schema_extra=_allowed("X,Y of -100000 to 100000 mm"),
     )
+    copies: int = Field(
+        1,
+        ge=1,
+        le=MOST_COPIES,
+        description="how many of the part are printed together, set in rows about `at`",
+    )
+    gap: Annotated[float, Quantity("length", 0.0, 10_000.0)] = Field(
+        50.0, description="least distance of parts that are set in rows, mm"
+    )
     contraction: Annotated[tuple[Factor, Factor, Factor], BeforeValidator(_factors)] = Field(
         (1.0, 1.0, 1.0),
         description="factors X,Y,Z that make up for contraction, only as measured; one for all, or three",
@@ -167,6 +177,12 @@ class PlanSettings(Section):
     layer_time: LayerTime = Field(LAYER_TIME, description="how long a layer may take")
     stop: tuple[PlannedStop, ...] = Field(
         (), max_length=1000, description="planned stops, each before the first layer at or after a place"
+    )
+    place: tuple[Copy, ...] = Field(
+        (), max_length=MOST_COPIES, description="places of the part's copies; without it they stand in rows"
+    )
+    beside: tuple[PartFile, ...] = Field(
+        (), max_length=MOST_COPIES, description="further parts printed in the same program"
     )
     override: Annotated[tuple[SafetyRule, ...], BeforeValidator(_names), AlsoText()] = Field(
         (),
@@ -230,6 +246,10 @@ class PlanSettings(Section):
                     f"{self.heights.greatest:g} mm is not below the width, {self.width:g} mm",
                 )
             )
+        if self.copies > 1 and self.place:
+            faults.append(
+                ("copies", "the places of the copies are told one by one in [[place]]; leave one out")
+            )
         first, end = self.layers
         if end is not None and end <= first:
             faults.append(
@@ -285,6 +305,10 @@ class PlanOptions(TypedDict, total=False):
     scale: float
     rotate: tuple[float, float, float]
     at: tuple[float, float]
+    copies: int
+    gap: float
+    place: Any
+    beside: Any
     contraction: float | tuple[float, float, float]
     layers: tuple[int, int | None]
     wall: Wall | None

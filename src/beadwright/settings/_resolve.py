@@ -28,7 +28,19 @@ KeyPath = tuple[str | int, ...]
 
 # Settings that are not told where they are not used.
 IF_GIVEN = frozenset(
-    {"wall", "stock", "cut_later", "earlier", "dialect", "heights", "stop", "override", "release"}
+    {
+        "wall",
+        "stock",
+        "cut_later",
+        "earlier",
+        "dialect",
+        "heights",
+        "stop",
+        "override",
+        "release",
+        "place",
+        "beside",
+    }
 )
 
 # What each document is called, and the option that takes it.
@@ -56,6 +68,8 @@ class Resolved:
         Values of the machine by ``machine.`` and their dotted path, those of the material likewise.
     folder : Path or None
         Where the machine file stands, for files that it names.
+    job_folder : Path or None
+        Where the job file stands, likewise.
     """
 
     settings: PlanSettings
@@ -63,6 +77,7 @@ class Resolved:
     material: Material
     source: Mapping[str, str]
     folder: Path | None = None
+    job_folder: Path | None = None
 
     def as_dict(self) -> dict[str, dict[str, Any]]:
         """What the plan's JSON says of its settings: value and source by key with unit.
@@ -167,6 +182,7 @@ def resolve(
         material=own_material,
         source=MappingProxyType(told),
         folder=machine_document.folder,
+        job_folder=job_document.folder,
     )
 
 

@@ -3,6 +3,7 @@
 Shares no code with what it judges. Lengths in mm, time in s, angles in rad.
 """
 
+from beadwright.verify._copies import placements, set_up, told_copies
 from beadwright.verify._deposit import Deposit, DepositLayer
 from beadwright.verify._moves import Moves
 from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
@@ -26,6 +27,9 @@ __all__ = [
     "Standstill",
     "Verification",
     "VerifyOptions",
+    "placements",
     "read",
+    "set_up",
+    "told_copies",
     "verify",
 ]

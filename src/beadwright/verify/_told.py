@@ -15,7 +15,9 @@ PASSING = frozenset({"approach", "departure", "lap", "wiping"})
 """Roles that may rise above the layer."""
 INSIDE = frozenset({"contour", "fill", "rib", "deck", "medial"})
 """Roles whose centreline stays inside the layer's region."""
-HEADS = frozenset({"program", "placement", "contraction", "layer", "bound", "bead", "setting", "cut_later"})
+HEADS = frozenset(
+    {"program", "placement", "contraction", "layer", "bound", "bead", "setting", "cut_later", "copy"}
+)
 
 
 def number(value: str | None) -> float:
@@ -24,6 +26,14 @@ def number(value: str | None) -> float:
         return float(value or "")
     except ValueError:
         return math.nan
+
+
+def matrix_of(rows: dict[str, list[float]]) -> npt.NDArray[np.float64] | None:
+    """Three rows of four finite numbers as a matrix; None if they are not."""
+    found = [rows.get(r, []) for r in "012"]
+    if any(len(r) != 4 or not np.isfinite(r).all() for r in found):
+        return None
+    return np.array(found)
 
 
 @dataclass(slots=True, eq=False)
@@ -64,6 +74,15 @@ class ToldLayer:
 
 
 @dataclass(slots=True, eq=False)
+class ToldCopy:
+    """The (copy lines of one index: its file, and from there to the machine, row by row."""
+
+    part: str = ""
+    sha256: str = ""
+    rows: dict[str, list[float]] = field(default_factory=dict)
+
+
+@dataclass(slots=True, eq=False)
 class Told:
     """All structured comments, and which of them stand at a wrong place."""
 
@@ -73,6 +92,7 @@ class Told:
     contraction: dict[str, str] = field(default_factory=dict)
     settings: dict[str, str] = field(default_factory=dict)
     later: dict[str, set[int]] = field(default_factory=dict)
+    copies: dict[int, ToldCopy] = field(default_factory=dict)
     layers: list[ToldLayer] = field(default_factory=list)
     beads: list[ToldBead] = field(default_factory=list)
     misplaced: list[tuple[int, str]] = field(default_factory=list)
@@ -105,6 +125,8 @@ class Told:
             case "cut_later":
                 faces = {int(f) for f in keys.get("faces", "").split(",") if f.isdecimal()}
                 self.later.setdefault(keys.get("feature", ""), set()).update(faces)
+            case "copy":
+                self._copy(keys)
             case "layer":
                 self.layers.append(ToldLayer(line, keys))
                 self.layer, self.bead = len(self.layers) - 1, -1
@@ -116,6 +138,14 @@ class Told:
                 self.layers[self.layer].beads.append(self.bead)
             case _:
                 pass
+
+    def _copy(self, keys: dict[str, str]) -> None:
+        label = keys.get("index", "")
+        copy = self.copies.setdefault(int(label) if label.isdecimal() else -1, ToldCopy())
+        if "m" in keys:
+            copy.rows[keys.get("row", "")] = [number(v) for v in keys["m"].split(",")]
+        else:
+            copy.part, copy.sha256 = keys.get("part", ""), keys.get("part_sha256", "")
 
     def _end(self, what: str, line: int) -> None:
         """An (end ...) closes what it names; nothing else may be open inside."""
@@ -132,11 +162,16 @@ class Told:
         self.closed = self.closed or what == "program"
 
     def placement(self) -> npt.NDArray[np.float64] | None:
-        """From the model as read to the machine, (3, 4), contraction included; None if not told in full."""
-        rows = [self.rows.get(r, []) for r in "012"]
-        if any(len(r) != 4 or not np.isfinite(r).all() for r in rows):
+        """From the model to the machine, (3, 4), contraction included; None if not told in full.
+
+        The model is the part as read; of several copies all of them where they stand, so that only the contraction
+        is left.
+        """
+        matrix = matrix_of(self.rows)
+        if matrix is None:
             return None
-        matrix = np.array(rows)
+        if self.copies:
+            matrix = np.eye(3, 4)
         factors = np.array([number(self.contraction.get(a, "1")) for a in "xyz"])
         at = np.array([number(v) for v in self.contraction.get("at", "0,0,0").split(",")])
         if at.shape != (3,) or not np.isfinite(np.concatenate([factors, at])).all() or factors.min() <= 0:

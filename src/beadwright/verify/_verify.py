@@ -14,6 +14,7 @@ from beadwright.numeric import Finding
 from beadwright.verify._check_run import check_faults, check_flow, check_limits, run_of
 from beadwright.verify._check_told import check_reach, check_told
 from beadwright.verify._complete import common_offsets
+from beadwright.verify._copies import check_copies
 from beadwright.verify._cut import Floats, cut, flat_heights
 from beadwright.verify._deposit import Deposit, rebuild
 from beadwright.verify._foreign import check_levels, infer_width
@@ -67,6 +68,7 @@ def verify(
     check_faults(reading, notes)
     if deposit.told:
         check_told(reading, deposit, model, notes)
+        check_copies(reading.told, notes)
         check_reach(reading, deposit, model, matrix, notes)
     elif deposit.layers:
         check_levels(deposit, model, matrix, notes)
