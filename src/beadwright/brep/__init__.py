@@ -21,6 +21,7 @@ from beadwright.brep._extents import extents, faces_extents
 from beadwright.brep._match import FaceMark, Matched, face_marks, match_faces
 from beadwright.brep._model import Coedge, Edge, Face, Model, Shell, Solid
 from beadwright.brep._placed import placed, placement
+from beadwright.brep._segment import CutFace, Segment, Segments
 from beadwright.brep._several import several, several_pictures
 from beadwright.brep._steep import Steepness, steepness
 from beadwright.brep._surfaces import (
@@ -45,6 +46,7 @@ __all__ = [
     "Coedge",
     "Conic3",
     "Curve3",
+    "CutFace",
     "Description",
     "Edge",
     "ExtrusionSurface",
@@ -60,6 +62,8 @@ __all__ = [
     "OffsetSurface",
     "PlaneSurface",
     "RevolutionSurface",
+    "Segment",
+    "Segments",
     "Shell",
     "Solid",
     "SolidLine",

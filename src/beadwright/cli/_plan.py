@@ -140,7 +140,8 @@ def plan(
 ) -> None:
     """The main job: from the part to a program that a machine controller runs.
 
-    Writes program.nc, plan.json, run.json and report.html, the sheet to look at. Exit code 0: done; 1: done, but
+    Writes program.nc, plan.json, run.json and report.html, the sheet to look at. A job that cuts the part into
+    segments ([[cut]]) gets a folder with these for each, and pieces.json. Exit code 0: done; 1: done, but
     with findings of level error.
     """
     given = {
@@ -177,18 +178,21 @@ def plan(
         "strict": strict or None,
     }
     with Edge():
-        from beadwright.pipeline import plan_part
+        from beadwright.pipeline import Pieces, plan_any
         from beadwright.settings import resolve
 
         resolved = resolve(given, job=job, machine=machine, material=material)
         with progress_bar(quiet=quiet) as progress, executor_at(cluster) as executor:
-            result = plan_part(part, out, resolved=resolved, progress=progress, executor=executor)
+            result = plan_any(part, out, resolved=resolved, progress=progress, executor=executor)
         if as_json:
             print_json(result.document)
         elif not quiet:
-            from beadwright.pipeline import show_plan
+            from beadwright.pipeline import show_pieces, show_plan
 
-            show_plan(result)
+            if isinstance(result, Pieces):
+                show_pieces(result)
+            else:
+                show_plan(result)
         raise typer.Exit(1 if result.has_errors else 0)
 
 

@@ -7,6 +7,7 @@ from beadwright.kernel._gather import common_volume, gathered
 from beadwright.kernel._nearest import Nearest, nearest_on_faces
 from beadwright.kernel._read import from_shape, read_step
 from beadwright.kernel._reader import serve as serve_reader
+from beadwright.kernel._reader import serve_segments
 from beadwright.kernel._referee import Reference, face_section, reference_section, volume
 from beadwright.kernel._triangles import display_triangles, tessellate
 
@@ -25,6 +26,7 @@ __all__ = [
     "reference_section",
     "section_step",
     "serve_reader",
+    "serve_segments",
     "tessellate",
     "volume",
     "wires_step",

@@ -10,13 +10,19 @@ import math
 import os
 import pickle
 import resource
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import TypeVar
 
 from beadwright.brep import Model, Triangles
 from beadwright.errors import BeadwrightError, StepError, unexpected
 from beadwright.kernel._read import read_step
+from beadwright.kernel._segments import segments
 from beadwright.kernel._triangles import display_triangles
+
+Answer = TypeVar("Answer")
+Planes = Sequence[tuple[Sequence[float], Sequence[float]]]
 
 GIGABYTE = 1_000_000_000
 # Processor time that a picture is worth; the slowest public model needs 3 s.
@@ -43,7 +49,7 @@ def serve(path: str, walls: bool, seconds: int, memory: int, picture: bool = Fal
     """
     with os.fdopen(os.dup(1), "wb") as answers:
         os.dup2(2, 1)  # whatever the kernel prints must not get into the answer
-        answer = _answer(path, walls, seconds, memory)
+        answer = _answer(lambda: read_step(path, walls=walls), path, seconds, memory)
         pickle.dump(answer, answers, pickle.HIGHEST_PROTOCOL)
         answers.flush()
         if picture and isinstance(answer, Model):
@@ -59,16 +65,32 @@ def _picture(model: Model) -> Triangles | None:
         return None if call.exception() is not None else call.result()
 
 
-def _limited(path: str, walls: bool, seconds: int, memory: int) -> Model:
+def serve_segments(path: str, planes: Planes, name: str, seconds: int, memory: int) -> None:
+    """Cut a file's solids by planes and write the pickled `Segments`, or the error, on standard output.
+
+    Parameters
+    ----------
+    path, planes, name
+        See `segments`.
+    seconds, memory : int
+        As of `serve`.
+    """
+    with os.fdopen(os.dup(1), "wb") as answers:
+        os.dup2(2, 1)
+        answer = _answer(lambda: segments(path, planes, name), path, seconds, memory)
+        pickle.dump(answer, answers, pickle.HIGHEST_PROTOCOL)
+
+
+def _limited(work: Callable[[], Answer], seconds: int, memory: int) -> Answer:
     _limit(resource.RLIMIT_CPU, seconds)
     _limit(resource.RLIMIT_AS, _mapped() + memory)
-    return read_step(path, walls=walls)
+    return work()
 
 
-def _answer(path: str, walls: bool, seconds: int, memory: int) -> Model | BeadwrightError:
-    """Read in a thread, whose future keeps any error."""
+def _answer(work: Callable[[], Answer], path: str, seconds: int, memory: int) -> Answer | BeadwrightError:
+    """Work in a thread, whose future keeps any error."""
     with ThreadPoolExecutor(1) as thread:
-        call = thread.submit(_limited, path, walls, seconds, memory)
+        call = thread.submit(_limited, work, seconds, memory)
         fault = call.exception()
         if fault is None:
             return call.result()

@@ -11,6 +11,8 @@ from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._init import write_settings
 from beadwright.pipeline._meshway import CHORDS, MeshComparison, meshway
 from beadwright.pipeline._meshway_shown import chord_list, show_meshway, write_meshway
+from beadwright.pipeline._pieces import Pieces, plan_any, plan_pieces
+from beadwright.pipeline._pieces_table import show_pieces
 from beadwright.pipeline._plan import Progress, compile_kernels, plan, plan_part
 from beadwright.pipeline._record import append_record
 from beadwright.pipeline._replan import replan
@@ -31,6 +33,7 @@ __all__ = [
     "Examination",
     "Export",
     "MeshComparison",
+    "Pieces",
     "PlanResult",
     "PlaneSection",
     "PlannedLayer",
@@ -48,13 +51,16 @@ __all__ = [
     "export",
     "meshway",
     "plan",
+    "plan_any",
     "plan_part",
+    "plan_pieces",
     "read_step",
     "replan",
     "section_at",
     "show_comparison",
     "show_examination",
     "show_meshway",
+    "show_pieces",
     "show_plan",
     "show_section",
     "show_verification",

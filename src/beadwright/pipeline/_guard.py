@@ -9,9 +9,10 @@ import pickle
 import signal
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
-from beadwright.brep import Model, Triangles
+from beadwright.brep import Model, Segments, Triangles
 from beadwright.errors import BeadwrightError, InternalError, SettingsError, StepError
 
 BOOT = (
@@ -24,6 +25,9 @@ BOOT = (
     "serve_reader(*request)\n"
 )
 """What the reading process runs: it looks for modules where its caller does."""
+
+CUTTING = BOOT.replace("serve_reader", "serve_segments")
+"""What the process runs that cuts a part into segments."""
 
 # The slowest public model needs 4 s a megabyte here; a machine may be ten times slower.
 SECONDS, SECONDS_PER_MB = 120.0, 40.0
@@ -66,14 +70,55 @@ def read_with_picture(path: str | Path, *, walls: bool = False) -> tuple[Model, 
     return _ask(Path(path), walls, picture=True)
 
 
+def cut_step(
+    path: str | Path, planes: Sequence[tuple[Sequence[float], Sequence[float]]], *, name: str
+) -> Segments:
+    """Cut the solids of a STEP file by planes, in a process of its own, under the limits of `read_step`.
+
+    Parameters
+    ----------
+    path : str or Path
+    planes : sequence of (point, normal)
+        In the model's own coordinates, mm.
+    name : str
+        Of the segments: ``segment`` gives segment_1 and so on.
+
+    Raises
+    ------
+    StepError
+        The file cannot be read or cut.
+    GeometryError
+        A plane does not meet the part, or the pieces are not valid.
+    """
+    path = Path(path)
+    done, seconds = _run(path, CUTTING, (planes, name))
+    answer = _next(io.BytesIO(done.stdout))
+    if isinstance(answer, Segments):
+        return answer
+    raise _fault(path, answer, done, seconds)
+
+
 def _ask(path: Path, walls: bool, *, picture: bool) -> tuple[Model, Triangles | None]:
     """What the reading process answers."""
+    done, seconds = _run(path, BOOT, (walls,), (picture,))
+    answers = io.BytesIO(done.stdout)
+    answer = _next(answers)
+    if isinstance(answer, Model) and (picture or done.returncode == 0):
+        triangles = _next(answers)
+        return answer, triangles if isinstance(triangles, Triangles) else None
+    raise _fault(path, answer, done, seconds)
+
+
+def _run(
+    path: Path, boot: str, asked: tuple[object, ...], more: tuple[object, ...] = ()
+) -> tuple[subprocess.CompletedProcess[bytes], float]:
+    """A process that works on a file under the limits, when it has ended, and how long it might take, s."""
     seconds = _from_environment("BEADWRIGHT_READ_SECONDS", SECONDS + SECONDS_PER_MB * _megabytes(path))
     memory = int(1e9 * _from_environment("BEADWRIGHT_READ_GB", GIGABYTES))
-    request = (str(path), walls, math.ceil(seconds), memory, picture)
+    request = (str(path), *asked, math.ceil(seconds), memory, *more)
     try:
         done = subprocess.run(
-            [sys.executable, "-c", BOOT],
+            [sys.executable, "-c", boot],
             input=pickle.dumps((sys.path, request)),
             capture_output=True,
             timeout=seconds,
@@ -82,16 +127,18 @@ def _ask(path: Path, walls: bool, *, picture: bool) -> tuple[Model, Triangles | 
         )
     except subprocess.TimeoutExpired as error:
         raise StepError(_too_slow(path, seconds)) from error
-    answers = io.BytesIO(done.stdout)
-    answer = _next(answers)
+    return done, seconds
+
+
+def _fault(
+    path: Path, answer: object, done: subprocess.CompletedProcess[bytes], seconds: float
+) -> BeadwrightError:
+    """The error that a process told, or that its end tells."""
     if isinstance(answer, BeadwrightError):
-        raise answer
-    if isinstance(answer, Model) and (picture or done.returncode == 0):
-        triangles = _next(answers)
-        return answer, triangles if isinstance(triangles, Triangles) else None
+        return answer
     if done.returncode == -signal.SIGXCPU:
-        raise StepError(_too_slow(path, seconds))
-    raise _crash(path, done.returncode, done.stderr)
+        return StepError(_too_slow(path, seconds))
+    return _crash(path, done.returncode, done.stderr)
 
 
 def _next(answers: io.BytesIO) -> object:

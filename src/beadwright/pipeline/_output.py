@@ -9,7 +9,7 @@ import os
 import re
 import secrets
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -31,6 +31,12 @@ SHEET_OF_A_PIECE = "measured.csv"
 PARTS = re.compile(r"program-\d{3,5}\.nc")
 """Names of the files into which a dialect cuts a program."""
 
+SEVERAL = "pieces.json"
+"""What stands at the top of an output that holds a folder for each piece."""
+
+PIECE = re.compile(r"(segment|part)_\d{1,3}")
+"""Names of such folders; a segment's holds its own STEP file, which has the same name."""
+
 _ENDINGS = {"lf": "\n", "crlf": "\r\n"}
 
 _WHY = {
@@ -49,6 +55,19 @@ class Output:
     """A folder that is being made under a name of its own, beside where it will stand."""
 
     folder: Path
+
+    def write_bytes(self, name: str, data: bytes) -> Path:
+        """Write a file of bytes; where it stands until the folder takes its name.
+
+        Raises
+        ------
+        OutputError
+            It cannot be written.
+        """
+        path = self.folder / name
+        with told(f"cannot write {name}"):
+            path.write_bytes(data)
+        return path
 
     def write(self, name: str, text: str, *, ending: Literal["lf", "crlf"] = "lf") -> None:
         """Write one file and have it on the disk before going on.
@@ -134,9 +153,9 @@ def check_output(path: Path, *, overwrite: bool) -> None:
             f"{path} holds the {SHEET_OF_A_PIECE} of a test piece, which somebody may have filled in;"
             " choose another folder"
         )
-    foreign = [name for name in inside if name not in FILES and not PARTS.fullmatch(name)]
+    foreign = _foreign(path, inside)
     if not _is_ours(path) or foreign:
-        what = f"holds {foreign[0]}" if foreign else "holds files"
+        what = f"holds {foreign}" if foreign else "holds files"
         raise OutputError(
             f"{path} {what}, which is no output of beadwright; choose another folder or empty it"
         )
@@ -144,19 +163,45 @@ def check_output(path: Path, *, overwrite: bool) -> None:
         raise OutputError(
             f"{path} holds an earlier output; --overwrite replaces it, or choose another folder"
         )
-    if _is_recorded(path):
+    if any(_is_recorded(each) for each in (path, *_pieces(path, inside))):
         raise OutputError(
             f"{path} holds a job record with entries of its own, which is never replaced; choose another folder"
         )
 
 
+def _pieces(path: Path, inside: Sequence[str]) -> list[Path]:
+    """Folders of pieces in an output that holds several."""
+    if SEVERAL not in inside:
+        return []
+    return [path / name for name in inside if PIECE.fullmatch(name) and (path / name).is_dir()]
+
+
+def _foreign(path: Path, inside: Sequence[str]) -> str:
+    """The first name in a folder that no output of ours has; empty if there is none."""
+    pieces = {piece.name: piece for piece in _pieces(path, inside)}
+    for name in inside:
+        if name in pieces:
+            own = sorted(p.name for p in pieces[name].iterdir())
+            found = _foreign(pieces[name], own) if _is_ours(pieces[name]) else own[0] if own else ""
+            if found:
+                return f"{name}/{found}"
+        elif not (name in FILES or name == SEVERAL or PARTS.fullmatch(name)):
+            step = name.removesuffix(".step")
+            if not (PIECE.fullmatch(step) and name != step and path.name == step):
+                return name
+    return ""
+
+
 def _is_ours(path: Path) -> bool:
-    """Whether a folder's plan.json is one that we wrote."""
-    try:
-        found = json.loads((path / "plan.json").read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return False
-    return isinstance(found, dict) and str(found.get("format", "")).startswith("beadwright plan ")
+    """Whether a folder's plan.json, or its list of pieces, is one that we wrote."""
+    for name, start in (("plan.json", "beadwright plan "), (SEVERAL, "beadwright pieces ")):
+        try:
+            found = json.loads((path / name).read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            continue
+        if isinstance(found, dict) and str(found.get("format", "")).startswith(start):
+            return True
+    return False
 
 
 def _is_recorded(path: Path) -> bool:

@@ -15,6 +15,7 @@ import numpy as np
 
 from beadwright.beads import SiteRule, Trail, arrange
 from beadwright.brep import Model
+from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan, find_folds
 from beadwright.pipeline._bead_findings import corner_findings, void_findings
 from beadwright.pipeline._build import Clock, build_layer
@@ -126,11 +127,17 @@ def plan_part(
     executor: Executor | None = None,
     warm_first: bool = True,
     rest: Rest | None = None,
+    recorded: Path | None = None,
 ) -> PlanResult:
-    """`plan` with settings that are resolved already; kernels are compiled first, unless it is for that."""
+    """`plan` with settings that are resolved already; kernels are compiled first, unless it is for that.
+
+    `recorded` is where the part will lie, if that is elsewhere.
+    """
     stages = Stages()
     resolved, writing = settle(resolved)
     settings = resolved.settings
+    if settings.cut:
+        raise SettingsError("cut: this job makes several programs; call beadwright.plan_pieces")
     when = dt.datetime.now(dt.UTC)
     tell = progress or _silent
     with ExitStack() as stack:
@@ -262,7 +269,7 @@ def plan_part(
             peak_memory=crew.peak_memory,
             lost=lost,
             when=when,
-            part=part,
+            part=recorded or part,
             folder=resolved.job_folder,
         )
         if output is not None:

@@ -4,6 +4,7 @@ Lengths in mm, angles in degrees, speeds in mm/s, rates in kg/h, temperatures in
 """
 
 from beadwright.settings._base import Section
+from beadwright.settings._cut import Cut
 from beadwright.settings._document import (
     DEFAULT_MATERIAL,
     Document,
@@ -46,6 +47,7 @@ __all__ = [
     "DOCUMENTS",
     "ROUNDING_UNITS",
     "CalibrationRow",
+    "Cut",
     "CutLater",
     "Device",
     "Document",

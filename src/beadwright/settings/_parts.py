@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar
+from typing import Annotated
 
 from pydantic import Field
 
@@ -18,16 +18,12 @@ MOST_COPIES = 500
 class Copy(Section):
     """One copy of the part at a given place."""
 
-    LEAF: ClassVar[bool] = True
-
     at: tuple[Place, Place] = Field(description="where the middle of its box stands on the platform, X,Y, mm")
     turn: Angle = Field(0.0, description="degrees about the vertical, beside what `rotate` asks")
 
 
 class PartFile(Section):
     """A further part, printed in the same program."""
-
-    LEAF: ClassVar[bool] = True
 
     file: str = Field(
         min_length=1, max_length=1000, description="its STEP file; a relative name counts from the job file"

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, TypedDict
 from pydantic import BeforeValidator, Field, JsonValue
 
 from beadwright.settings._base import Section, suffixed
+from beadwright.settings._cut import Cut
 from beadwright.settings._fill import FILL, Fill
 from beadwright.settings._heights import Heights
 from beadwright.settings._layer_time import LAYER_TIME, LayerTime
@@ -184,6 +185,14 @@ class PlanSettings(Section):
     beside: tuple[PartFile, ...] = Field(
         (), max_length=MOST_COPIES, description="further parts printed in the same program"
     )
+    cut: tuple[Cut, ...] = Field(
+        (),
+        max_length=50,
+        description="planes that cut the part into segments, each with a program of its own",
+    )
+    cut_down: bool = Field(
+        False, description="turn each segment so that the largest face made by a cut lies on the platform"
+    )
     override: Annotated[tuple[SafetyRule, ...], BeforeValidator(_names), AlsoText()] = Field(
         (),
         max_length=10,
@@ -250,6 +259,9 @@ class PlanSettings(Section):
             faults.append(
                 ("copies", "the places of the copies are told one by one in [[place]]; leave one out")
             )
+        if self.cut and (self.wall or self.copies > 1 or self.place or self.beside):
+            other = next(name for name in ("wall", "place", "beside", "copies") if getattr(self, name))
+            faults.append(("cut", f"is for one part and its solids; leave out {other}"))
         first, end = self.layers
         if end is not None and end <= first:
             faults.append(
@@ -309,6 +321,8 @@ class PlanOptions(TypedDict, total=False):
     gap: float
     place: Any
     beside: Any
+    cut: Any
+    cut_down: bool
     contraction: float | tuple[float, float, float]
     layers: tuple[int, int | None]
     wall: Wall | None

@@ -40,6 +40,8 @@ IF_GIVEN = frozenset(
         "release",
         "place",
         "beside",
+        "cut",
+        "cut_down",
     }
 )
 
