@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Callable
+
 import numpy as np
 import numpy.typing as npt
 
@@ -10,9 +13,10 @@ from beadwright.curves import chain_measures
 from beadwright.section import Cutter, cut, face_events, prepare, take_plane
 
 Array = npt.NDArray[np.float64]
+AreaAt = Callable[[Array], Array]
 
 # Share of the volume by which two rules may differ on one interval, and the halvings that may be needed for it.
-SHARE, ROUNDS = 1e-7, 10
+SHARE, ROUNDS = 2e-8, 12
 BATCH = 400
 CLEAR = 1.001e-6
 """Planes keep this distance from every interval, as those of a plan do, mm."""
@@ -37,17 +41,18 @@ def areas(cutter: Cutter, heights: Array) -> Array:
     return found.reshape(heights.shape)
 
 
-def crowded(cutter: Cutter, low: Array, high: Array) -> Array:
+def crowded(area_at: AreaAt, low: Array, high: Array) -> Array:
     """Integrals by seven points crowded towards both ends, where an area may start as a square root."""
     x, w = np.polynomial.legendre.leggauss(7)
     phi = 0.5 * np.pi * (x + 1.0)
     heights = low[:, None] + (high - low)[:, None] * 0.5 * (1.0 - np.cos(phi))
-    return np.asarray((areas(cutter, heights) * (0.25 * np.pi * w * np.sin(phi))).sum(axis=1) * (high - low))
+    return np.asarray((area_at(heights) * (0.25 * np.pi * w * np.sin(phi))).sum(axis=1) * (high - low))
 
 
-def volume(model: Model) -> tuple[float, float]:
-    """Volume and the sum of what two rules differ by, mm3."""
+def volume(model: Model, area_at: AreaAt | None = None) -> tuple[float, float]:
+    """Volume and the sum of what two rules differ by, mm3; by sections of our own, or by others' areas."""
     cutter = prepare(model)
+    area_at = area_at or functools.partial(areas, cutter)
     finite = np.isfinite(cutter.intervals.low)
     starts, stops = cutter.intervals.low[finite], cutter.intervals.high[finite]
     events = np.concatenate((cutter.z_range, starts, stops, face_events(cutter)))
@@ -56,14 +61,14 @@ def volume(model: Model) -> tuple[float, float]:
     # Planes keep out of the intervals themselves: where a vertex or a flat face lies, give or take the file's gap.
     # What is in one, hardly anything, is taken with the areas on both its sides.
     beside = [take_plane(cutter, float(z), side).taken for z in starts for side in ("below", "above")]
-    total = float((stops - starts) @ areas(cutter, np.array(beside)).reshape(-1, 2).mean(axis=1))
+    total = float((stops - starts) @ area_at(np.array(beside)).reshape(-1, 2).mean(axis=1))
     place = np.searchsorted(starts, 0.5 * (low + high)) - 1
     free = (place < 0) | (0.5 * (low + high) > stops[place]) & (high - low > 4e-6)
     low, high = low[free], high[free]
 
     # Three points, exact for a polynomial of degree five, against the middle one alone.
     x, w = np.polynomial.legendre.leggauss(3)
-    found = areas(cutter, low[:, None] + (high - low)[:, None] * 0.5 * (x + 1.0))
+    found = area_at(low[:, None] + (high - low)[:, None] * 0.5 * (x + 1.0))
     before = (found * 0.5 * w).sum(axis=1) * (high - low)
     room = SHARE * abs(float(before.sum()))
     rough = np.abs(before - found[:, 1] * (high - low)) > room
@@ -71,7 +76,7 @@ def volume(model: Model) -> tuple[float, float]:
     low, high, before = low[rough], high[rough], before[rough]
 
     # Seven against the three, then two halves against the whole.
-    after = crowded(cutter, low, high)
+    after = crowded(area_at, low, high)
     rough = np.abs(after - before) > room
     error = float(np.abs(after - before)[~rough].sum())
     total += float(after[~rough].sum())
@@ -80,7 +85,7 @@ def volume(model: Model) -> tuple[float, float]:
         if len(low) == 0:
             break
         middle = 0.5 * (low + high)
-        left, right = crowded(cutter, low, middle), crowded(cutter, middle, high)
+        left, right = crowded(area_at, low, middle), crowded(area_at, middle, high)
         differ = np.abs(left + right - before)
         rough = differ > room
         error += float(differ[~rough].sum())
