@@ -110,6 +110,28 @@ def test_a_part_that_is_a_point_says_nothing_about_the_next() -> None:
     np.testing.assert_array_equal(tiny.control[6:], alone.control)
 
 
+def test_an_outline_that_ends_in_a_hook_is_followed_to_its_end() -> None:
+    # The profile's last two poles lie 5e-5 mm apart, so that it turns within micrometres of its end: a quintic
+    # with that turning at one end only was thrown a kilometre aside, and its bound with it.
+    profile = np.array([[0.0, 0.0], [5.0, 6.0], [7.0, 7.5], [7.00003, 7.50004]])
+    turn, upper = np.linalg.qr(np.random.default_rng(7).normal(size=(3, 3)))
+    turn = turn * np.sign(np.diag(upper))
+    poles = np.stack([np.insert(profile, 1, y, axis=1) for y in (0.0, 150.0)], axis=1) @ turn.T
+    surface = SplineSurface(
+        degree=(3, 1),
+        knots_u=np.repeat([0.0, 1.0], 4),
+        knots_v=np.repeat([0.0, 1.0], 2),
+        poles=poles,
+        weights=np.ones((4, 2)),
+    )
+    z = poles[..., 2]
+
+    pieces, _ = carried(surface, np.linspace(z.min(), z.max(), 502)[1:-1].tolist())
+
+    assert len(pieces.bound) == 500
+    assert pieces.bound.max() <= 2e-7
+
+
 @pytest.mark.parametrize("gap", [1e-3, 1e-4, 1e-6])
 def test_near_tangent_parts_say_so(gap: float) -> None:
     # Beside the crest of a pipe: angle = sqrt(2 gap / R), at 1e-6 below 1e-3; R = 4000 for 1e-4 and less.

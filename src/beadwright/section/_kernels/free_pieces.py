@@ -123,6 +123,9 @@ def deviation(
             y += table[k, i] * control[i, 1]
             u += table[k, i] * control[i, 2]
             v += table[k, i] * control[i, 3]
+        if not (-1.0 <= u <= 2.0 and -1.0 <= v <= 2.0):
+            # Ends that turn as sharply as this throw the middle far off the patch: nothing said there counts.
+            return np.inf, 0.0
         evaluate(coef, u, v, 1, work, out)
         nx = out[1, 1] * out[2, 2] - out[1, 2] * out[2, 1]
         ny = out[1, 2] * out[2, 0] - out[1, 0] * out[2, 2]
@@ -255,8 +258,12 @@ def carry(
             # The error goes with the sixth power of the length.
             ratio = min(max(0.95 * (tolerance / max(off, 1e-300)) ** (1.0 / 6.0), 0.1), 3.0)
             free = following - here > LEAST and count - first[k] < MOST
-            if free and off > 3.0 * shake and (off + shake > tolerance or half > 0.8):
+            wild = not off < np.inf
+            if free and (wild or (off > 3.0 * shake and (off + shake > tolerance or half > 0.8))):
                 width = (following - here) * min(ratio, 0.7)
+                continue
+            if wild:
+                smooth = False
                 continue
             if count == len(control):
                 return -1
