@@ -32,10 +32,16 @@ def course_of(settings, beads, *, levels=1, clearance=20.0):
     course = Course.of(settings, standard())
     programs = []
     for each in plan_layers(0.0, 4.0 * levels, 4.0):
+        halt = course.stop(each.index, 100.0 * each.index)
         program = layer_program(
-            layer(each), beads, first_bead=0, clearance=clearance, feed=settings.settings.feed
+            layer(each),
+            beads,
+            first_bead=0,
+            clearance=clearance,
+            feed=settings.settings.feed,
+            before=() if halt is None else (halt,),
         )
-        programs.append(course.layer(program, time=100.0 * each.index, mass=2.0))
+        programs.append(course.layer(program, mass=2.0))
     return course, programs
 
 
@@ -64,7 +70,6 @@ def test_words_that_do_not_halt_leave_nothing():
     course = Course.of(resolved(), dialect)
     course.layer(
         layer_program(layer(plan_layers(0.0, 4.0, 4.0)[0]), RING, first_bead=0, clearance=20.0, feed=100.0),
-        time=0.0,
         mass=1.0,
     )
 

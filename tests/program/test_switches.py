@@ -18,7 +18,6 @@ from beadwright.program import (
     check_halts,
     layer_program,
     with_devices,
-    with_stop,
 )
 from beadwright.settings import Device
 from tests.post._build_programs import bead, circle, layer, path
@@ -27,9 +26,14 @@ PLAN = plan_layers(0.0, 4.0, 4.0)[0]
 OPEN = bead(path([[0, 0], [100, 0]], [0], closed=False))
 
 
-def one_layer(*beads):
+def one_layer(*beads, before=()):
     return layer_program(
-        layer(PLAN), beads or (bead(circle(0, 0, 50)),), first_bead=7, clearance=20.0, feed=100.0
+        layer(PLAN),
+        beads or (bead(circle(0, 0, 50)),),
+        first_bead=7,
+        clearance=20.0,
+        feed=100.0,
+        before=before,
     )
 
 
@@ -57,7 +61,7 @@ def test_a_device_is_switched_around_beads_and_never_with_the_extruder_on():
 
 def test_moments_of_layers_traverses_and_stops():
     made = with_devices(
-        with_stop(one_layer(), Halt(x=-10.0, y=-20.0, texts=("STOP",))),
+        one_layer(before=[Halt(x=-10.0, y=-20.0, texts=("STOP",))]),
         [
             device(name="light", on_at=["layer begin"], off_at=["layer end", "program end"]),
             device(name="camera", on_at=["pause begin"], off_at=["pause end", "program end"]),

@@ -111,6 +111,7 @@ def arrange(
     order: Order = "outer",
     rule: SiteRule = ANYWHERE,
     groups: Sequence[int] | None = None,
+    restart: bool = False,
 ) -> Arranged:
     """Order the beads of one layer and choose their start points.
 
@@ -130,6 +131,9 @@ def arrange(
         Where closed beads start.
     groups : sequence of int, optional
         For each bead the part that it belongs to: all of one part are laid before the next part begins.
+    restart : bool
+        Whether the extruder stood before the layer: what lies inside comes first then, and the outermost bead last,
+        so that the first bead, which is the worst, is not seen.
 
     Returns
     -------
@@ -140,7 +144,9 @@ def arrange(
     laid: list[Bead] = []
     sites = _Sites(below=trail.starts, rule=rule)
     for own in _grouped(beads, groups, place):
-        laid += _of_group(own, np.array(laid[-1].end) if laid else place, order, sites)
+        laid += _of_group(
+            own, np.array(laid[-1].end) if laid else place, order, sites, restart=restart and not laid
+        )
     if laid:
         place = np.array(laid[-1].end)
     return Arranged(
@@ -183,11 +189,16 @@ def _grouped(
         place = np.mean([bead.start for bead in own], axis=0)
 
 
-def _of_group(beads: Sequence[Bead], place: Points | None, order: Order, sites: _Sites) -> list[Bead]:
-    """Beads in their order, each from its start point: outer ones, then what lies inside them."""
+def _of_group(
+    beads: Sequence[Bead], place: Points | None, order: Order, sites: _Sites, *, restart: bool
+) -> list[Bead]:
+    """Beads in their order, each from its start point: outer ones, then what lies inside them; or the other way."""
     outer = [bead for bead in beads if bead.role not in INSIDE]
-    waiting = _Waiting(outer, order)
-    laid: list[Bead] = []
+    inside = [bead for bead in beads if bead.role in INSIDE]
+    waiting = _Waiting(outer, "inner" if restart else order)
+    laid: list[Bead] = _inner(inside, place) if restart else []
+    if laid:
+        place = np.array(laid[-1].end)
     while (chosen := waiting.take(place)) is not None:
         bead = outer[chosen]
         if bead.closed:
@@ -203,7 +214,7 @@ def _of_group(beads: Sequence[Bead], place: Points | None, order: Order, sites: 
             bead = replace(bead, path=reversed_path(bead.path))
         laid.append(bead)
         place = np.array(bead.end)
-    return laid + _inner([bead for bead in beads if bead.role in INSIDE], place)
+    return laid + ([] if restart else _inner(inside, place))
 
 
 def _inner(beads: Sequence[Bead], place: Points | None) -> list[Bead]:

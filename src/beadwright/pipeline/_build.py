@@ -11,6 +11,7 @@ from beadwright.curves import length
 from beadwright.layers import LayerRegion
 from beadwright.pipeline._cards import Cards
 from beadwright.pipeline._passes import endings
+from beadwright.pipeline._purge import purging, waits
 from beadwright.process import (
     Pace,
     Profile,
@@ -23,7 +24,7 @@ from beadwright.process import (
     straight_time,
     track,
 )
-from beadwright.program import Pass
+from beadwright.program import Before, Pass, Purge, Wait
 
 # Feed below which no machine runs steadily, mm/s; where the screw is calibrated its own limit is higher.
 SLOWEST = 1.0
@@ -75,7 +76,9 @@ class LayerBuild:
     areas : tuple of float
         Of each bead's section, mm2.
     passes : tuple of (Pass or None)
-        What the nozzle does after each bead, extruder off.
+        What the nozzle does after each bead.
+    before : tuple of (Wait or Purge)
+        What it does before the first, off the part.
     """
 
     index: int
@@ -89,10 +92,16 @@ class LayerBuild:
     short: int
     areas: tuple[float, ...]
     passes: tuple[Pass | None, ...]
+    before: tuple[Before, ...] = ()
+
+    @property
+    def purges(self) -> int:
+        """How often the extruder is purged before the layer."""
+        return sum(isinstance(each, Purge) for each in self.before)
 
 
 def build_layer(
-    cards: Cards, clock: Clock, layer: LayerRegion, beads: Sequence[Bead]
+    cards: Cards, clock: Clock, layer: LayerRegion, beads: Sequence[Bead], *, stopped: bool = False
 ) -> tuple[LayerBuild, Clock]:
     """Pace, time and mass of a layer.
 
@@ -104,6 +113,8 @@ def build_layer(
     layer : LayerRegion
     beads : sequence of Bead
         In their order, each from its start point.
+    stopped : bool
+        Whether the program stops for the operator before it.
 
     Returns
     -------
@@ -125,12 +136,23 @@ def build_layer(
     )
     moved = _moved(cards, clock, beads, above, own.feed)
     gaps = list(moved.gaps)
+    purge = purging(cards, above) if beads else None
+    # A wait that melt may not stand is spent where it can be purged.
+    place = cards.park if purge is None or own.dwell <= cards.idle_limit else purge.place
+    by = [place] if own.dwell else []
     if own.dwell and clock.place is not None:
-        detour = _detour(cards, clock.place, beads[0].start)
+        detour = _detour(cards, clock.place, beads[0].start, place)
         # Up to a full millisecond, as it is printed.
         own = Pace(feed=own.feed, dwell=math.ceil(max(own.dwell - detour, 0.001) * 1000) / 1000)
-        gaps[0] += detour
-    begin, now = [], clock.time + own.dwell
+    before = waits(own.dwell, cards.idle_limit, purge, place)
+    if purge is not None and (stopped or clock.place is None):
+        before, by = (purge.moves, *before), [purge.place]
+    if by and clock.place is not None:
+        gaps[0] += _detour(cards, clock.place, beads[0].start, by[0])
+    purges = sum(isinstance(each, Purge) for each in before)
+    purged = 0.0 if purge is None else purges * purge.time
+    waited = math.fsum(each.time for each in before if isinstance(each, Wait))
+    begin, now = [], clock.time + waited + purged
     for gap, each, tail in zip(gaps, moved.along, moved.tails, strict=True):
         now += gap + moved.lift + cards.halts[0] + cards.prime
         begin.append(now)
@@ -148,7 +170,8 @@ def build_layer(
         times=Times(
             extruding=extruding,
             traverse=math.fsum([*gaps, *moved.tails, 2 * moved.lift * len(beads)]),
-            dwell=own.dwell + moved.stand * len(beads),
+            dwell=waited + moved.stand * len(beads),
+            purge=purged,
         ),
         mass=cards.density * math.fsum(a * run for a, run in zip(areas, runs, strict=True)),
         length=math.fsum(runs),
@@ -157,6 +180,7 @@ def build_layer(
         returns=None if below is None else return_times(laid, below, reach=widest),
         areas=tuple(areas),
         passes=moved.passes,
+        before=before,
         short=0 if cards.lag is None else sum(short_bead(cards.lag, each.duration) for each in moved.along),
     )
     end = clock.place if not beads else (*_left(beads[-1], made.passes[-1]), above)
@@ -225,13 +249,15 @@ def _gaps(
     return gaps
 
 
-def _detour(cards: Cards, at: tuple[float, float, float], start: tuple[float, float]) -> float:
-    """How much longer the traverse to a bead takes by way of the place off the part, s."""
+def _detour(
+    cards: Cards, at: tuple[float, float, float], start: tuple[float, float], place: tuple[float, float]
+) -> float:
+    """How much longer the traverse to a bead takes by way of a place off the part, s."""
 
     def across(one: tuple[float, float], other: tuple[float, float]) -> float:
         return straight_time(math.dist(one, other), cards.limits.traverse, cards.limits.acceleration)
 
-    return across(at[:2], cards.park) + across(cards.park, start) - across(at[:2], start)
+    return across(at[:2], place) + across(place, start) - across(at[:2], start)
 
 
 def _thickness(layer: LayerRegion, areas: Sequence[float], runs: Sequence[float], height: float) -> float:

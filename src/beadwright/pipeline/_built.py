@@ -79,6 +79,7 @@ def built(
     layers: Sequence[LayerBuild],
     *,
     finished_volume: float | None,
+    stops: int = 0,
     told: Sequence[Finding] = (),
 ) -> Built:
     """Sum a build up.
@@ -90,17 +91,20 @@ def built(
         From the platform up.
     finished_volume : float or None
         Of the part when machined, mm3, if it is.
+    stops : int
+        Planned stops, each of which ends with a purge.
     told : sequence of Finding
         Of the cards.
     """
     bands = _bands(cards, layers)
     waits = [each.pace.dwell for each in layers]
+    purges = sum(each.purges for each in layers)
     idle = sum(wait > cards.idle_limit for wait in waits)
     summed = estimate(
         masses=[each.mass for each in layers],
         times=[each.times for each in layers],
         first=layers[0].index,
-        purge=cards.purge * (1 + idle),
+        purge=cards.purge * (_by_hand(idle, stops) if cards.purge_place is None else purges),
         hopper=cards.hopper,
         prices=cards.prices,
         finished=None if finished_volume is None else finished_volume * cards.density,
@@ -132,19 +136,7 @@ def built(
     )
     found += _lead_findings(layers)
     if idle:
-        worst = max(layers, key=lambda each: each.pace.dwell)
-        found.append(
-            Finding(
-                code="idle-too-long",
-                level="warning",
-                layer=worst.index,
-                measured=worst.pace.dwell,
-                allowed=cards.idle_limit,
-                unit="s",
-                text=f"before {idle} layer(s) the melt stands longer than it may: purge {cards.purge:g} kg off the"
-                " part before going on; the estimate counts it",
-            )
-        )
+        found.append(_idle(cards, max(layers, key=lambda each: each.pace.dwell), idle))
     return Built(
         layers=tuple(layers),
         bands=bands,
@@ -152,6 +144,29 @@ def built(
         proposal=best,
         findings=tuple(found),
         cards=cards,
+    )
+
+
+def _by_hand(idle: int, stops: int) -> int:
+    """Purges by hand: at the start, after each stop and after each wait that is too long."""
+    return 1 + idle + stops
+
+
+def _idle(cards: Cards, worst: LayerBuild, count: int) -> Finding:
+    """Waits that are longer than melt may stand, and what is done about it."""
+    purged = cards.purge_place is not None
+    return Finding(
+        code="idle-purged" if purged else "idle-too-long",
+        level="note" if purged else "warning",
+        layer=worst.index,
+        measured=worst.pace.dwell,
+        allowed=cards.idle_limit,
+        unit="s",
+        text=f"before {count} layer(s) the nozzle waits for longer than melt may stand, so the program purges"
+        f" {cards.purge:g} kg at its place in between, here {worst.purges} time(s); the wait counts them"
+        if purged
+        else f"before {count} layer(s) the melt stands longer than it may: purge {cards.purge:g} kg off the part before"
+        " going on; the estimate counts it",
     )
 
 
@@ -304,6 +319,8 @@ def rows_told(built: Built) -> list[tuple[str, str]]:
     """Rows of the terminal's table."""
     e = built.estimate
     parts = f"beads {clock_text(e.times.extruding)}, traverses {clock_text(e.times.traverse)}"
+    if e.times.purge:
+        parts += f", purging {clock_text(e.times.purge)}"
     if e.times.dwell:
         parts += f", waiting {clock_text(e.times.dwell)}"
     masses = e.as_dict()["mass_lb"]

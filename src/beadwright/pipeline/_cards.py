@@ -59,6 +59,12 @@ class Cards:
         Window of layer times, s.
     idle_limit, wipe, purge, hopper : float
         s, mm, kg, kg.
+    purge_place : (float, float, float) or None
+        Where purge moves begin, mm; None where the operator purges by hand.
+    purge_track : float
+        Length of their track, mm.
+    bead : (float, float)
+        Width and height of the job's bead, mm.
     prices : Prices
     level : Level
         Of what a card's numbers say: a note as long as nobody has chosen the card.
@@ -97,6 +103,9 @@ class Cards:
     level: Level
     machine_level: Level
     park: tuple[float, float]
+    bead: tuple[float, float]
+    purge_place: tuple[float, float, float] | None = None
+    purge_track: float = 0.0
     cold: bool = False
     halts: tuple[float, float] = (0.0, 0.0)
     leads_inside: bool = False
@@ -166,6 +175,9 @@ def cards(resolved: Resolved) -> Cards:
         level=_level(resolved, "material"),
         machine_level=_level(resolved, "machine"),
         park=machine.park_place()[:2],
+        bead=(settings.width, settings.height),
+        purge_place=machine.extruder.purge_place,
+        purge_track=machine.extruder.purge_track,
     )
 
 

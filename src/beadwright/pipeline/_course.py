@@ -13,6 +13,7 @@ from beadwright.numeric import Finding
 from beadwright.post import Dialect, pieces
 from beadwright.program import (
     Approach,
+    BeadBegin,
     BeadMoves,
     Departure,
     Event,
@@ -22,7 +23,6 @@ from beadwright.program import (
     Traverse,
     check_halts,
     with_devices,
-    with_stop,
 )
 from beadwright.settings import Machine, PlannedStop, Resolved
 
@@ -52,6 +52,8 @@ class Reach:
         Least height of a traverse; infinite without one.
     moves : (n, 2, 3) float
         Least and greatest corner of the box of each bead or of each of its moves.
+    purges : (k, 2, 3) float
+        Likewise of each purge, off the part.
     traverses : (m, 2, 3) float
         Start and end of each straight traverse.
     feeds : (2,) float
@@ -63,6 +65,7 @@ class Reach:
     high: Floats
     least_traverse: float
     moves: Floats
+    purges: Floats
     traverses: Floats
     feeds: tuple[float, float]
 
@@ -89,8 +92,19 @@ class Course:
             area=resolved.settings.bead_area(),
         )
 
-    def layer(self, program: LayerProgram, *, time: float, mass: float) -> LayerProgram:
-        """What the machine does in a layer that begins at a time (s) and lays a mass (kg).
+    def stop(self, layer: int, time: float) -> Halt | None:
+        """The stop that is due before a layer that begins at a time (s), of all planned stops together."""
+        due = [stop for stop in self.waiting if self._is_due(stop, layer, time)]
+        if not due:
+            return None
+        machine = self.resolved.machine
+        x, y, _ = machine.park_place()
+        self.made += [(layer, stop) for stop in due]
+        self.waiting = [stop for stop in self.waiting if stop not in due]
+        return Halt(x=x, y=y, texts=_told(due, machine))
+
+    def layer(self, program: LayerProgram, *, mass: float) -> LayerProgram:
+        """What the machine does in a layer that lays a mass (kg).
 
         Raises
         ------
@@ -99,12 +113,6 @@ class Course:
         """
         machine = self.resolved.machine
         program = _within_vertical(program, machine.speeds.vertical)
-        due = [stop for stop in self.waiting if self._is_due(stop, program.begin.index, time)]
-        if due:
-            x, y, _ = machine.park_place()
-            self.made += [(program.begin.index, stop) for stop in due]
-            self.waiting = [stop for stop in self.waiting if stop not in due]
-            program = with_stop(program, Halt(x=x, y=y, texts=_told(due, machine)))
         program = with_devices(program, machine.device)
         events = self.dialect.events
         check_halts(program, start=events.flow_start.halt, stop=events.flow_stop.halt)
@@ -148,6 +156,9 @@ def _told(stops: Sequence[PlannedStop], machine: Machine) -> tuple[str, ...]:
     """What the operator is told at a stop."""
     texts = [f"STOP {WHY[stop.why]}" + (f", {stop.text}" if stop.text else "") for stop in stops]
     extruder = machine.extruder
+    if extruder.purge_place is not None:
+        texts.append(f"the program then purges {extruder.purge:g} kg: keep its place clear")
+        return tuple(texts)
     texts.append(
         f"after more than {extruder.idle_limit:g} s purge {extruder.purge:g} kg off the part before going on"
     )
@@ -167,7 +178,8 @@ def _within_vertical(program: LayerProgram, greatest: float) -> LayerProgram:
 
 def reach_of(program: LayerProgram, *, each: bool) -> Reach:
     """How far the moves of a layer go; `each` keeps a box of every move, else one of a bead."""
-    boxes, ways, feeds = [np.zeros((0, 2, 3))], [], []
+    boxes, purges, ways, feeds = [np.zeros((0, 2, 3))], [np.zeros((0, 2, 3))], [], []
+    purging = False
     at: tuple[float, float, float] | None = None
     for event in program.events:
         match event:
@@ -175,16 +187,19 @@ def reach_of(program: LayerProgram, *, each: bool) -> Reach:
                 to = (event.x, event.y, event.z)
                 ways.append(((at[0], at[1], event.z) if at is not None else to, to))
                 at = to
+            case BeadBegin():
+                purging = event.purge
             case BeadMoves() | PassMoves():
-                boxes.append(_boxes(event.path, event.z) if each else _box(event.path, event.z))
+                box = _boxes(event.path, event.z) if each else _box(event.path, event.z)
+                (purges if purging else boxes).append(box)
                 end = event.path.points[0 if event.path.closed else -1]
                 at = (float(end[0]), float(end[1]), event.z)
                 feeds.append(event.feed)
             case _:
                 pass
-    moves = np.concatenate(boxes)
+    moves, off = np.concatenate(boxes), np.concatenate(purges)
     traverses = np.array(ways, dtype=float).reshape(-1, 2, 3)
-    every = np.concatenate([moves.reshape(-1, 3), traverses.reshape(-1, 3)])
+    every = np.concatenate([moves.reshape(-1, 3), off.reshape(-1, 3), traverses.reshape(-1, 3)])
     z = program.begin.z
     return Reach(
         layer=program.begin.index,
@@ -192,6 +207,7 @@ def reach_of(program: LayerProgram, *, each: bool) -> Reach:
         high=every.max(axis=0) if len(every) else np.array([0.0, 0.0, z]),
         least_traverse=float(traverses[:, :, 2].min(initial=np.inf)),
         moves=moves,
+        purges=off,
         traverses=traverses,
         feeds=(min(feeds, default=np.inf), max(feeds, default=0.0)),
     )

@@ -26,7 +26,7 @@ from beadwright.pipeline._output import FORMAT
 from beadwright.pipeline._part import describe_input
 from beadwright.pipeline._stages import Stages, peak_memory_mb
 from beadwright.post import LayerText
-from beadwright.settings import Resolved
+from beadwright.settings import PlannedStop, Resolved
 
 BOUNDS = ("model", "section", "fit", "region", "rounding", "total")
 # A plan may list a hundred thousand lost places: their digits go no further than the program's.
@@ -174,6 +174,36 @@ def _led(laid: Laid) -> list[dict[str, Any]]:
             for x, y in spots
         ]
     return found
+
+
+def stops_told(made: Sequence[tuple[int, PlannedStop]], laid: Sequence[Laid], purge: float) -> dict[str, Any]:
+    """What plan.json says of planned stops, under `stops`; nothing where there is none.
+
+    Parameters
+    ----------
+    made : sequence of (layer, PlannedStop)
+    laid : sequence of Laid
+    purge : float
+        Mass of a purge, kg.
+    """
+    rows, time = [], 0.0
+    for each in laid:
+        index = each.work.layer.plan.index
+        why = [stop.why for layer, stop in made if layer == index]
+        if why:
+            row: dict[str, Any] = {"layer": index, "why": why, "at_s": time}
+            if each.build.purges:
+                row["purge_kg"] = purge
+            if each.work.beads:
+                bead = each.work.beads[0]
+                row["restart"] = {
+                    "at_mm": [*bead.start, each.work.layer.plan.z],
+                    "role": bead.role,
+                    "rank": bead.rank,
+                }
+            rows.append(row)
+        time += each.build.times.total
+    return {"stops": rows} if rows else {}
 
 
 def _lean(work: LayerWork) -> dict[str, float]:

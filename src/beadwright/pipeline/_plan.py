@@ -24,7 +24,7 @@ from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findi
 from beadwright.pipeline._chosen import read_earlier, revision_findings
 from beadwright.pipeline._course import Course
 from beadwright.pipeline._crew import Crew
-from beadwright.pipeline._document import Laid, plan_document, run_document, worst
+from beadwright.pipeline._document import Laid, plan_document, run_document, stops_told, worst
 from beadwright.pipeline._findings import plan_findings
 from beadwright.pipeline._head import mesh_notes, program_head
 from beadwright.pipeline._heights import LEVEL, asked_layers, plan_heights, reach
@@ -47,7 +47,7 @@ from beadwright.pipeline._stock import make_blank, stock_amounts, stock_findings
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
 from beadwright.pipeline._writing import Writing, settle
 from beadwright.post import ProgramFile
-from beadwright.program import Wait, layer_program
+from beadwright.program import layer_program
 from beadwright.section import Cutter, TakenPlane, prepare, take_plane
 from beadwright.settings import ROUNDING_UNITS, PlanOptions, PlanSettings, Resolved, resolve
 
@@ -201,7 +201,7 @@ def plan_part(
         works_of = crew.work(data, asked, planes, settings)
         laid = _lay(works_of, settings, card, writing, course, stages, tell, len(plans), rule, source)
         with stages.measure("process"):
-            whole = _built(card, laid, settings, solid)
+            whole = _built(card, laid, settings, solid, stops=len({layer for layer, _ in course.made}))
             judged = check_safety(resolved, course.reaches)
         with stages.measure("text"):
             head = program_head(
@@ -244,7 +244,11 @@ def plan_part(
             stock={row: (each.least, each.greatest) for row, each in left.items()},
             heights=heights.told(settings, [each.build.times.total for each in laid]),
         )
-        document |= {**rest_document(rest, plans), **source.document(matrix)}
+        document |= {
+            **rest_document(rest, plans),
+            **source.document(matrix),
+            **stops_told(course.made, laid, card.purge),
+        }
         if output is not None:
             tell("writing", len(plans), len(plans))
             with stages.measure("write"):
@@ -342,6 +346,7 @@ def _lay(
     for done, work in enumerate(works, 1):
         with stages.measure("order"):
             layer = work.layer
+            halt = course.stop(layer.plan.index, clock.time)
             arranged = arrange(
                 work.beads,
                 trail,
@@ -350,6 +355,7 @@ def _lay(
                 order=rank_order(settings),
                 rule=rule,
                 groups=source.groups(work.beads),
+                restart=halt is not None,
             )
             trail = arranged.trail
             layer = replace(
@@ -358,8 +364,7 @@ def _lay(
                 findings=(*layer.findings, *arranged.findings),
             )
         with stages.measure("process"):
-            begun = clock.time
-            build, clock = build_layer(card, clock, layer, arranged.beads)
+            build, clock = build_layer(card, clock, layer, arranged.beads, stopped=halt is not None)
         with stages.measure("text"):
             program = layer_program(
                 layer,
@@ -369,12 +374,10 @@ def _lay(
                 passes=build.passes,
                 clearance=settings.clearance,
                 feed=build.pace.feed,
-                wait=Wait(time=build.pace.dwell, x=card.park[0], y=card.park[1])
-                if build.pace.dwell
-                else None,
+                before=(*(() if halt is None else (halt,)), *map(writing.before, build.before)),
                 rpm=writing.rpm([build.pace.feed] * len(build.areas), build.areas),
             )
-            program = course.layer(program, time=begun, mass=build.mass)
+            program = course.layer(program, mass=build.mass)
             text = writing.layer(program, advance)
         advance = text.advance
         n_beads += program.n_beads
@@ -383,7 +386,7 @@ def _lay(
     return laid
 
 
-def _built(card: Cards, laid: Sequence[Laid], settings: PlanSettings, solid: Model) -> Built:
+def _built(card: Cards, laid: Sequence[Laid], settings: PlanSettings, solid: Model, *, stops: int) -> Built:
     """What the build takes; mass that is machined off again is known where the whole part is planned."""
     later = bool(settings.stock or settings.cut_later)
     complete = settings.layers == (0, None) and settings.wall is None
@@ -391,5 +394,6 @@ def _built(card: Cards, laid: Sequence[Laid], settings: PlanSettings, solid: Mod
         card,
         [each.build for each in laid],
         finished_volume=solid.volume if later and complete else None,
+        stops=stops,
         told=(*output_findings(card, settings), *halt_findings(card, settings)),
     )

@@ -57,6 +57,7 @@ def check_safety(resolved: Resolved, reaches: Sequence[Reach]) -> Judged:
         *(("traverse", text) for text in _traverses(machine, reaches)),
         *(("temperature", text) for text in _temperatures(machine, resolved.material)),
         *(("tamper", text) for text in _tamper(machine)),
+        *(("purge", text) for text in _purge(resolved, reaches)),
     ]
     allowed: set[str] = set(resolved.settings.override)
     chosen = any(name.startswith("machine.") and told != "default" for name, told in resolved.source.items())
@@ -111,7 +112,8 @@ def _keep_outs(machine: Machine, reaches: Sequence[Reach]) -> list[str]:
     for each in machine.volume.keep_out:
         low, high = np.array(each.low) - shift - around, np.array(each.high) - shift + around
         for reach in reaches:
-            inside = (reach.moves[:, 0] < high).all(axis=1) & (reach.moves[:, 1] > low).all(axis=1)
+            moves = np.concatenate([reach.moves, reach.purges])
+            inside = (moves[:, 0] < high).all(axis=1) & (moves[:, 1] > low).all(axis=1)
             if inside.any() or _cross(reach.traverses, low, high):
                 texts.append(f"layer {reach.layer} enters {each.name}")
                 break
@@ -187,3 +189,23 @@ def _tamper(machine: Machine) -> list[str]:
         f"its lowest point lies {-machine.tamper.lowest:g} mm below the tip of the nozzle and would strike beads"
         " laid beside"
     ]
+
+
+def _purge(resolved: Resolved, reaches: Sequence[Reach]) -> list[str]:
+    """No purge where anything is built: half a bead and half a tamper beside both."""
+    tamper = resolved.machine.tamper
+    around = np.full(2, resolved.settings.width)
+    if tamper is not None:
+        around = np.maximum(around, np.array(tamper.size) / 2)
+    places = [reach.purges[:, :, :2] for reach in reaches if len(reach.purges)]
+    if not places:
+        return []
+    low, high = places[0][0, 0] - around, places[0][0, 1] + around
+    for reach in reaches:
+        moves = reach.moves[:, :, :2]
+        if ((moves[:, 0] < high).all(axis=1) & (moves[:, 1] > low).all(axis=1)).any():
+            return [
+                f"extruder.purge_place: what is purged from X {low[0]:g} to {high[0]:g} and Y {low[1]:g} to"
+                f" {high[1]:g} mm lies where layer {reach.layer} is built"
+            ]
+    return []

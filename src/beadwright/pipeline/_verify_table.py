@@ -66,7 +66,8 @@ def _rows(found: Verification) -> list[tuple[str, str]]:
     rows.append(("time", time + ("" if run.traverse_s is not None else ", without traverses")))
     if run.volume_mm3 is not None:
         mass = "" if run.mass_g is None else f", {run.mass_g / 1000:.4g} kg"
-        rows.append(("material", f"{run.volume_mm3 / 1e6:.5g} dm³{mass}"))
+        purge = "" if run.purge_mm3 is None else f"; {run.purge_mm3 / 1e6:.5g} dm³ purged"
+        rows.append(("material", f"{run.volume_mm3 / 1e6:.5g} dm³{mass}{purge}"))
     return rows
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import Literal
 
 from beadwright.errors import SettingsError
 from beadwright.post import (
@@ -19,8 +20,8 @@ from beadwright.post import (
     program_text,
     split_program,
 )
-from beadwright.process import ScrewCurve, fit_screw, mass_flow
-from beadwright.program import Head, LayerProgram
+from beadwright.process import BeadSection, ScrewCurve, fit_screw, mass_flow
+from beadwright.program import Before, Head, LayerProgram, Purge
 from beadwright.settings import ROUNDING_UNITS, Resolved
 
 CUBIC_METRE = 1e9  # mm3
@@ -80,6 +81,8 @@ class Writing:
         For the screw speed, where the program commands it.
     devices : Devices
         What is switched when the program starts and ends.
+    kind : {"flat", "round"}
+        Section of every bead.
     """
 
     dialect: Dialect
@@ -89,6 +92,7 @@ class Writing:
     axis: AxisFeed | None
     screw: Screw | None
     devices: Devices
+    kind: Literal["flat", "round"] = "flat"
 
     def halts(self) -> tuple[float, float]:
         """How long the axes stand for the extruder's start and stop, s."""
@@ -105,6 +109,13 @@ class Writing:
         if self.screw is None:
             return None
         return tuple(self.screw.speed(feed, area) for feed, area in zip(feeds, areas, strict=True))
+
+    def before(self, each: Before) -> Before:
+        """What comes before a layer; a purge with its screw speed, where the program commands it."""
+        if not isinstance(each, Purge) or self.screw is None:
+            return each
+        area = BeadSection(kind=self.kind, width=each.width, height=each.height).area
+        return replace(each, rpm=self.screw.speed(each.feed, area))
 
     def layer(self, program: LayerProgram, advance: float) -> LayerText:
         """Text of a layer; the extruder axis stands at `advance` before it."""
@@ -175,6 +186,7 @@ def settle(resolved: Resolved) -> tuple[Resolved, Writing]:
         path_tolerance=machine.path.tolerance,
         work_offset=machine.work_offset.word,
         axis=axis,
+        kind=settings.bead_section,
         screw=_screw(resolved) if dialect.flow == "s-word" else None,
         devices=Devices(
             start=tuple(line for d in machine.device if "program start" in d.on_at for line in d.on),

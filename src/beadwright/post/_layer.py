@@ -337,5 +337,6 @@ def _bead_line(begin: BeadBegin) -> str:
             # what is laid with the extruder on does not close where it stops before the end
             ("closed", str(int(begin.closed and not begin.stop_lead))),
             *((("stop_lead", number(begin.stop_lead)),) if begin.stop_lead else ()),
+            *((("purge", "1"),) if begin.purge else ()),
         ),
     )

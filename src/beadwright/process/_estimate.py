@@ -27,27 +27,36 @@ class Times:
         To and from them.
     dwell : float
         Waiting, off the part or priming.
+    purge : float
+        Purging off the part.
     """
 
     extruding: float = 0.0
     traverse: float = 0.0
     dwell: float = 0.0
+    purge: float = 0.0
 
     @property
     def total(self) -> float:
         """All parts together, s."""
-        return self.extruding + self.traverse + self.dwell
+        return self.extruding + self.traverse + self.dwell + self.purge
 
     def __add__(self, other: Times) -> Times:
         return Times(
             extruding=self.extruding + other.extruding,
             traverse=self.traverse + other.traverse,
             dwell=self.dwell + other.dwell,
+            purge=self.purge + other.purge,
         )
 
     def as_dict(self) -> dict[str, float]:
         """By key with unit."""
-        return {"extruding_s": self.extruding, "traverse_s": self.traverse, "dwell_s": self.dwell}
+        return {
+            "extruding_s": self.extruding,
+            "traverse_s": self.traverse,
+            "dwell_s": self.dwell,
+            "purge_s": self.purge,
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,7 +199,7 @@ def estimate(
     hours = total.total / 3600
     energy = None
     if prices.idle_power or prices.extruder_power:
-        energy = prices.idle_power * hours + prices.extruder_power * total.extruding / 3600
+        energy = prices.idle_power * hours + prices.extruder_power * (total.extruding + total.purge) / 3600
         if prices.energy:
             costs["energy"] = prices.energy * energy
     hourly = {

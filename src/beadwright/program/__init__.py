@@ -24,17 +24,20 @@ from beadwright.program._events import (
 from beadwright.program._order import ORDER, State, check_order
 from beadwright.program._program import (
     AS_READ,
+    Before,
     CopyHead,
+    Halt,
     Head,
     LayerProgram,
     Pass,
     Placement,
     Program,
+    Purge,
     Setting,
     Wait,
     layer_program,
 )
-from beadwright.program._switches import Halt, check_halts, switch, with_devices, with_stop
+from beadwright.program._switches import check_halts, switch, with_devices
 
 __all__ = [
     "AS_READ",
@@ -43,6 +46,7 @@ __all__ = [
     "BeadBegin",
     "BeadEnd",
     "BeadMoves",
+    "Before",
     "CopyHead",
     "Departure",
     "Dwell",
@@ -57,6 +61,7 @@ __all__ = [
     "PassRole",
     "Placement",
     "Program",
+    "Purge",
     "Setting",
     "StartFlow",
     "State",
@@ -70,5 +75,4 @@ __all__ = [
     "layer_program",
     "switch",
     "with_devices",
-    "with_stop",
 ]

@@ -41,6 +41,7 @@ class BeadBegin:
     """A bead opens: what it is (see `Bead`); lengths in mm. `index` counts through the whole program.
 
     The extruder stops `stop_lead` before the bead's end: the rest of its centreline opens the pass that follows.
+    A `purge` is no bead of the part: what it lays is thrown away.
     """
 
     index: int
@@ -53,6 +54,7 @@ class BeadBegin:
     height: float
     closed: bool
     stop_lead: float = 0.0
+    purge: bool = False
 
 
 @dataclass(frozen=True, slots=True)

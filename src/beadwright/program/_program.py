@@ -23,6 +23,7 @@ from beadwright.program._events import (
     PassMoves,
     PassRole,
     StartFlow,
+    Stop,
     StopFlow,
     Traverse,
 )
@@ -149,6 +150,45 @@ class Wait:
     y: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Halt:
+    """A planned stop before a layer: where the nozzle waits (mm), and what the operator is told, line by line."""
+
+    x: float
+    y: float
+    texts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Purge:
+    """What is purged off the part before the extruder goes on: a bead of its own.
+
+    Attributes
+    ----------
+    path : ArcPath
+        mm.
+    z : float
+        Of the nozzle, mm.
+    width, height : float
+        Of a bead with the same flow, mm.
+    feed : float
+        mm/s.
+    rpm : float or None
+        Screw speed, where the program commands it.
+    """
+
+    path: ArcPath
+    z: float
+    width: float
+    height: float
+    feed: float
+    rpm: float | None = None
+
+
+Before = Wait | Halt | Purge
+"""What may come before the first bead of a layer."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pass:
     """Where the nozzle goes after a bead: on its own path, mm, at the bead's height.
@@ -175,7 +215,7 @@ def layer_program(
     first_bead: int,
     clearance: float,
     feed: float,
-    wait: Wait | None = None,
+    before: Sequence[Before] = (),
     rpm: float | Sequence[float] | None = None,
     prime: float = 0.0,
     passes: Sequence[Pass | None] = (),
@@ -198,8 +238,8 @@ def layer_program(
         Height of traverses above the layer's top, mm, above 0.
     feed : float
         Travel speed of the nozzle along beads, mm/s, above 0.
-    wait : Wait, optional
-        Before the first bead.
+    before : sequence of Wait, Halt or Purge
+        In their order, before the first bead.
     rpm : float or sequence of float, optional
         Screw speed of all beads, or of each, where the program commands it.
     prime : float
@@ -235,9 +275,11 @@ def layer_program(
             budget=layer.budget,
         )
     ]
-    if wait is not None and beads:
-        events += [Traverse(x=wait.x, y=wait.y, z=above), Dwell(time=wait.time)]
-    index = first_bead
+    index, top = first_bead, above if beads else plan.z
+    for each in before:
+        made, top = _before(each, index, above=above, feed=feed, top=top)
+        events += made
+        index += isinstance(each, Purge)
     speeds = [rpm] * len(beads) if rpm is None or isinstance(rpm, (int, float)) else rpm
     for bead, after, own, speed in zip(
         beads, passes or [None] * len(beads), feeds or [feed] * len(beads), speeds, strict=True
@@ -255,8 +297,44 @@ def layer_program(
         events=tuple(events),
         n_beads=index - first_bead,
         length=math.fsum(length(bead.path) for bead in beads),
-        top=above if beads else plan.z,
+        top=top,
     )
+
+
+def _before(each: Before, index: int, *, above: float, feed: float, top: float) -> tuple[list[Event], float]:
+    """Events of a wait, a planned stop or a purge, and the greatest height then, mm."""
+    match each:
+        case Wait():
+            return [Traverse(x=each.x, y=each.y, z=above), Dwell(time=each.time)], max(top, above)
+        case Halt():
+            # Between two layers, so that no bead is broken and the next begins at a start point of its own.
+            return [Traverse(x=each.x, y=each.y, z=top), Stop(texts=each.texts)], top
+        case Purge():
+            x, y = each.path.points[0].tolist()
+            high = max(above, each.z)
+            begin = BeadBegin(
+                index=index,
+                role="approach",
+                rank=1,
+                loop=0,
+                hole=False,
+                offset=0.0,
+                width=each.width,
+                height=each.height,
+                closed=False,
+                purge=True,
+            )
+            events: list[Event] = [
+                Traverse(x=x, y=y, z=high),
+                Approach(z=each.z, feed=feed),
+                begin,
+                StartFlow(rpm=each.rpm),
+                BeadMoves(path=each.path, z=each.z, feed=each.feed),
+                StopFlow(),
+                BeadEnd(),
+                Departure(z=high, feed=feed),
+            ]
+            return events, max(top, high)
 
 
 def _laid(

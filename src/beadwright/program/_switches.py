@@ -1,9 +1,9 @@
-"""Devices at their moments, planned stops, and the rule that nothing halts the axes inside a bead."""
+"""Devices at their moments, and the rule that nothing halts the axes inside a bead."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from beadwright.errors import SettingsError
 from beadwright.program._events import (
@@ -23,25 +23,6 @@ from beadwright.program._events import (
 )
 from beadwright.program._program import LayerProgram
 from beadwright.settings import Device, Moment
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Halt:
-    """A planned stop before a layer: where the nozzle waits (mm), and what the operator is told, line by line."""
-
-    x: float
-    y: float
-    texts: tuple[str, ...]
-
-
-def with_stop(program: LayerProgram, halt: Halt) -> LayerProgram:
-    """A layer that begins with a planned stop: up, off the part, and wait for the operator.
-
-    It stands between two layers, so that no bead is broken and the next begins at a start point of its own.
-    """
-    height = max(program.top, program.begin.z)
-    stop = (Traverse(x=halt.x, y=halt.y, z=height), Stop(texts=halt.texts))
-    return replace(program, events=(program.events[0], *stop, *program.events[1:]), top=height)
 
 
 def with_devices(program: LayerProgram, devices: Sequence[Device]) -> LayerProgram:

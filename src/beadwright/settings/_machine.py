@@ -139,6 +139,14 @@ class Extruder(Section):
     purge: Annotated[float, Quantity("mass", 0.0, 100.0)] = Field(
         1.0, description="mass purged off the part after a longer stop, kg"
     )
+    purge_place: tuple[Place, Place, Place] | None = Field(
+        None,
+        description="where purge moves begin, off the part, program coordinates of the tip, mm: the program then purges"
+        " at its start, after planned stops and in waits beyond idle_limit; none: the operator purges by hand",
+    )
+    purge_track: Annotated[float, Quantity("length", 10.0, 10_000.0)] = Field(
+        300.0, description="length of the purge moves back and forth along X from there, mm"
+    )
     wipe: Annotated[float, Quantity("length", 0.0, 1000.0)] = Field(
         0.0,
         description="length of the nozzle wiping pass at an open end, mm; 0: three time constants of the lag",

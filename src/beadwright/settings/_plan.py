@@ -63,7 +63,7 @@ def _names(value: object) -> object:
     return tuple(part.strip() for part in value.split(",")) if isinstance(value, str) else value
 
 
-SafetyRule = Literal["volume", "keep-out", "speed", "traverse", "temperature", "tamper"]
+SafetyRule = Literal["volume", "keep-out", "speed", "traverse", "temperature", "tamper", "purge"]
 
 
 def _factors(value: object) -> object:

@@ -168,9 +168,13 @@ def run_of(reading: Reading, deposit: Deposit, options: VerifyOptions, section: 
     waits = [w.seconds for w in reading.standstills if math.isfinite(w.seconds)]
     traverse = float(moves.length[~feeding].sum())
     volume: float | None = 0.0
+    purged = 0.0
     for bead in deposit.beads:
         area = bead_area(bead.width, bead.height, section)
         share = area * float(moves.length[bead.rows].sum())
+        if bead.purge:
+            purged += share
+            continue
         volume = volume + share if volume is not None and math.isfinite(share) else None
     mass = volume * options.density / 1000.0 if volume is not None and options.density is not None else None
     return Run(
@@ -181,6 +185,7 @@ def run_of(reading: Reading, deposit: Deposit, options: VerifyOptions, section: 
         feed_mm=float(moves.length[feeding].sum()),
         traverse_mm=traverse,
         volume_mm3=volume,
+        purge_mm3=purged or None,
         mass_g=mass,
         lines=int((moves.kind < 2).sum()),
         arcs=int((moves.kind > 1).sum()),

@@ -46,7 +46,7 @@ def sweep(moves: Moves, beads: tuple[Bead, ...], section: str) -> shapely.Geomet
     """Union of the beads of a layer in the plane; open beads end square, so that no area is added."""
     parts: list[shapely.Geometry] = []
     for bead in beads:
-        if len(bead.rows) and bead.width > 0:
+        if len(bead.rows) and bead.width > 0 and not bead.purge:
             parts += _pieces(moves, bead, covering_width(bead.width, bead.height, section) / 2)
     return shapely.union_all(parts) if parts else shapely.MultiPolygon()
 
@@ -57,7 +57,7 @@ def laid_area(moves: Moves, beads: tuple[Bead, ...], section: str) -> float:
         sum(
             covering_width(b.width, b.height, section) * moves.length[b.rows].sum()
             for b in beads
-            if len(b.rows) and b.width > 0
+            if len(b.rows) and b.width > 0 and not b.purge
         )
     )
 

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from beadwright.verify._moves import Moves
 from beadwright.verify._reading import Reading
-from beadwright.verify._told import number
+from beadwright.verify._told import PASSING, number
 
 Rows = npt.NDArray[np.int64]
 
@@ -41,6 +41,8 @@ class Bead:
         Its moves, rows of `Moves`, in their order; those after its stop lead included, extruder off.
     stop_lead : float
         Told length of its end that is laid after the extruder was stopped, mm.
+    purge : bool
+        Whether it is thrown away, as told.
     """
 
     index: int
@@ -54,6 +56,7 @@ class Bead:
     reverse: bool
     rows: Rows
     stop_lead: float = 0.0
+    purge: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -161,6 +164,7 @@ def _from_comments(reading: Reading) -> Deposit:
                     reverse=bead.keys.get("reverse") == "1",
                     rows=own,
                     stop_lead=lead if lead > 0 else 0.0,
+                    purge=bead.keys.get("purge") == "1" and bead.role in PASSING,
                 )
             )
         label = layer.keys.get("index", "")

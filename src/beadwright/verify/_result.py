@@ -166,6 +166,8 @@ class Run:
         Lengths of moves with flow, of all feed moves, of traverses, mm.
     volume_mm3 : float or None
         Of the beads by their section and length.
+    purge_mm3 : float or None
+        Of what is purged, likewise; None where nothing is.
     mass_g : float or None
         At the density given.
     lines, arcs : int
@@ -181,6 +183,7 @@ class Run:
     arcs: int
     traverse_s: float | None = None
     volume_mm3: float | None = None
+    purge_mm3: float | None = None
     mass_g: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
@@ -193,6 +196,7 @@ class Run:
             "feed_mm": self.feed_mm,
             "traverse_mm": self.traverse_mm,
             "volume_mm3": self.volume_mm3,
+            "purge_mm3": self.purge_mm3,
             "mass_g": self.mass_g,
             "moves": {"line": self.lines, "arc": self.arcs},
         }
