@@ -5,18 +5,21 @@ Lengths in mm, machine coordinates.
 
 from beadwright.beads._arrange import Arranged, SiteRule, Trail, arrange
 from beadwright.beads._bead import Bead, Order, Role, Side
-from beadwright.beads._contour import NOTHING, LayerBeads, contour_beads
+from beadwright.beads._contour import AS_ASKED, NOTHING, LayerBeads, Refilled, contour_beads
 from beadwright.beads._corners import Corner, Tight, sharpest_corner, tightest_bend
 from beadwright.beads._coverage import Coverage, coverage, covering_loss
 from beadwright.beads._decks import Deck, deck_region
 from beadwright.beads._fill import FillPlan, fill_beads
 from beadwright.beads._medial import WallRange, wall_range
+from beadwright.beads._refill import Allowance
 from beadwright.beads._start import reversed_path
 from beadwright.beads._voids import Voids, hollow_cells
 from beadwright.beads._wall import wall_beads
 
 __all__ = [
+    "AS_ASKED",
     "NOTHING",
+    "Allowance",
     "Arranged",
     "Bead",
     "Corner",
@@ -25,6 +28,7 @@ __all__ = [
     "FillPlan",
     "LayerBeads",
     "Order",
+    "Refilled",
     "Role",
     "Side",
     "SiteRule",

@@ -25,6 +25,41 @@ NOTHING = ArcRegion(loops=(), supports=np.zeros((0, 4)))
 """The region without a point."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refilled:
+    """What was laid otherwise than asked, to keep within limits.
+
+    Attributes
+    ----------
+    apart : int
+        Pieces whose lines were not all joined.
+    turned : int
+        Pieces filled by lines at another angle.
+    rings : int
+        Pieces filled by contour-parallel beads.
+    """
+
+    apart: int = 0
+    turned: int = 0
+    rings: int = 0
+
+    def __add__(self, other: Refilled) -> Refilled:
+        """Both together."""
+        return Refilled(
+            apart=self.apart + other.apart,
+            turned=self.turned + other.turned,
+            rings=self.rings + other.rings,
+        )
+
+    def __bool__(self) -> bool:
+        """Whether there is any."""
+        return bool(self.apart or self.turned or self.rings)
+
+
+AS_ASKED = Refilled()
+"""Everything was."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LayerBeads:
     """The beads of one layer, not yet in order.
@@ -49,6 +84,8 @@ class LayerBeads:
         What lies inside all contour beads; empty where not all ranks could be laid.
     joined : int
         Lines, ribs and rings inside them, before some were joined into one bead.
+    refilled : Refilled
+        What was filled otherwise than asked.
     """
 
     beads: tuple[Bead, ...]
@@ -59,6 +96,7 @@ class LayerBeads:
     fallbacks: int = 0
     rest: ArcRegion = NOTHING
     joined: int = 0
+    refilled: Refilled = AS_ASKED
 
 
 def contour_beads(

@@ -9,14 +9,18 @@ from typing import Literal
 
 from beadwright.arcs import intersect, offset, subtract, swept
 from beadwright.beads._bead import Bead, Role
-from beadwright.beads._contour import NOTHING, LayerBeads
+from beadwright.beads._contour import AS_ASKED, NOTHING, LayerBeads, Refilled, contour_beads
 from beadwright.beads._crossed import joined_rings
 from beadwright.beads._decks import Deck
-from beadwright.beads._lines import Laid, LinePattern, line_beads
+from beadwright.beads._lines import Laid, LinePattern
 from beadwright.beads._medial import WallRange
+from beadwright.beads._refill import Allowance, Refill, laid_lines, refilled
 from beadwright.beads._ribs import RibPattern, rib_beads
 from beadwright.curves import ArcRegion
 from beadwright.layers import LayerRegion
+
+# Contour-parallel beads of a piece: as many as fit.
+MOST_RINGS = 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +61,8 @@ def fill_beads(
     spacing: float,
     limits: WallRange,
     deck: Deck | None = None,
+    allowance: Allowance | None = None,
+    tolerance: float = 0.01,
 ) -> LayerBeads:
     """Add to the contour beads of a layer what lies inside them.
 
@@ -72,6 +78,10 @@ def fill_beads(
         Of what one bead can take.
     deck : Deck, optional
         What is to be closed whatever the plan says.
+    allowance : Allowance, optional
+        What the layer may miss, where it passed that as asked: lines are then laid as well as they can be.
+    tolerance : float
+        Of the middles of curved walls, mm.
 
     Returns
     -------
@@ -81,19 +91,41 @@ def fill_beads(
     core = offset(layer.region, distance=width / 2).region
     if plan.kind == "contour":
         return _crossed(layer, laid, plan, core, spacing)
-    inside, fallbacks, bound = _open(laid)
+    inside, fallbacks, bound = _open(laid, limits)
     if not inside.loops:
         return replace(laid, rest=inside)
     index = layer.plan.index
     found: list[tuple[Role, Laid]] = []
     overlap = plan.overlap * width
 
-    def lines(region: ArcRegion) -> tuple[Laid, ...]:
-        angle = math.radians(plan.angles[index % len(plan.angles)])
-        pattern = LinePattern(
-            angle=angle, spacing=spacing, width=width, overlap=overlap, joined=plan.joined, limits=limits
+    told: list[Refill] = []
+
+    def rings(region: ArcRegion) -> LayerBeads:
+        return contour_beads(
+            replace(layer, region=region),
+            width=width,
+            height=layer.plan.height,
+            spacing=spacing,
+            contours=MOST_RINGS,
+            walls=limits,
+            tolerance=tolerance,
         )
-        return line_beads(region, core, pattern)
+
+    def lines(region: ArcRegion) -> tuple[Laid, ...]:
+        pattern = LinePattern(
+            angle=math.radians(plan.angles[index % len(plan.angles)]),
+            spacing=spacing,
+            width=width,
+            overlap=overlap,
+            joined=float(plan.joined),
+            limits=limits,
+        )
+        if allowance is None:
+            found, apart = laid_lines(region, core, pattern)
+            told.append(Refill(laid=found, told=Refilled(apart=apart), by=()))
+            return found
+        told.append(refilled(region, core, pattern, allowance=allowance, rings=rings, layer=index))
+        return told[-1].laid
 
     open_ = inside
     if deck is not None and deck.region.loops and plan.kind != "lines":
@@ -115,11 +147,13 @@ def fill_beads(
         )
         found += [("rib", each) for each in rib_beads(open_, core, pattern)]
     beads = _as_beads(found, laid.beads, width=width, height=layer.plan.height)
+    by = [each for refill in told for each in refill.by]
     return replace(
         laid,
         beads=(*laid.beads, *beads),
-        bound=max(laid.bound, bound),
-        fallbacks=laid.fallbacks + fallbacks,
+        bound=max(laid.bound, bound, *(each.bound for each in by)),
+        fallbacks=laid.fallbacks + fallbacks + sum(each.fallbacks for each in by),
+        refilled=sum((refill.told for refill in told), AS_ASKED),
         rest=NOTHING if plan.kind == "lines" else open_,
         joined=sum(each.joined for _, each in found),
     )
@@ -163,10 +197,13 @@ def _crossed(
     return replace(laid, beads=(*kept, *beads), rest=NOTHING, joined=len(rings))
 
 
-def _open(laid: LayerBeads) -> tuple[ArcRegion, int, float]:
-    """What lies inside the contour beads less the medial beads there; polygons used, and the bound, mm."""
+def _open(laid: LayerBeads, limits: WallRange) -> tuple[ArcRegion, int, float]:
+    """What lies inside the contour beads less the walls that medial beads make there; polygons, and the bound, mm.
+
+    A wall is taken out as wide as one bead can make it, so that no slivers stay beside its bead.
+    """
     inner = [
-        (bead.path, bead.width)
+        (bead.path, limits.most)
         for bead in laid.beads
         if bead.role == "medial" and bead.rank > 1 and laid.rest.loops
     ]

@@ -35,6 +35,10 @@ AROUND = (-0.4, -0.2, 0.0, 0.2, 0.4)
 MOST = 0.5
 # Lines shorter than this many widths are left out.
 SHORT = 1.0
+# Without overlap the outermost lines run along the track of the turns: it is kept outside of them by this, mm.
+ROOM = 1e-3
+# Turns count as equally sharp where their cosines agree to this many places, so that rounding decides nothing.
+SHARP = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,8 +55,9 @@ class LinePattern:
         Of whole beads, mm.
     overlap : float
         By how much ends of lines overlap what bounds them, mm.
-    joined : bool
-        Whether lines are joined along the boundary.
+    joined : float
+        Share of the turns along the boundary by which lines are joined that are made, the gentlest first:
+        0 leaves every line to itself.
     limits : WallRange
         Of what one bead can take.
     """
@@ -61,7 +66,7 @@ class LinePattern:
     spacing: float
     width: float
     overlap: float
-    joined: bool
+    joined: float
     limits: WallRange
 
 
@@ -140,20 +145,54 @@ def _band_paths(
     piece: ArcRegion, core: ArcRegion, band: _Band, pattern: LinePattern
 ) -> list[tuple[ArcPath, int]]:
     """Centrelines of a band, each with the number of lines in it."""
-    if not pattern.joined:
+    if pattern.joined <= 0:
         rows = rows_of(piece, band.heights)
         ends = square_ends(piece, core, band.heights, band.width, rows.line, rows.ends, pattern.overlap)
         kept = np.flatnonzero(ends[:, 1] - ends[:, 0] >= SHORT * band.width)
         return [(_straight(ends[i], band.heights[rows.line[i]]), 1) for i in kept]
     # The middle of a bead that runs along the boundary and overlaps what lies beyond as set.
-    track = offset(piece, distance=min(band.width, pattern.width) / 2 - pattern.overlap).region
+    inside = min(band.width, pattern.width) / 2 - pattern.overlap
+    track = offset(piece, distance=inside - ROOM).region
     rows = rows_of(track, band.heights)
     ends = square_ends(piece, core, band.heights, band.width, rows.line, rows.ends, pattern.overlap)
     long = ends[:, 1] - ends[:, 0] >= SHORT * band.width
+    trails = _trails(track, rows, long, FAR * pattern.spacing)
     return [
         (_trail(track, rows, ends, band.heights, trail), len(trail))
-        for trail in _trails(track, rows, long, FAR * pattern.spacing)
+        for trail in _parted(trails, track, rows, pattern.joined)
     ]
+
+
+def _parted(trails: list[list[Turn]], track: ArcRegion, rows: Rows, share: float) -> list[list[Turn]]:
+    """Chains parted at their sharpest turns, until a share of them is left."""
+    turns = [(i, j) for i, trail in enumerate(trails) for j in range(1, len(trail))]
+    given_up = len(turns) - round(share * len(turns))
+    if not given_up:
+        return trails
+    sharp = [max(_slope(track, rows, step) for step in _ends(trails[i], j)) for i, j in turns]
+    order = sorted(range(len(turns)), key=lambda row: (-round(sharp[row], SHARP), row))
+    cuts = {turns[row] for row in order[:given_up]}
+    parts: list[list[Turn]] = []
+    for i, trail in enumerate(trails):
+        for j, turn in enumerate(trail):
+            if j == 0 or (i, j) in cuts:
+                parts.append([])
+            parts[-1].append(turn)
+    return parts
+
+
+def _ends(trail: list[Turn], place: int) -> tuple[Step, Step]:
+    """The ends of lines between which a chain turns: where the one before is left, and where this is entered."""
+    (row, entered), _ = trail[place - 1]
+    return (row, 1 - entered), trail[place][0]
+
+
+def _slope(track: ArcRegion, rows: Rows, step: Step) -> float:
+    """How far the boundary leans from square to a line at its end: the cosine of the angle between them."""
+    path, move = track.loops[int(rows.loop[step])], int(rows.move[step])
+    chord = path.points[(move + 1) % len(path.points)] - path.points[move]
+    way = np.arctan2(chord[1], chord[0]) + (2 * float(rows.share[step]) - 1) * 2 * np.arctan(path.bulge[move])
+    return float(abs(np.cos(way)))
 
 
 def square_ends(
@@ -170,41 +209,41 @@ def square_ends(
     Never outside the core, nor farther out than half a width beyond the line's own crossing. Where a line is
     parted though the region is not, its ends there stay as they are.
     """
-    limit = _by_line(rows_of(core, heights))
-    around = [_by_line(rows_of(piece, heights + share * width)) for share in AROUND]
-    own = around[len(AROUND) // 2]
-    parted = _by_line(Rows(line=line, ends=ends, loop=line, move=line, share=ends))
+    free = _meeting(rows_of(core, heights), line, ends)
+    around = [_meeting(rows_of(piece, heights + share * width), line, ends) for share in AROUND]
+    whole, seen = around[len(AROUND) // 2], np.stack(around)
+    # An end that is not the last of its line's crossing of the region stays as it is.
+    beside = line[1:] == line[:-1]
+    before, after = np.full(len(line), -np.inf), np.full(len(line), np.inf)
+    before[1:][beside], after[:-1][beside] = ends[:-1, 0][beside], ends[1:, 0][beside]
+    moved = ~np.isnan(free[:, 0]) & ~np.isnan(whole[:, 0])
+    lefts, rights = moved & ~(before > whole[:, 0]), moved & ~(after < whole[:, 1])
+    met = np.maximum((~np.isnan(seen[..., 0])).sum(axis=0), 1)
+    mean = np.nansum(seen, axis=0) / met[:, None]
     most = MOST * width
-    result = ends.copy()
-    for place, (row, (a, b)) in enumerate(zip(line.tolist(), ends.tolist(), strict=True)):
-        free, whole = _meeting(limit, row, a, b), _meeting(own, row, a, b)
-        if free is None or whole is None:
-            continue
-        seen = [span for each in around if (span := _meeting(each, row, a, b)) is not None]
-        others = [span for span in parted[row] if span != (a, b)]
-        if not any(whole[0] < other[0] < a for other in others):
-            left = sum(span[0] for span in seen) / len(seen) - overlap
-            result[place, 0] = max(min(max(left, whole[0] - most), whole[0] + most), free[0])
-        if not any(b < other[0] < whole[1] for other in others):
-            right = sum(span[1] for span in seen) / len(seen) + overlap
-            result[place, 1] = min(max(min(right, whole[1] + most), whole[1] - most), free[1])
-    return result
+    left = np.clip(mean[:, 0] - overlap, whole[:, 0] - most, whole[:, 0] + most)
+    right = np.clip(mean[:, 1] + overlap, whole[:, 1] - most, whole[:, 1] + most)
+    return np.column_stack([
+        np.where(lefts, np.maximum(left, free[:, 0]), ends[:, 0]),
+        np.where(rights, np.minimum(right, free[:, 1]), ends[:, 1]),
+    ])  # fmt: skip
 
 
-def _by_line(rows: Rows) -> dict[int, list[tuple[float, float]]]:
-    """Ends of the intervals on each line."""
-    found: dict[int, list[tuple[float, float]]] = {}
-    for row, (a, b) in zip(rows.line.tolist(), rows.ends.tolist(), strict=True):
-        found.setdefault(row, []).append((a, b))
+def _meeting(rows: Rows, line: Ints, ends: Floats) -> Floats:
+    """Least and greatest end of those intervals on a line that meet each of some; nan where there is none."""
+    first = np.searchsorted(_keys(rows.line, rows.ends[:, 1]), _keys(line, ends[:, 0]), side="right")
+    last = np.searchsorted(_keys(rows.line, rows.ends[:, 0]), _keys(line, ends[:, 1]), side="left") - 1
+    found = np.full((len(line), 2), np.nan)
+    met = np.flatnonzero(first <= last)
+    found[met, 0], found[met, 1] = rows.ends[first[met], 0], rows.ends[last[met], 1]
     return found
 
 
-def _meeting(
-    rows: dict[int, list[tuple[float, float]]], row: int, a: float, b: float
-) -> tuple[float, float] | None:
-    """Least and greatest end of those intervals on a line that meet one."""
-    met = [span for span in rows.get(row, ()) if span[0] < b and span[1] > a]
-    return (met[0][0], met[-1][1]) if met else None
+def _keys(line: Ints, x: Floats) -> npt.NDArray[np.complex128]:
+    """Keys that sort by line, then along it."""
+    keys = np.empty(len(line), np.complex128)
+    keys.real, keys.imag = line, x
+    return keys
 
 
 def _straight(ends: Floats, y: float) -> ArcPath:

@@ -7,7 +7,7 @@ import importlib.metadata
 import math
 import platform
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -214,11 +214,14 @@ def _lean(work: LayerWork) -> dict[str, float]:
 
 
 def _joined(laid: Laid) -> dict[str, Any]:
-    """How many lines, ribs and rings lie inside the contour beads, and how many beads they became."""
+    """How many lines, ribs and rings lie inside the contour beads, how many beads they became; what is not as asked."""
     if not laid.work.joined:
         return {}
     beads = sum(bead.role in {"fill", "rib", "deck"} for bead in laid.work.beads)
-    return {"joined": {"before": laid.work.joined, "after": beads}}
+    told: dict[str, Any] = {"joined": {"before": laid.work.joined, "after": beads}}
+    if laid.work.refilled:
+        told["refilled"] = asdict(laid.work.refilled)
+    return told
 
 
 def _totals(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
@@ -235,6 +238,9 @@ def _totals(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     joined = [row["joined"] for row in rows if "joined" in row]
     if joined:
         summed["joined"] = {key: sum(each[key] for each in joined) for key in ("before", "after")}
+    refilled = [row["refilled"] for row in rows if "refilled" in row]
+    if refilled:
+        summed["refilled"] = {key: sum(each[key] for each in refilled) for key in refilled[0]}
     summed["hidden_mm"] = max((row["hidden_mm"] for row in rows), default=0.0)
     return summed
 

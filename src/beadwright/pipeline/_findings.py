@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from beadwright.beads import AS_ASKED
 from beadwright.brep import Model
 from beadwright.numeric import Finding
 from beadwright.pipeline._layer_work import LayerWork
@@ -41,6 +42,7 @@ def plan_findings(
         *_worst_layer(works, lambda work: work.shared, _touching),
         *_inverted(works),
         *_coverage(works, fill),
+        *_refilled(works),
         *(finding for work in works for finding in work.layer.findings),
     ]
     return tuple(finding.strict() if strict else finding for finding in found)
@@ -86,6 +88,33 @@ def _coverage(works: Sequence[LayerWork], fill: Fill) -> list[Finding]:
             )
         )
     return found
+
+
+def _refilled(works: Sequence[LayerWork]) -> list[Finding]:
+    """One finding for all layers whose fill is not as asked."""
+    rows = [work for work in works if work.refilled]
+    if not rows:
+        return []
+    told = sum((work.refilled for work in rows), AS_ASKED)
+    ways = [
+        f"{count} piece(s) {what}"
+        for count, what in (
+            (told.apart, "have lines that are not all joined"),
+            (told.turned, "have lines at another angle"),
+            (told.rings, "have contour-parallel beads"),
+        )
+        if count
+    ]
+    return [
+        Finding(
+            code="refilled",
+            level="note",
+            layer=rows[0].layer.plan.index,
+            measured=float(len(rows)),
+            text=f"in {len(rows)} layer(s), the first of them told, lines as asked pass the limits of coverage: "
+            + ", ".join(ways),
+        )
+    ]
 
 
 def _above(code: str, limit: float, shares: list[tuple[float, LayerWork]], text: str) -> list[Finding]:

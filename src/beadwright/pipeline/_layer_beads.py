@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from beadwright.beads import (
+    Allowance,
     Coverage,
     FillPlan,
     LayerBeads,
@@ -61,16 +62,26 @@ def solid_beads(
             tolerance=settings.tolerance,
             rounding=rounding,
         )
+    loss = covering_loss(settings.bead_section, layer.plan.height)
     fill = settings.fill
-    if fill.kind != "none" or beside:
+
+    def covering(beads: LayerBeads) -> Coverage | None:
+        with stages.measure("coverage"):
+            return coverage(layer, beads.beads, width=settings.width, loss=loss, hollow=beads.rest)
+
+    if fill.kind == "none" and not beside:
+        return laid, covering(laid)
+    with stages.measure("fill"):
+        deck = deck_region(
+            laid.rest,
+            beside,
+            width=settings.width,
+            reach=settings.width if fill.deck_reach is None else fill.deck_reach,
+        )
+
+    def filled(allowance: Allowance | None) -> LayerBeads:
         with stages.measure("fill"):
-            deck = deck_region(
-                laid.rest,
-                beside,
-                width=settings.width,
-                reach=settings.width if fill.deck_reach is None else fill.deck_reach,
-            )
-            laid = fill_beads(
+            return fill_beads(
                 layer,
                 laid,
                 fill_plan(settings),
@@ -78,16 +89,21 @@ def solid_beads(
                 spacing=spacing,
                 limits=limits,
                 deck=deck,
+                allowance=allowance,
+                tolerance=settings.tolerance,
             )
-    with stages.measure("coverage"):
-        covered = coverage(
-            layer,
-            laid.beads,
-            width=settings.width,
-            loss=covering_loss(settings.bead_section, layer.plan.height),
-            hollow=laid.rest,
-        )
-    return laid, covered
+
+    asked = filled(None)
+    found = covering(asked)
+    if found is None or not fill.adapt:
+        return asked, found
+    allowance = Allowance(
+        found=found, underfill=fill.underfill_limit, overfill=fill.overfill_limit, loss=loss
+    )
+    if not allowance.exceeded:
+        return asked, found
+    better = filled(allowance)
+    return (better, covering(better)) if better.refilled else (asked, found)
 
 
 def fill_plan(settings: PlanSettings) -> FillPlan:

@@ -12,7 +12,16 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs import Lost
-from beadwright.beads import NOTHING, Bead, Coverage, LayerBeads, hollow_cells, wall_beads
+from beadwright.beads import (
+    AS_ASKED,
+    NOTHING,
+    Bead,
+    Coverage,
+    LayerBeads,
+    Refilled,
+    hollow_cells,
+    wall_beads,
+)
 from beadwright.curves import ArcPath, ArcRegion, length, lengths, signed_area
 from beadwright.layers import (
     Folds,
@@ -117,6 +126,8 @@ class LayerWork:
         What stays hollow on purpose, piece by piece.
     joined : int
         Lines, ribs and rings inside the contour beads, before some were joined into one bead.
+    refilled : Refilled
+        What was filled otherwise than asked.
     left_out : tuple of LeftOut
         Holes that are printed full.
     later_open : frozenset of int
@@ -138,6 +149,7 @@ class LayerWork:
     coverage: Coverage | None = None
     hollow: tuple[ArcRegion, ...] = ()
     joined: int = 0
+    refilled: Refilled = AS_ASKED
     left_out: tuple[LeftOut, ...] = ()
     later_open: frozenset[int] = frozenset()
     hanging: tuple[Hanging, ...] | None = None
@@ -374,6 +386,7 @@ def _work(layer: LayerRegion, laid: LayerBeads, planes: Planes, sections: tuple[
         grey=laid.grey,
         lost=laid.lost,
         joined=laid.joined,
+        refilled=laid.refilled,
         fallbacks=sum(section.fallbacks for section in sections) + layer.fallbacks + laid.fallbacks,
     )
 

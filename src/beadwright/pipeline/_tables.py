@@ -182,6 +182,9 @@ def show_plan(result: PlanResult) -> None:
         ),
     ]
     pairs += _copies(document)
+    if "joined" in totals:
+        joined = totals["joined"]
+        pairs.append(("lines, ribs and rings", f"{joined['before']}, laid as {joined['after']} beads"))
     pairs += _left_for_machining(document)
     if document["nudged_planes"]:
         pairs.append(("planes moved off faces", f"{len(document['nudged_planes'])}"))

@@ -34,8 +34,13 @@ class Fill(Section):
         )
     )
     joined: bool = Field(True, description="lines are joined along the contour into few beads")
+    adapt: bool = Field(
+        True,
+        description="where lines as asked pass the limits of underfill or overfill: give up turns, turn the"
+        " lines, or lay contour-parallel beads, and tell so",
+    )
     overlap: Annotated[float, Field(ge=0.0, le=0.5)] = Field(
-        0.1, description="share of the width by which ends overlap the beads that they meet"
+        0.05, description="share of the width by which ends overlap the beads that they meet"
     )
     rib_spacing: Annotated[float, Quantity("length", 1.0, 10000.0)] = Field(
         100.0, description="distance of neighbouring ribs, mm"
