@@ -22,7 +22,7 @@ from beadwright.beads import (
     hollow_cells,
     wall_beads,
 )
-from beadwright.curves import ArcPath, ArcRegion, length, lengths, signed_area
+from beadwright.curves import ArcPath, ArcRegion, lengths
 from beadwright.layers import (
     Folds,
     Hanging,
@@ -46,13 +46,9 @@ from beadwright.pipeline._layer_beads import solid_beads
 from beadwright.pipeline._load import load_kernels
 from beadwright.pipeline._section_findings import section_findings
 from beadwright.pipeline._stages import Stages, peak_memory_mb
+from beadwright.pipeline._united import united
 from beadwright.section import Cutter, Section, TakenPlane, cut, take_plane
 from beadwright.settings import Fill, PlanSettings
-
-# Areas and lengths that a union may lose by its own snapping, far above it: mm2, mm.
-NO_AREA = 1e-3
-NO_LENGTH = 1e-2
-
 
 Planes = tuple[TakenPlane, ...]
 """Those of one layer: one by the neutral rule, else two."""
@@ -327,7 +323,7 @@ def _ground(
                 findings=findings,
                 solid_of_face=solids,
             )
-            overlap, shared = _united(fitted.region, layer)
+            overlap, shared = united(fitted.region, layer)
             layer = _stocked(job, layer)
     return _Ground(
         layer=layer,
@@ -389,14 +385,3 @@ def _work(layer: LayerRegion, laid: LayerBeads, planes: Planes, sections: tuple[
         refilled=laid.refilled,
         fallbacks=sum(section.fallbacks for section in sections) + layer.fallbacks + laid.fallbacks,
     )
-
-
-def _united(before: ArcRegion, layer: LayerRegion) -> tuple[float, float]:
-    """What uniting the loops of all solids took away: overlap (mm2), else shared boundary (mm)."""
-    inverted = sum(area for area, _, _ in layer.inverted)
-    gone = sum(map(signed_area, before.loops)) - sum(map(signed_area, layer.region.loops))
-    overlap = gone + abs(inverted)
-    if overlap > NO_AREA:
-        return overlap, 0.0
-    shorter = sum(map(length, before.loops)) - sum(map(length, layer.region.loops))
-    return 0.0, shorter if shorter > NO_LENGTH and not layer.inverted else 0.0
