@@ -12,6 +12,7 @@ from beadwright.curves import chain_measures
 from beadwright.errors import BeadwrightError, StepError
 from beadwright.mesh import TriangleMesh, as_model, cut
 from beadwright.pipeline import plan, verify_program
+from beadwright.pipeline._warm import SAMPLE
 from beadwright.section import cut as cut_solid
 from beadwright.section import prepare
 from tests.mesh.test_mesh import prism, regular, together
@@ -83,3 +84,54 @@ def test_a_scan_is_planned_and_makes_no_claim(tmp_path: Path) -> None:
     program.write_text(result.program)
     with pytest.raises(BeadwrightError, match="referee"):
         verify_program(program, part)
+
+
+def scanned(tmp_path: Path, solid: trimesh.Trimesh) -> Path:
+    part = tmp_path / "scan.stl"
+    solid.export(part)
+    return part
+
+
+def test_arcs_along_a_finely_divided_cylinder_have_its_radius(tmp_path: Path) -> None:
+    part = scanned(tmp_path, trimesh.creation.cylinder(radius=60.0, height=8.0, sections=120))
+    result = plan(part, workers=1, fit_arcs=0.1)
+
+    sagitta = 60 * (1 - math.cos(math.pi / 120))
+    for layer in result.layers:
+        (loop,) = layer.layer.region.loops
+        assert np.hypot(*loop.points.T) == pytest.approx(np.full(4, 60.0), abs=1e-4)
+        # STL holds single precision: 60 to 4e-6
+        assert layer.budget.fit == pytest.approx(sagitta, abs=1e-5)
+    assert result.document["totals"]["moves"]["line"] == 0
+    told = {finding.code: finding for finding in result.findings}
+    assert told["mesh-arcs"].measured == pytest.approx(sagitta, abs=1e-5)
+    assert told["mesh-arcs"].allowed == 0.1
+    assert "fit_arcs_mm value=0.1" in result.program
+    assert "is a guess" in " ".join(result.program.replace(")\n(", " ").split())
+
+
+def test_arcs_along_a_finely_divided_ball_are_within_their_bound_of_its_circles(tmp_path: Path) -> None:
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=40.0)
+    result = plan(scanned(tmp_path, ball), workers=1, fit_arcs=0.2, layers=(4, 9))
+
+    # a triangle is nowhere deeper than the cap that is cut off at its corners: R - sqrt(R^2 - r^2), and the
+    # radius r of the circle round it is at most its greatest side by the root of 3
+    depth = 40 - math.sqrt(1600 - float(ball.edges_unique_length.max()) ** 2 / 3)
+    for layer in result.layers:
+        (z,) = layer.layer.section_z
+        circle = math.sqrt(1600 - (z - 40) ** 2)
+        (loop,) = layer.layer.region.loops
+        steep = circle / 40
+        assert len(loop.bulge) == 4
+        off = np.abs(np.hypot(*loop.points.T) - circle)
+        assert off.max() <= layer.budget.fit + depth / steep
+        assert layer.budget.fit <= 0.2
+
+
+def test_arcs_are_for_meshes(tmp_path: Path) -> None:
+    with pytest.raises(BeadwrightError, match="is no mesh"):
+        plan(SAMPLE, fit_arcs=0.1, workers=1)
+    with pytest.raises(BeadwrightError, match=r"0\.001 to 5"):
+        plan(SAMPLE, fit_arcs=7.0)
+    with pytest.raises(BeadwrightError, match="cannot go with fit_arcs"):
+        plan(SAMPLE, fit_arcs=0.1, rule="outer")

@@ -9,6 +9,7 @@ from beadwright.arcs._fit import Fitted, fit
 from beadwright.arcs._fit_check import certify
 from beadwright.arcs._meeting import Meeting, meeting
 from beadwright.arcs._offset import offset, offset_path
+from beadwright.arcs._polygon_fit import PolygonFit, fit_polygon, fit_polygons
 from beadwright.arcs._region import Paths, Result
 from beadwright.arcs._region_lost import Lost, lost
 
@@ -18,10 +19,13 @@ __all__ = [
     "Lost",
     "Meeting",
     "Paths",
+    "PolygonFit",
     "Result",
     "certify",
     "cover",
     "fit",
+    "fit_polygon",
+    "fit_polygons",
     "intersect",
     "lost",
     "meeting",

@@ -112,6 +112,12 @@ def plan(
     layers: Annotated[
         str | None, option("--layers", "A:B", "only layers A up to B - 1 of the whole plan")
     ] = None,
+    fit_arcs: Annotated[
+        str | None,
+        option(
+            "--fit-arcs", "MM", "meshes: arcs this near to the chords of their sections [default: chords]"
+        ),
+    ] = None,
     wall: Annotated[
         str | None, option("--wall", "centre|left|right", "print open surfaces as walls of one bead")
     ] = None,
@@ -169,6 +175,7 @@ def plan(
         "contraction": contraction,
         "stock": stock,
         "layers": layers,
+        "fit_arcs": fit_arcs,
         "wall": wall,
         "dialect": dialect,
         "override": override,

@@ -50,6 +50,9 @@ def verify(
             help="release.json: files read back beside PROGRAM must be the same bytes",
         ),
     ] = None,
+    workers: Annotated[
+        int | None, option("--workers", "N", "processes [default: up to all cores, if it pays]")
+    ] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
@@ -72,7 +75,14 @@ def verify(
         )
         with progress_bar(quiet=quiet) as progress:
             found = verify_program(
-                program, part, options, progress, sheet=sheet, release=release, parts=parts or ()
+                program,
+                part,
+                options,
+                progress,
+                sheet=sheet,
+                release=release,
+                parts=parts or (),
+                workers=workers,
             )
         if as_json:
             print_json(found.as_dict())

@@ -18,7 +18,7 @@ from beadwright.layers._plan import LayerPlan, Rule, layers_between, plan_layers
 from beadwright.layers._region import LayerRegion, layer_region, wall_region
 from beadwright.layers._rule import rule_region, stack_heights
 from beadwright.layers._schedule import Schedule, cusps, schedule
-from beadwright.layers._solids import LayerFit, fit_layer
+from beadwright.layers._solids import LayerFit, fit_layer, follow_polygons
 from beadwright.layers._stock import BY_FACE, Stocked, with_stock
 
 __all__ = [
@@ -37,6 +37,7 @@ __all__ = [
     "cusps",
     "find_folds",
     "fit_layer",
+    "follow_polygons",
     "greatest_reach",
     "hanging",
     "later_features",

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.arcs import Fitted, Meeting, fit, meeting
+from beadwright.arcs import Fitted, Meeting, fit, fit_polygons, meeting
 from beadwright.curves import ArcPath, ArcRegion, CurveKind, CurveLoops
 from beadwright.layers._weld import HAIR
 from beadwright.numeric import Finding
@@ -82,6 +82,20 @@ def fit_layer(
         findings = tuple(_kinks(fitted, layer))
         return LayerFit(region=fitted.region, paths=fitted.paths, bound=fitted.bound.mm, findings=findings)
     return _met(loops, fitted, tolerance, solid_of_face, layer, z)
+
+
+def follow_polygons(loops: CurveLoops, *, tolerance: float) -> LayerFit:
+    """Follow the chords of a mesh's section by lines and arcs.
+
+    Parameters
+    ----------
+    loops : CurveLoops
+        Closed chains of straight curves.
+    tolerance : float
+        Largest distance allowed between a chain and its moves, mm.
+    """
+    fitted = fit_polygons(loops, tolerance=tolerance)
+    return LayerFit(region=fitted.region, paths=fitted.region.loops, bound=fitted.bound.mm)
 
 
 def _kinks(fitted: Fitted, layer: int | None) -> list[Finding]:

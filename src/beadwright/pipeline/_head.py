@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from beadwright.brep import Model
 from beadwright.layers import LayerPlan
+from beadwright.pipeline._mesh import mesh_notes
 from beadwright.pipeline._set_up import StandingPart
 from beadwright.pipeline._stand import fixed_point
 from beadwright.program import CopyHead, Head, Placement, Setting
@@ -45,18 +46,12 @@ def program_head(
             if row["from"] != "default" or not name.startswith(("machine.", "material."))
         ),
         first=plans[0].index,
-        notes=notes,
+        notes=(*mesh_notes(model, resolved.settings), *notes),
     )
 
 
 def _rows(matrix: npt.NDArray[np.float64]) -> Placement:
     return cast(Placement, tuple(tuple(float(v) for v in row) for row in matrix))
-
-
-def mesh_notes(model: Model) -> tuple[str, ...]:
-    """What a program made from triangles says of itself at its top."""
-    told = (finding.text for finding in model.findings if finding.code == "from-mesh")
-    return tuple(f"NO EXACTNESS CLAIM: {text}." for text in told)
 
 
 def _value(value: Any) -> str:

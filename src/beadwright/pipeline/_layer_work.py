@@ -32,6 +32,7 @@ from beadwright.layers import (
     LeftOut,
     Stocked,
     fit_layer,
+    follow_polygons,
     layer_region,
     leave_out,
     rule_region,
@@ -299,12 +300,16 @@ def _ground(
         return _Ground(layer=layer, planes=planes, sections=sections, left_out=left_out, stays=stays)
     with stages.measure("fit"):
         solids = job.solid_of_face if len(np.unique(section.solid)) > 1 else None
-        fitted = fit_layer(
-            section.loops,
-            tolerance=settings.tolerance,
-            solid_of_face=solids,
-            layer=plan.index,
-            z=plan.z,
+        fitted = (
+            follow_polygons(section.loops, tolerance=settings.fit_arcs)
+            if settings.fit_arcs is not None
+            else fit_layer(
+                section.loops,
+                tolerance=settings.tolerance,
+                solid_of_face=solids,
+                layer=plan.index,
+                z=plan.z,
+            )
         )
     budget = Budget(model=section.model, section=section.bound, fit=fitted.bound, region=fitted.crossing)
     heights = (section.taken,)

@@ -26,13 +26,14 @@ from beadwright.pipeline._course import Course
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, plan_document, run_document, stops_told, worst
 from beadwright.pipeline._findings import plan_findings
-from beadwright.pipeline._head import mesh_notes, program_head
+from beadwright.pipeline._head import program_head
 from beadwright.pipeline._heights import LEVEL, asked_layers, plan_heights, reach
 from beadwright.pipeline._joint_findings import joint_findings
 from beadwright.pipeline._json import as_text
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
 from beadwright.pipeline._layer_work import Job, LayerWork, Planes
 from beadwright.pipeline._lean import lean_findings
+from beadwright.pipeline._mesh import arc_findings
 from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._release import write_release
 from beadwright.pipeline._rest import Rest, rest_document
@@ -209,7 +210,7 @@ def plan_part(
                 matrix,
                 resolved,
                 plans,
-                (*mesh_notes(model), *judged.notes, *whole.notes(), *(rest.notes() if rest else ())),
+                (*judged.notes, *whole.notes(), *(rest.notes() if rest else ())),
                 later=[feature.faces for feature in later.features],
                 copies=tuple(zip(source.copies, source.matrices(matrix), strict=True)),
             )
@@ -231,6 +232,7 @@ def plan_part(
             *later_findings(solid, later, works),
             *lean_findings(solid, works, settings),
             *heights.findings(solid),
+            *arc_findings(settings, works),
         )
         findings = plan_findings(solid, works, more, fill=settings.fill, strict=settings.strict)
         document = plan_document(
@@ -302,10 +304,7 @@ def layer_planes(cutter: Cutter, plan: LayerPlan) -> Planes:
 
 
 def _plane(cutter: Cutter, asked: float) -> TakenPlane:
-    """The plane of a layer: on a flat face just below it, so that a top keeps its material; on a crest above.
-
-    Just below a crest the section would be a hair.
-    """
+    """The plane of a layer: just below a flat face, to keep a top's material; above a crest, below it is a hair."""
     below = take_plane(cutter, asked, "below")
     intervals = cutter.intervals
     flat = bool(np.any(intervals.flat & (intervals.low <= asked + 2e-6) & (intervals.high >= asked - 2e-6)))

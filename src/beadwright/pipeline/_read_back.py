@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -97,11 +97,16 @@ def with_read_back(found: Verification, release: Path, folder: Path) -> Verifica
     InputError
         The list cannot be read.
     """
+    return with_more(found, read_back(release, folder))
+
+
+def with_more(found: Verification, more: Sequence[tuple[int | None, Finding]]) -> Verification:
+    """A verification with more findings, each with its line or None, at its head."""
     from beadwright.verify import Noted
 
-    rows = [*read_back(release, folder), *((noted.line, noted.finding) for noted in found.findings)]
+    rows = [*more, *((noted.line, noted.finding) for noted in found.findings)]
     counts = dict(found.counts)
-    for _, finding in rows[: len(rows) - len(found.findings)]:
+    for _, finding in more:
         counts[finding.code] = counts.get(finding.code, 0) + 1
     noted = tuple(Noted(number=k, line=line, finding=finding) for k, (line, finding) in enumerate(rows, 1))
     return replace(found, findings=noted, counts=counts)

@@ -14,6 +14,7 @@ from beadwright.beads import Bead
 from beadwright.brep import Model, Triangles, placed, placement, several, several_pictures
 from beadwright.errors import SettingsError
 from beadwright.pipeline._layout import Ground, in_rows, meets
+from beadwright.pipeline._mesh import check_mesh
 from beadwright.pipeline._part import read_part, read_part_with_picture
 from beadwright.settings import PlanSettings, Resolved
 
@@ -153,15 +154,19 @@ def set_up(part: Any, resolved: Resolved, *, picture: bool) -> SetUp:
     StepError
         A file cannot be read.
     SettingsError
-        Copies overlap, or stand where the machine does not reach or nothing may stand.
+        Arcs along chords are asked for where there is no mesh; copies overlap, or stand where the machine does not
+        reach or nothing may stand.
     """
     settings = resolved.settings
     walls = settings.wall is not None
 
     def read(source: Any) -> tuple[Model, Triangles | None]:
         if picture:
-            return read_part_with_picture(source, walls=walls)
-        return read_part(source, walls=walls), None
+            found, shown = read_part_with_picture(source, walls=walls)
+        else:
+            found, shown = read_part(source, walls=walls), None
+        check_mesh(found, settings)
+        return found, shown
 
     model, triangles = read(part)
     if not (settings.copies > 1 or settings.place or settings.beside):

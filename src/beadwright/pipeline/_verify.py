@@ -13,7 +13,8 @@ import numpy.typing as npt
 from beadwright.brep import several_pictures
 from beadwright.errors import InputError, OutputError, SettingsError, StepError
 from beadwright.pipeline._part import read_part, read_part_with_picture
-from beadwright.pipeline._read_back import with_read_back
+from beadwright.pipeline._read_back import with_more, with_read_back
+from beadwright.pipeline._verify_crew import VerifyCrew
 from beadwright.pipeline._verify_sheet import verification_sheet
 from beadwright.report import write_whole
 
@@ -33,6 +34,7 @@ def verify_program(
     sheet: str | Path | None = None,
     release: str | Path | None = None,
     parts: Sequence[Any] = (),
+    workers: int | None = None,
 ) -> Verification:
     """Judge a program's file by its text alone, against a part.
 
@@ -50,6 +52,8 @@ def verify_program(
         A release.json: its files, as read back from the controller, must lie beside the program, byte for byte.
     parts : sequence
         Further files that the program prints beside.
+    workers : int, optional
+        Processes that measure layers; by default as many as there are cores, if it pays.
 
     Returns
     -------
@@ -69,11 +73,15 @@ def verify_program(
         text = Path(program).read_bytes().decode("ascii", errors="replace")
     except OSError as reason:
         raise InputError(f"{program}: cannot be read: {reason.strerror}") from reason
+    if workers is not None and workers < 1:
+        raise SettingsError(f"--workers: expected a number of at least 1, got {workers}")
     path = None if sheet is None else sheet_name(sheet)
     read = [_referee(each, picture=path is not None) for each in (part, *parts)]
     try:
         model, triangles = _set_up(text, read)
-        found = verify(text, model, asked_of(text, model, options or VerifyOptions()), progress)
+        asked = asked_of(text, model, options or VerifyOptions())
+        crew = VerifyCrew(workers)
+        found = with_more(verify(text, model, asked, progress, crew=crew), crew.findings())
     except InputError as reason:
         raise InputError(f"{program}: {reason}") from reason
     if release is not None:

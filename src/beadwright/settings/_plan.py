@@ -156,6 +156,11 @@ class PlanSettings(Section):
         description="A:B, only these layers of the whole plan: A up to B - 1",
         json_schema_extra=_allowed("A:B with whole numbers from 0, for example 10:20"),
     )
+    fit_arcs: Annotated[float, Quantity("length", 0.001, 5.0)] | None = Field(
+        None,
+        description="meshes only: sections are followed by lines and arcs this near to their chords, mm;"
+        " none: by the chords themselves",
+    )
     wall: Wall | None = Field(
         None, description="print open surfaces as walls: bead on the surface, or half a width to its side"
     )
@@ -248,6 +253,17 @@ class PlanSettings(Section):
             faults.append(("rule", f"{self.rule} is for solids; walls allow neutral"))
         if self.wall is not None and (self.stock or self.cut_later):
             faults.append(("stock" if self.stock else "cut_later", "is for solids; walls have none"))
+        if self.fit_arcs is not None:
+            others: dict[str, object] = {
+                "rule": self.rule != "neutral",
+                "stock": self.stock,
+                "wall": self.wall,
+            }
+            for key, other in others.items():
+                if other:
+                    faults.append(
+                        (key, "cannot go with fit_arcs, which follows the plain sections of a mesh")
+                    )
         if self.heights is not None and not self.heights.greatest < self.width:
             faults.append(
                 (
@@ -325,6 +341,7 @@ class PlanOptions(TypedDict, total=False):
     cut_down: bool
     contraction: float | tuple[float, float, float]
     layers: tuple[int, int | None]
+    fit_arcs: float | None
     wall: Wall | None
     fill: dict[str, Any]
     sequence: dict[str, Any]

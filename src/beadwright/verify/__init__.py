@@ -5,6 +5,7 @@ Shares no code with what it judges. Lengths in mm, time in s, angles in rad.
 
 from beadwright.verify._copies import placements, set_up, told_copies
 from beadwright.verify._deposit import Deposit, DepositLayer
+from beadwright.verify._layer import Job, Measured, measure_layer
 from beadwright.verify._moves import Moves
 from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
 from beadwright.verify._reader import read
@@ -18,7 +19,9 @@ __all__ = [
     "DepositLayer",
     "Fault",
     "FlowWords",
+    "Job",
     "LayerResult",
+    "Measured",
     "Moves",
     "Noted",
     "Reading",
@@ -27,6 +30,7 @@ __all__ = [
     "Standstill",
     "Verification",
     "VerifyOptions",
+    "measure_layer",
     "placements",
     "read",
     "set_up",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -26,13 +26,19 @@ from beadwright.verify._reading import FlowWords, Reading
 from beadwright.verify._result import Notes, Spread, Verification
 
 Progress = Callable[[str, int, int], None]
+Crew = Callable[[Job, Sequence[int]], Iterator[Measured | None]]
 
 # Layers whose distance to the beads tells the width of beads that nothing else tells.
 WIDTH_FROM = 3
 
 
 def verify(
-    text: str, model: Model, options: VerifyOptions | None = None, progress: Progress | None = None
+    text: str,
+    model: Model,
+    options: VerifyOptions | None = None,
+    progress: Progress | None = None,
+    *,
+    crew: Crew | None = None,
 ) -> Verification:
     """Judge a program by its text alone, against a part.
 
@@ -45,6 +51,9 @@ def verify(
     options : VerifyOptions, optional
     progress : callable, optional
         Called with a stage, what is done and what there is to do.
+    crew : callable, optional
+        Measures layers elsewhere: takes the job and their places in the deposit and gives what `measure_layer`
+        does, in that order. Without it they are measured here, one after the other.
 
     Returns
     -------
@@ -88,7 +97,7 @@ def verify(
         options=options,
         later=tuple(map(frozenset, reading.told.later.values())),
     )
-    measured, silent = _measure(job, show)
+    measured, silent = _measure(job, show, crew or _here)
     for one in measured:
         notes.take(one.notes)
     for index in silent:
@@ -157,22 +166,26 @@ def _spread(deposit: Deposit, model: Model, matrix: Floats, count: int | None) -
     return [some[i] for i in sorted(picked.union(laid[:1], laid[-1:]))]
 
 
-def _measure(job: Job, show: Progress) -> tuple[list[Measured], list[int]]:
+def _here(job: Job, places: Sequence[int]) -> Iterator[Measured | None]:
+    """Layers measured one after the other."""
+    return (measure_layer(job, place) for place in places)
+
+
+def _measure(job: Job, show: Progress, crew: Crew) -> tuple[list[Measured], list[int]]:
     """Measure the chosen layers; the indices of those without an answer."""
-    options = job.options
+    options, layers = job.options, job.deposit.layers
     chosen = _spread(job.deposit, job.model, job.matrix, None if options.every else options.layers)
+    whole = [place for place in chosen if np.isfinite(layers[place].cuts).all()]
     done: list[Measured] = []
-    silent: list[int] = []
-    for count, place in enumerate(chosen):
-        show("layers", count, len(chosen))
-        layer = job.deposit.layers[place]
-        found = measure_layer(job, place) if np.isfinite(layer.cuts).all() else None
+    silent = [layers[place].index for place in chosen if place not in set(whole)]
+    show("layers", 0, len(whole))
+    for count, (place, found) in enumerate(zip(whole, crew(job, whole), strict=True), 1):
         if found is None:
-            silent.append(layer.index)
+            silent.append(layers[place].index)
         else:
             done.append(found)
-    show("layers", len(chosen), len(chosen))
-    return done, silent
+        show("layers", count, len(whole))
+    return done, sorted(silent)
 
 
 def _verdict(
