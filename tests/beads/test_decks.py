@@ -76,6 +76,11 @@ def test_a_closed_box_is_a_void_of_its_volume():
     assert only.measured == pytest.approx(360 * 260 * 12, rel=1e-12)
 
 
+def test_a_pore_is_no_void():
+    assert found_in([(WHOLE, []), (WHOLE, [box(20, 20, 25, 24.9)]), (WHOLE, [])]) == ()
+    assert len(found_in([(WHOLE, []), (WHOLE, [box(20, 20, 25, 25.1)]), (WHOLE, [])])) == 1
+
+
 def test_an_open_top_an_open_base_and_a_step_vent():
     hollow = box(20, 20, 380, 280)
     ledge = region(box(0, 0, 300, 300))

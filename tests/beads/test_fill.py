@@ -19,11 +19,22 @@ LIMITS = wall_range(width=W, spacing=W, bore=7.62)
 PLATE = polygon([[0, 0], [400, 0], [400, 300], [0, 300]])
 
 
-def filled(*loops, kind="lines", angles=(0.0, 90.0), joined=True, overlap=0.1, index=0, rib_spacing=100.0):
+def filled(
+    *loops,
+    kind="lines",
+    angles=(0.0, 90.0),
+    joined=True,
+    overlap=0.1,
+    index=0,
+    rib_spacing=100.0,
+    turned=False,
+):
     plan = plan_layers(0.0, 40.0, 4.0)[index]
     on = layer(plan, region=ArcRegion(loops=loops, supports=np.zeros((0, 4))))
     laid = contour_beads(on, width=W, height=H, spacing=W, contours=2, walls=LIMITS)
-    asked = FillPlan(kind=kind, angles=angles, joined=joined, overlap=overlap, rib_spacing=rib_spacing)
+    asked = FillPlan(
+        kind=kind, angles=angles, joined=joined, overlap=overlap, rib_spacing=rib_spacing, turned_ribs=turned
+    )
     laid = fill_beads(on, laid, asked, width=W, spacing=W, limits=LIMITS)
     return on, laid, coverage(on, laid.beads, width=W, loss=0.0, hollow=laid.rest)
 
@@ -182,6 +193,46 @@ def test_broken_ribs_meet_the_others_with_the_overlap_that_was_set():
 
     # from rib to rib 100 mm less a bead, and a tenth of a bead more at each end
     assert high - low == pytest.approx(100 - W + 0.2 * W, rel=1e-12)
+
+
+def test_beads_that_turn_at_crossings_are_as_few_as_euler_allows():
+    # 2 ribs along and 3 across have 10 loose ends: at least 5 beads; 17 pieces between the 6 crossings
+    for index in (0, 1):
+        _, laid, found = filled(PLATE, kind="ribs", index=index, overlap=0.0, turned=True)
+        ribs = of_role(laid, "rib")
+
+        assert len(ribs) == 5
+        assert not any(bead.closed for bead in ribs)
+        assert laid.joined == 17
+        # the two cuts at a crossing touch and do not lie on each other; a bend of 45 degrees of a bead itself
+        # lays w^2 (tan(a / 2) / 4 - a / 8) beyond what it covers, and there are 24 of them
+        bend = W * W * (math.tan(math.pi / 8) / 4 - math.pi / 32)
+        assert found.crossings == pytest.approx(24 * bend, abs=1e-3)
+        # straight ribs, less w / sqrt(2) of each of the 24 arms, and 12 cuts of w
+        straight = 2 * (400 - 4 * W) + 3 * (300 - 4 * W)
+        assert sum(length(bead.path) for bead in ribs) == pytest.approx(
+            straight - 24 * W / math.sqrt(2) + 12 * W, rel=1e-12
+        )
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("angles", [(0.0, 90.0), (10.0, 70.0, 130.0), (0.0, 30.0)])
+def test_turned_ribs_of_random_regions(seed, angles):
+    loops = random_region(seed)
+    _, broken, before = filled(*loops, kind="ribs", angles=angles, rib_spacing=80.0, index=seed)
+    on, laid, found = filled(*loops, kind="ribs", angles=angles, rib_spacing=80.0, turned=True, index=seed)
+    ribs = of_role(laid, "rib")
+    rings = [shapely.Polygon(points_of(loop, True)) for loop in on.region.loops]
+    core = rings[0].difference(shapely.union_all(rings[1:])).buffer(-W / 2 + 0.05, quad_segs=64)
+
+    assert len(ribs) <= len(of_role(broken, "rib"))
+    assert all(core.contains(shapely.LineString(points_of(bead.path, bead.closed))) for bead in ribs)
+    # no two beads cross
+    lines = [shapely.LineString(points_of(bead.path, bead.closed)) for bead in ribs]
+    assert not any(a.crosses(b) for i, a in enumerate(lines) for b in lines[:i])
+    assert all(line.is_simple for line in lines)
+    assert found.crossings <= before.crossings + 1e-6
+    assert found.outside < 1e-3
 
 
 def test_a_region_that_contours_fill_gets_no_fill():

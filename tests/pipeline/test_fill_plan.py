@@ -48,6 +48,8 @@ def test_settings_of_fill_are_told_one_by_one():
         ({"kind": "honey"}, "none, lines, contour or ribs"),
         ({"angles": []}, "one to twelve angles"),
         ({"rib_spacing": 0}, "fill.rib_spacing"),
+        ({"rib_crossings": "laid"}, "turned or broken"),
+        ({"adapt": "perhaps"}, "fill.adapt"),
         ({"overlaps": 0.1}, "did you mean overlap"),
     ],
 )

@@ -36,7 +36,7 @@ class Coverage:
         What whole beads inside the region could cover of that part of it which is to be filled, and what is
         covered of that.
     crossings : float
-        Covered by more than one rib.
+        Laid by ribs beyond what ribs cover: where they lie on each other.
     deposited, designed : float
         Volume of the beads, and of the region, mm3.
     """
@@ -134,7 +134,7 @@ def coverage(
         outside=max(found.union - found.inside[0], 0.0),
         reachable=region_area(reach),
         reached=found.inside[1],
-        crossings=crossed.twice,
+        crossings=math.fsum(length(path) * covering for path, covering in ribs) - crossed.union,
         deposited=math.fsum(length(b.path) * w * b.height for b, (_, w) in zip(beads, strips, strict=True)),
         designed=area * layer.plan.height,
     )

@@ -34,6 +34,8 @@ class FillPlan:
         fill.
     contours : int
         Contour beads that stay so.
+    turned_ribs : bool
+        Whether beads turn where ribs cross; else one rib is broken.
     angles : tuple of float
         Against x, rad: of lines one a layer in turn, of ribs all in every layer.
     joined : bool
@@ -50,6 +52,7 @@ class FillPlan:
     overlap: float
     rib_spacing: float
     contours: int = 2
+    turned_ribs: bool = False
 
 
 def fill_beads(
@@ -144,6 +147,8 @@ def fill_beads(
             width=width,
             overlap=overlap,
             first=index % len(plan.angles),
+            turned=plan.turned_ribs,
+            crossed=index % 2 == 1,
         )
         found += [("rib", each) for each in rib_beads(open_, core, pattern)]
     beads = _as_beads(found, laid.beads, width=width, height=layer.plan.height)

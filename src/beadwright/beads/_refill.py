@@ -178,7 +178,10 @@ def _chosen(
     ]
     ways = [first, asked, *others]
     with suppress(GeometryError):  # rings that cannot be had are no way
-        ways.append(_rings(piece, core, pattern, loss, rings, layer))
+        by = rings(piece)
+        ways.append(_rings(piece, core, pattern, loss, by, layer))
+        if pattern.joined > 0:
+            ways.append(_rings(piece, core, replace(pattern, joined=0.0), loss, by, layer))
     good = [way for way in ways if way.score(may) <= 1]
     if not good:
         more = [parted(whole, angle) for whole, angle in zip(others, angles, strict=True)]
@@ -218,10 +221,9 @@ def laid_lines(region: ArcRegion, core: ArcRegion, pattern: LinePattern) -> tupl
 
 
 def _rings(
-    piece: ArcRegion, core: ArcRegion, pattern: LinePattern, loss: float, rings: Rings, layer: int
+    piece: ArcRegion, core: ArcRegion, pattern: LinePattern, loss: float, by: LayerBeads, layer: int
 ) -> _Way:
     """Contour-parallel beads in a piece, joined by cross-overs if lines are."""
-    by = rings(piece)
     round_ = [bead for bead in by.beads if bead.role == "contour"]
     others = tuple(Laid(path=bead.path, width=bead.width) for bead in by.beads if bead.role != "contour")
     laid = (

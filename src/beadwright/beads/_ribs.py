@@ -1,7 +1,8 @@
 """Open ribs: families of parallel lines that stand at the same places in every layer.
 
-Where two families cross, one runs on and the other is broken, so that nothing is laid twice; which one runs
-on changes from layer to layer, so that each is bound to the other.
+Where two families cross, beads turn from one to the other (`_tours`), or one runs on and the other is broken,
+so that nothing is laid twice; which way they turn, and which one runs on, changes from layer to layer, so that
+each is bound to the other.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy.typing as npt
 from beadwright.arcs import offset
 from beadwright.beads._lines import Laid, square_ends
 from beadwright.beads._rows import rows_of, turned
+from beadwright.beads._tours import Crossing, Piece, toured, turned_crossings
 from beadwright.curves import ArcPath, ArcRegion, bounding_box
 
 Floats = npt.NDArray[np.float64]
@@ -40,6 +42,10 @@ class RibPattern:
         By how much ends of ribs overlap what they meet, mm.
     first : int
         Row of the family that is never broken.
+    turned : bool
+        Whether beads turn at crossings, where there is room, so that they are few.
+    crossed : bool
+        Which way they turn.
     """
 
     angles: tuple[float, ...]
@@ -47,6 +53,8 @@ class RibPattern:
     width: float
     overlap: float
     first: int = 0
+    turned: bool = False
+    crossed: bool = False
 
 
 def rib_beads(region: ArcRegion, core: ArcRegion, pattern: RibPattern) -> tuple[Laid, ...]:
@@ -65,10 +73,14 @@ def rib_beads(region: ArcRegion, core: ArcRegion, pattern: RibPattern) -> tuple[
     tuple of Laid
     """
     count = len(pattern.angles)
+    families = [
+        _family(region, core, pattern.angles[(pattern.first + place) % count], pattern)
+        for place in range(count)
+    ]
+    if pattern.turned:
+        return _turned(families, pattern)
     laid = np.zeros((0, 4))
-    for place in range(count):
-        angle = pattern.angles[(pattern.first + place) % count]
-        lines = _family(region, core, angle, pattern)
+    for lines in families:
         laid = np.concatenate([laid, *(_broken(line, laid, pattern) for line in lines)])
     return tuple(Laid(path=_segment(row), width=pattern.width) for row in laid)
 
@@ -95,22 +107,76 @@ def _family(region: ArcRegion, core: ArcRegion, angle: float, pattern: RibPatter
     return found[ends[:, 1] - ends[:, 0] >= SHORT * pattern.width]
 
 
-def _broken(line: Floats, others: Floats, pattern: RibPattern) -> Floats:
-    """What is left of a rib beside those that cross it: it ends where its bead meets theirs."""
+def _turned(families: list[Floats], pattern: RibPattern) -> tuple[Laid, ...]:
+    """Ribs in beads that turn at crossings where there is room; where there is none the later rib is broken."""
+    ribs = np.concatenate(families)
+    family = np.repeat(np.arange(len(families)), [len(lines) for lines in families])
+    every = [
+        Crossing(ribs=(int(other), row), at=(float(there), float(at)), cosine=float(cosine))
+        for row in range(len(ribs))
+        for other, at, there, cosine in _met(ribs[row], ribs[family < family[row]], pattern)
+    ]
+    good = turned_crossings(ribs, every, width=pattern.width, overlap=pattern.overlap)
+    turns = [each for each, turn in zip(every, good, strict=True) if turn]
+    arms: list[list[tuple[float, float, int]]] = [[] for _ in ribs]
+    for number, each in enumerate(turns):
+        for rib, at in zip(each.ribs, each.at, strict=True):
+            arms[rib].append((at, 0.0, number))
+    for each, turn in zip(every, good, strict=True):
+        if not turn:
+            gap = pattern.width / 2 / np.sqrt(1 - each.cosine**2) - pattern.overlap
+            arms[each.ribs[1]].append((each.at[1], float(gap), -1))
+    pieces = [piece for row, rib in enumerate(ribs) for piece in _pieces(row, rib, arms[row], turns, pattern)]
+    return toured(pieces, turns, width=pattern.width, overlap=pattern.overlap, crossed=pattern.crossed)
+
+
+def _pieces(
+    row: int, rib: Floats, places: list[tuple[float, float, int]], turns: list[Crossing], pattern: RibPattern
+) -> list[Piece]:
+    """What a rib is between its crossings: (how far along, half a gap, crossing or -1 where it is broken)."""
+    a, way = rib[:2], rib[2:] - rib[:2]
+    size = float(np.hypot(*way))
+    unit = way / size
+    found: list[Piece] = []
+    start, begin = 0.0, None
+    for at, gap, number in [*sorted(places), (size, 0.0, -1)]:
+        side = 2 * (turns[number].ribs[1] == row) if number >= 0 else 0
+        end = (number, side) if number >= 0 else None
+        if begin is not None or end is not None or at - gap - start >= SHORT * pattern.width:
+            ends = np.array([a + start * unit, a + (at - gap) * unit])
+            found.append(Piece(ends=ends, arms=(begin, end)))
+        start, begin = max(start, at + gap), (number, side + 1) if number >= 0 else None
+    return found
+
+
+def _met(line: Floats, others: Floats, pattern: RibPattern) -> list[tuple[int, float, float, float]]:
+    """Rows of ribs that a rib's bead meets, how far along it and along them, and the cosine between them."""
     a, way = line[:2], line[2:] - line[:2]
     size = float(np.hypot(*way))
     unit = way / size
     along = others[:, 2:] - others[:, :2]
     far = np.hypot(along[:, 0], along[:, 1])
-    sine = (unit[0] * along[:, 1] - unit[1] * along[:, 0]) / np.where(far > 0, far, 1.0)
-    crossing = np.abs(sine) > np.sin(ALONG)
-    to = others[crossing, :2] - a
-    sine, along, far = sine[crossing], along[crossing] / far[crossing, None], far[crossing]
+    along = along / np.where(far > 0, far, 1.0)[:, None]
+    sine = unit[0] * along[:, 1] - unit[1] * along[:, 0]
+    rows = np.flatnonzero(np.abs(sine) > np.sin(ALONG))
+    sine, along, far, to = sine[rows], along[rows], far[rows], others[rows, :2] - a
     at = (to[:, 0] * along[:, 1] - to[:, 1] * along[:, 0]) / sine
     there = (to[:, 0] * unit[1] - to[:, 1] * unit[0]) / sine
     half = pattern.width / 2 / np.abs(sine)
     met = (there > -half) & (there < far + half) & (at > -half) & (at < size + half)
-    cuts = sorted(zip(at[met].tolist(), (half[met] - pattern.overlap).tolist(), strict=True))
+    found = zip(rows[met], at[met], there[met], (along @ unit)[met], strict=True)
+    return [(int(row), float(x), float(y), float(cosine)) for row, x, y, cosine in found]
+
+
+def _broken(line: Floats, others: Floats, pattern: RibPattern) -> Floats:
+    """What is left of a rib beside those that cross it: it ends where its bead meets theirs."""
+    a, way = line[:2], line[2:] - line[:2]
+    size = float(np.hypot(*way))
+    unit = way / size
+    cuts = sorted(
+        (at, pattern.width / 2 / float(np.sqrt(1 - cosine**2)) - pattern.overlap)
+        for _, at, _, cosine in _met(line, others, pattern)
+    )
     pieces, start = [], 0.0
     for middle, gap in cuts:
         pieces.append((start, middle - gap))

@@ -20,6 +20,9 @@ from beadwright.numeric import Finding
 
 # Cells smaller than this, and open places smaller than this, are what rounding leaves, mm2.
 DUST = 1.0
+# Closed spaces smaller than this are pores: between two round beads (1 - pi / 4) h^2 stay open, 3.4 mm2 of a bead
+# 4 mm high, so that this much lies along 30 mm of any joint, mm3.
+PORE = 100.0
 
 
 def hollow_cells(hollow: ArcRegion, beads: Sequence[Bead]) -> tuple[ArcRegion, ...]:
@@ -65,7 +68,7 @@ class Voids:
         self._last, self._below = rows, region
 
     def findings(self) -> tuple[Finding, ...]:
-        """One finding ``void`` for each closed space, the largest first."""
+        """One finding ``void`` for each closed space above a pore's size, the largest first."""
         for row, _ in self._last:
             # Nothing lies above the last layer, or it is not known what.
             self._vented[row] = True
@@ -76,6 +79,8 @@ class Voids:
         found = []
         for rows in sorted(closed, key=lambda rows: -sum(self._volume[row] for row in rows)):
             volume = sum(self._volume[row] for row in rows)
+            if volume < PORE:
+                break
             layer, x, y, z = self._place[rows[0]]
             found.append(
                 Finding(

@@ -116,4 +116,5 @@ def fill_plan(settings: PlanSettings) -> FillPlan:
         overlap=fill.overlap,
         rib_spacing=fill.rib_spacing,
         contours=settings.contours,
+        turned_ribs=fill.rib_crossings == "turned",
     )

@@ -45,6 +45,11 @@ class Fill(Section):
     rib_spacing: Annotated[float, Quantity("length", 1.0, 10000.0)] = Field(
         100.0, description="distance of neighbouring ribs, mm"
     )
+    rib_crossings: Literal["turned", "broken"] = Field(
+        "turned",
+        description="where ribs cross: turned: beads turn from one rib to the other, so that they are few and none"
+        " crosses; broken: one rib runs on, the other ends at it",
+    )
     decks_top: int = Field(
         0, ge=0, le=100, description="closed layers under every place that is open above; 0: none"
     )
