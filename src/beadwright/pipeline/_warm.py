@@ -7,7 +7,6 @@ cache folder; a stamp there tells that all of it is present for this version, in
 
 from __future__ import annotations
 
-import gc
 import hashlib
 import sys
 import time
@@ -22,6 +21,7 @@ from beadwright.arcs import fit, offset, offset_path, subtract, unite
 from beadwright.curves import CurveKind, CurveLoops
 from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._load import load_kernels
+from beadwright.pipeline._quick import quicken
 from beadwright.pipeline._workers import WorkerLost, Workers, core_count
 from beadwright.section import cut, prepare, take_plane
 
@@ -68,10 +68,10 @@ def warm(whole: Callable[[], object], progress: Callable[[str, int, int], None] 
     """
     tell = progress or _silent
     begun = time.perf_counter()
-    first: tuple[Callable[[], None], ...] = (_arcs, _sections)
+    first: tuple[Callable[[], None], ...] = (_sections, _arcs, _others)
     total = len(first) + 1
     tell(COMPILING, 0, total)
-    workers = Workers(min(len(first), core_count()))
+    workers = Workers(min(2, core_count()))
     try:
         calls = [workers.submit(function) for function in first]
         for done, call in enumerate(as_completed(calls), 1):
@@ -93,14 +93,9 @@ def _silent(_stage: str, _done: int, _total: int) -> None:
     """Nobody wants to know how far it is."""
 
 
-def _keep_garbage() -> None:
-    """In a process that compiles and ends: collecting takes a tenth of that, and all of it lives on anyway."""
-    gc.disable()
-
-
 def _sections() -> None:
     """Meet the kernels of the section room."""
-    _keep_garbage()
+    quicken()
     cutter = prepare(read_step(SAMPLE))
     low, high = cutter.z_range
     heights = np.linspace(low, high, 9)[1:-1]
@@ -109,7 +104,7 @@ def _sections() -> None:
 
 def _arcs() -> None:
     """Meet the kernels of the arcs room on a square with one round and one free side."""
-    _keep_garbage()
+    quicken()
     fitted = fit(
         CurveLoops(
             kind=np.array(
@@ -131,6 +126,16 @@ def _arcs() -> None:
     region = unite(fitted.region).region
     subtract(region, offset(region, distance=-1.0).region)
     offset_path(region.loops[0], distance=1.0)
+
+
+def _others() -> None:
+    """Kernels whose types are few and plain, so that the plan of the sample need not wait for them."""
+    quicken()
+    from beadwright.beads._kernels import discs
+    from beadwright.process._kernels import wall
+
+    discs.compile("(float64[:, ::1], float64[:, ::1], int64[:, ::1], float64[:, ::1], float64)")
+    wall.compile("(float64[::1], float64[::1], float64[::1], float64[::1], int64, int64, int64, float64)")
 
 
 def _caches(names: tuple[str, ...]) -> tuple[str, ...]:
