@@ -13,7 +13,7 @@ import pytest
 
 from beadwright.pipeline import _quick
 
-KERNELS = '''
+KERNELS = """
 import numpy as np
 from numba import njit
 
@@ -31,7 +31,7 @@ def outer(values):
         work, top = inner(values[i], values[i + 1], i)
         total = total * 0.3 + top / 7.0 + (work[2] if i % 2 else -work[1])
     return total
-'''
+"""
 RUN = """
 import json, sys
 import numpy as np

@@ -63,7 +63,7 @@ def _type_once() -> None:
         rows.append((options, signature, self._impl_keys[signature.args]))
         return signature
 
-    BaseFunction.get_call_type = get_call_type
+    BaseFunction.get_call_type = get_call_type  # type: ignore[method-assign]
 
 
 def _leave_inner() -> None:
