@@ -17,7 +17,7 @@ from beadwright.errors import GeometryError, InputError, OutputError, SettingsEr
 from beadwright.pipeline import replan, verify_program
 from beadwright.pipeline._guard import cut_step
 from beadwright.pipeline._output import check_output
-from beadwright.pipeline._pieces import face_down
+from beadwright.pipeline._segments import face_down
 
 SCHEMA = json.loads(
     importlib.resources.files("beadwright.pipeline").joinpath("pieces.schema.json").read_text()

@@ -19,7 +19,7 @@ themselves can be made by any number of workers.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -130,7 +130,8 @@ def arrange(
     rule : SiteRule
         Where closed beads start.
     groups : sequence of int, optional
-        For each bead the part that it belongs to: all of one part are laid before the next part begins.
+        For each bead the part that it belongs to: all of one part are laid before the next
+        part begins, in the order of their numbers.
     restart : bool
         Whether the extruder stood before the layer: what lies inside comes first then, and the outermost bead last,
         so that the first bead, which is the worst, is not seen.
@@ -143,7 +144,7 @@ def arrange(
     place = trail.end
     laid: list[Bead] = []
     sites = _Sites(below=trail.starts, rule=rule)
-    for own in _grouped(beads, groups, place):
+    for own in _grouped(beads, groups):
         laid += _of_group(
             own, np.array(laid[-1].end) if laid else place, order, sites, restart=restart and not laid
         )
@@ -169,24 +170,14 @@ class _Sites:
     close: list[tuple[float, Bead]] = field(default_factory=list)
 
 
-def _grouped(
-    beads: Sequence[Bead], groups: Sequence[int] | None, place: Points | None
-) -> Iterator[Sequence[Bead]]:
-    """The beads of one part after those of another: always the part with the nearest end of a bead, first by number."""
-    if groups is None or len(set(groups)) < 2:
-        yield beads
-        return
+def _grouped(beads: Sequence[Bead], groups: Sequence[int] | None) -> list[list[Bead]]:
+    """The beads of each part, by its number: the same order in every layer, so that all have as long to cool."""
+    if groups is None:
+        return [list(beads)]
     waiting: dict[int, list[Bead]] = {}
-    for bead, group in sorted(zip(beads, groups, strict=True), key=lambda pair: pair[1]):
+    for bead, group in zip(beads, groups, strict=True):
         waiting.setdefault(group, []).append(bead)
-    while waiting:
-        ends = {group: np.array([p for b in own for p in (b.start, b.end)]) for group, own in waiting.items()}
-        at = place
-        group = min(waiting, key=lambda g: _far(ends[g], at))
-        own = waiting.pop(group)
-        yield own
-        # about where the nozzle is then: parts lie farther apart than their beads
-        place = np.mean([bead.start for bead in own], axis=0)
+    return [waiting[group] for group in sorted(waiting)]
 
 
 def _of_group(

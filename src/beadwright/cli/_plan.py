@@ -100,6 +100,12 @@ def plan(
     gap: Annotated[
         str | None, option("--gap", "MM", "least distance of parts set in rows [default: 50]")
     ] = None,
+    parts: Annotated[
+        str | None,
+        option(
+            "--parts", "together|in-turn", "several: layer by layer, or one after another [default: together]"
+        ),
+    ] = None,
     contraction: Annotated[
         str | None,
         option(
@@ -160,7 +166,7 @@ def plan(
         "fill": table(
             kind=fill, angles=fill_angles, rib_spacing=rib_spacing, decks_top=decks, decks_base=decks
         ),
-        "sequence": table(contour_order=contour_order, sites=start_sites),
+        "sequence": table(parts=parts, contour_order=contour_order, sites=start_sites),
         "bore": bore,
         "medial": None if medial else False,
         "rule": rule,

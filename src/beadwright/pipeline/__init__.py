@@ -1,5 +1,6 @@
 """The commands as functions: the only place that knows all rooms."""
 
+from beadwright.pipeline._any import plan_any, plan_pieces
 from beadwright.pipeline._calibrate import Calibration, calibrate
 from beadwright.pipeline._cluster import cluster
 from beadwright.pipeline._compare import Comparison, compare
@@ -11,7 +12,7 @@ from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._init import write_settings
 from beadwright.pipeline._meshway import CHORDS, MeshComparison, meshway
 from beadwright.pipeline._meshway_shown import chord_list, show_meshway, write_meshway
-from beadwright.pipeline._pieces import Pieces, plan_any, plan_pieces
+from beadwright.pipeline._pieces import Pieces
 from beadwright.pipeline._pieces_table import show_pieces
 from beadwright.pipeline._plan import Progress, compile_kernels, plan, plan_part
 from beadwright.pipeline._record import append_record

@@ -252,12 +252,13 @@ def _gaps(
 def _detour(
     cards: Cards, at: tuple[float, float, float], start: tuple[float, float], place: tuple[float, float]
 ) -> float:
-    """How much longer the traverse to a bead takes by way of a place off the part, s."""
+    """How much longer the traverse to a bead takes by way of a place off the part, up over other parts, s."""
 
     def across(one: tuple[float, float], other: tuple[float, float]) -> float:
         return straight_time(math.dist(one, other), cards.limits.traverse, cards.limits.acceleration)
 
-    return across(at[:2], place) + across(place, start) - across(at[:2], start)
+    over = straight_time(max(cards.over - at[2], 0.0), cards.vertical.traverse, cards.vertical.acceleration)
+    return across(at[:2], place) + across(place, start) - across(at[:2], start) + 2 * over
 
 
 def _thickness(layer: LayerRegion, areas: Sequence[float], runs: Sequence[float], height: float) -> float:

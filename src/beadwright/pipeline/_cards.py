@@ -70,6 +70,8 @@ class Cards:
         Of what a card's numbers say: a note as long as nobody has chosen the card.
     machine_level : Level
         Likewise of the machine.
+    over : float
+        Height at which the way to the park place passes other parts, mm.
     park : (float, float)
         Where the nozzle waits off the part, mm.
     cold : bool
@@ -106,6 +108,7 @@ class Cards:
     bead: tuple[float, float]
     purge_place: tuple[float, float, float] | None = None
     purge_track: float = 0.0
+    over: float = 0.0
     cold: bool = False
     halts: tuple[float, float] = (0.0, 0.0)
     leads_inside: bool = False

@@ -22,6 +22,7 @@ from beadwright.program import (
     PassMoves,
     Traverse,
     check_halts,
+    passing_over,
     with_devices,
 )
 from beadwright.settings import Machine, PlannedStop, Resolved
@@ -81,15 +82,17 @@ class Course:
     reaches: list[Reach] = field(default_factory=list)
     mass: float = 0.0
     area: float = 0.0
+    over: float = 0.0
 
     @classmethod
-    def of(cls, resolved: Resolved, dialect: Dialect) -> Course:
-        """At the start of a plan."""
+    def of(cls, resolved: Resolved, dialect: Dialect, over: float = 0.0) -> Course:
+        """At the start of a plan; ways from and to other places pass at the height `over` or above, mm."""
         return cls(
             resolved=resolved,
             dialect=dialect,
             waiting=list(resolved.settings.stop),
             area=resolved.settings.bead_area(),
+            over=over,
         )
 
     def stop(self, layer: int, time: float) -> Halt | None:
@@ -113,6 +116,7 @@ class Course:
         """
         machine = self.resolved.machine
         program = _within_vertical(program, machine.speeds.vertical)
+        program = passing_over(program, self.over, first=not any(len(each.moves) for each in self.reaches))
         program = with_devices(program, machine.device)
         events = self.dialect.events
         check_halts(program, start=events.flow_start.halt, stop=events.flow_stop.halt)
@@ -126,6 +130,15 @@ class Course:
         if stop.time is not None:
             return time >= stop.time
         return stop.mass is not None and self.mass >= stop.mass
+
+    def notes(self) -> tuple[str, ...]:
+        """What the program says at its top of parts that stand beside it."""
+        if not self.over:
+            return ()
+        return (
+            f"OTHER PARTS STAND ON THE PLATFORM: the ways from and to the park place pass at Z {self.over:g} mm; start"
+            " with the nozzle above that",
+        )
 
     def findings(self) -> tuple[Finding, ...]:
         """Stops that no layer was late enough for, and what a halting start may leave in one place."""

@@ -13,6 +13,8 @@ from beadwright.brep import Blank, Model, Steepness, steepness
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan, cusps, layers_between, plan_layers, schedule
 from beadwright.numeric import Finding
+from beadwright.pipeline._layer_work import Planes
+from beadwright.section import Cutter, TakenPlane, take_plane
 from beadwright.settings import PlanSettings
 
 LEVEL = 1e-9
@@ -185,3 +187,22 @@ def plan_heights(
     )
     plans = layers_between(made.edges.tolist(), rule=settings.rule)
     return Heights(plans=plans, steep=steep, missed=made.missed)
+
+
+def layer_planes(cutter: Cutter, plan: LayerPlan) -> Planes:
+    """The planes of a layer; the two of the rules outer and inner stay inside the slab."""
+    if plan.rule == "neutral":
+        return (_plane(cutter, plan.section_z[0]),)
+    low, high = plan.section_z
+    return take_plane(cutter, low, "above"), take_plane(cutter, high, "below")
+
+
+def _plane(cutter: Cutter, asked: float) -> TakenPlane:
+    """The plane of a layer: on a flat face just below it, so that a top keeps its material; on a crest above.
+
+    Just below a crest the section would be a hair.
+    """
+    below = take_plane(cutter, asked, "below")
+    intervals = cutter.intervals
+    flat = bool(np.any(intervals.flat & (intervals.low <= asked + 2e-6) & (intervals.high >= asked - 2e-6)))
+    return below if flat or not below.why else take_plane(cutter, asked, "above")

@@ -16,8 +16,9 @@ from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan, plan_layers
 from beadwright.mesh import load
 from beadwright.pipeline._cards import cards
+from beadwright.pipeline._heights import layer_planes
 from beadwright.pipeline._part import describe_input, read_part
-from beadwright.pipeline._plan import compile_kernels, layer_planes
+from beadwright.pipeline._plan import compile_kernels
 from beadwright.pipeline._two_ways import Laid, by_solid, by_triangles
 from beadwright.pipeline._warm import is_warm
 from beadwright.pipeline._ways import Measure, Way

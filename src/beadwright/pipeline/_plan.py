@@ -11,12 +11,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Unpack
 
-import numpy as np
-
 from beadwright.beads import SiteRule, Trail, arrange
 from beadwright.brep import Model
 from beadwright.errors import SettingsError
-from beadwright.layers import LayerPlan, find_folds
+from beadwright.layers import find_folds
 from beadwright.pipeline._bead_findings import corner_findings, void_findings
 from beadwright.pipeline._build import Clock, build_layer
 from beadwright.pipeline._built import Built, built
@@ -27,11 +25,11 @@ from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, plan_document, run_document, stops_told, worst
 from beadwright.pipeline._findings import plan_findings
 from beadwright.pipeline._head import program_head
-from beadwright.pipeline._heights import LEVEL, asked_layers, plan_heights, reach
+from beadwright.pipeline._heights import LEVEL, asked_layers, layer_planes, plan_heights, reach
 from beadwright.pipeline._joint_findings import joint_findings
 from beadwright.pipeline._json import as_text
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
-from beadwright.pipeline._layer_work import Job, LayerWork, Planes
+from beadwright.pipeline._layer_work import Job, LayerWork
 from beadwright.pipeline._lean import lean_findings
 from beadwright.pipeline._mesh import arc_findings
 from beadwright.pipeline._output import Output, output_folder
@@ -39,7 +37,7 @@ from beadwright.pipeline._release import write_release
 from beadwright.pipeline._rest import Rest, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._safety import check_safety
-from beadwright.pipeline._set_up import SetUp, set_up
+from beadwright.pipeline._set_up import SetUp, in_turn, set_up
 from beadwright.pipeline._sheet import plan_sheet
 from beadwright.pipeline._sites import rank_order, site_rule
 from beadwright.pipeline._stages import COMPILE, Stages
@@ -49,7 +47,7 @@ from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
 from beadwright.pipeline._writing import Writing, settle
 from beadwright.post import ProgramFile
 from beadwright.program import layer_program
-from beadwright.section import Cutter, TakenPlane, prepare, take_plane
+from beadwright.section import prepare
 from beadwright.settings import ROUNDING_UNITS, PlanOptions, PlanSettings, Resolved, resolve
 
 Progress = Callable[[str, int, int], None]
@@ -129,16 +127,17 @@ def plan_part(
     warm_first: bool = True,
     rest: Rest | None = None,
     recorded: Path | None = None,
+    over: float = 0.0,
 ) -> PlanResult:
     """`plan` with settings that are resolved already; kernels are compiled first, unless it is for that.
 
-    `recorded` is where the part will lie, if that is elsewhere.
+    `recorded` is where the part will lie, if that is elsewhere; `over` the height of ways past other parts, mm.
     """
     stages = Stages()
     resolved, writing = settle(resolved)
     settings = resolved.settings
-    if settings.cut:
-        raise SettingsError("cut: this job makes several programs; call beadwright.plan_pieces")
+    if settings.cut or in_turn(settings):
+        raise SettingsError("this job makes several programs; call beadwright.plan_pieces")
     when = dt.datetime.now(dt.UTC)
     tell = progress or _silent
     with ExitStack() as stack:
@@ -163,6 +162,7 @@ def plan_part(
                 cold=rest is not None,
                 halts=writing.halts(),
                 leads_inside=writing.leads_inside(),
+                over=over,
             )
             earlier = None if settings.earlier is None else read_earlier(settings.earlier, model)
             later = find_later(solid, settings, earlier)
@@ -198,7 +198,7 @@ def plan_part(
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
-        course = Course.of(resolved, writing.dialect)
+        course = Course.of(resolved, writing.dialect, over)
         works_of = crew.work(data, asked, planes, settings)
         laid = _lay(works_of, settings, card, writing, course, stages, tell, len(plans), rule, source)
         with stages.measure("process"):
@@ -210,7 +210,7 @@ def plan_part(
                 matrix,
                 resolved,
                 plans,
-                (*judged.notes, *whole.notes(), *(rest.notes() if rest else ())),
+                (*course.notes(), *judged.notes, *whole.notes(), *(rest.notes() if rest else ())),
                 later=[feature.faces for feature in later.features],
                 copies=tuple(zip(source.copies, source.matrices(matrix), strict=True)),
             )
@@ -293,22 +293,6 @@ def plan_part(
         out=None if out is None else Path(out),
         build=whole,
     )
-
-
-def layer_planes(cutter: Cutter, plan: LayerPlan) -> Planes:
-    """The planes of a layer; the two of the rules outer and inner stay inside the slab."""
-    if plan.rule == "neutral":
-        return (_plane(cutter, plan.section_z[0]),)
-    low, high = plan.section_z
-    return take_plane(cutter, low, "above"), take_plane(cutter, high, "below")
-
-
-def _plane(cutter: Cutter, asked: float) -> TakenPlane:
-    """The plane of a layer: just below a flat face, to keep a top's material; above a crest, below it is a hair."""
-    below = take_plane(cutter, asked, "below")
-    intervals = cutter.intervals
-    flat = bool(np.any(intervals.flat & (intervals.low <= asked + 2e-6) & (intervals.high >= asked - 2e-6)))
-    return below if flat or not below.why else take_plane(cutter, asked, "above")
 
 
 def compile_kernels(progress: Progress | None = None) -> Warmed:

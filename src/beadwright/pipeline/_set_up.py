@@ -41,6 +41,8 @@ class StandingPart:
         Its true extent there, mm.
     faces, solids : int
         How many it has.
+    source : str, Path or shape
+        What it was read from.
     """
 
     index: int
@@ -51,6 +53,7 @@ class StandingPart:
     box: Floats
     faces: int
     solids: int
+    source: Any
 
     def __str__(self) -> str:
         """As messages name it."""
@@ -133,6 +136,7 @@ def inverted(matrix: Floats) -> Floats:
 class _Asked:
     """A copy before it has a place: its model, and where it is asked to stand (None: in rows)."""
 
+    source: Any
     model: Model
     triangles: Triangles | None
     turn: float
@@ -169,12 +173,13 @@ def set_up(part: Any, resolved: Resolved, *, picture: bool) -> SetUp:
         return found, shown
 
     model, triangles = read(part)
-    if not (settings.copies > 1 or settings.place or settings.beside):
+    if not has_several(settings):
         return SetUp(model=model, triangles=triangles)
-    asked = _of_first(model, triangles, resolved)
+    asked = _of_first(part, model, triangles, resolved)
     for row in settings.beside:
-        own, shown = read(beside_path(row.file, resolved.job_folder))
-        asked += [_Asked(model=own, triangles=shown, turn=row.turn, at=row.at)] * row.copies
+        path = beside_path(row.file, resolved.job_folder)
+        own, shown = read(path)
+        asked += [_Asked(source=path, model=own, triangles=shown, turn=row.turn, at=row.at)] * row.copies
     ground = _Machine(resolved)
     standing = _placed(asked, settings, ground)
     copies, models, pictures = zip(*standing, strict=True)
@@ -189,14 +194,27 @@ def set_up(part: Any, resolved: Resolved, *, picture: bool) -> SetUp:
     )
 
 
-def _of_first(model: Model, triangles: Triangles | None, resolved: Resolved) -> list[_Asked]:
+def _of_first(part: Any, model: Model, triangles: Triangles | None, resolved: Resolved) -> list[_Asked]:
     """The copies of the part itself."""
     settings = resolved.settings
     if settings.place:
-        return [_Asked(model=model, triangles=triangles, turn=row.turn, at=row.at) for row in settings.place]
+        return [
+            _Asked(source=part, model=model, triangles=triangles, turn=row.turn, at=row.at)
+            for row in settings.place
+        ]
     alone = settings.copies == 1 and resolved.source["at"] != "default"
     at = settings.at if alone else None
-    return [_Asked(model=model, triangles=triangles, turn=0.0, at=at)] * settings.copies
+    return [_Asked(source=part, model=model, triangles=triangles, turn=0.0, at=at)] * settings.copies
+
+
+def has_several(settings: PlanSettings) -> bool:
+    """Whether a job prints more than one part as it is, or says where."""
+    return settings.copies > 1 or bool(settings.place or settings.beside)
+
+
+def in_turn(settings: PlanSettings) -> bool:
+    """Whether a job prints several parts one after another."""
+    return settings.sequence.parts == "in-turn" and has_several(settings)
 
 
 def beside_path(file: str, folder: Path | None) -> Path:
@@ -280,6 +298,7 @@ def _placed(
             box=model.box,
             faces=len(model.faces),
             solids=len(model.solids),
+            source=each.source,
         )
         shown = each.triangles
         if shown is not None:

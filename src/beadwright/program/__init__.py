@@ -22,6 +22,7 @@ from beadwright.program._events import (
     Traverse,
 )
 from beadwright.program._order import ORDER, State, check_order
+from beadwright.program._over import passing_over
 from beadwright.program._program import (
     AS_READ,
     Before,
@@ -73,6 +74,7 @@ __all__ = [
     "check_halts",
     "check_order",
     "layer_program",
+    "passing_over",
     "switch",
     "with_devices",
 ]

@@ -177,6 +177,23 @@ class Tamper(Section):
     on_delay: Seconds = Field(0.0, description="time from the start of a bead to the first stroke, s")
 
 
+class Head(Section):
+    """What moves with the nozzle and would strike a part that stands beside: for parts printed one after another."""
+
+    size: tuple[Size, Size] = Field(
+        description="size of the head along X and Y, the nozzle in its middle, mm"
+    )
+    above_tip: Annotated[float, Quantity("length", 0.0, 10_000.0)] = Field(
+        description="its lowest point above the tip of the nozzle, mm"
+    )
+    beam_depth: Size = Field(
+        description="depth along Y of the beam that carries it all along X, the nozzle in its middle, mm"
+    )
+    beam_above_tip: Annotated[float, Quantity("length", 0.0, 10_000.0)] = Field(
+        description="the beam's lowest point above the tip of the nozzle, mm"
+    )
+
+
 Moment = Literal[
     "program start",
     "program end",
@@ -290,6 +307,9 @@ class Machine(Section):
     extruder: Extruder = Field(Extruder.model_validate({}), description="the screw, its drive and its lag")
     tamper: Tamper | None = Field(
         None, description="plate or ring that presses the bead flat; none: no tamper"
+    )
+    head: Head | None = Field(
+        None, description="head and beam above the nozzle; needed where parts are printed one after another"
     )
     device: tuple[Device, ...] = Field(
         (), max_length=100, description="what is switched, and at what moments"

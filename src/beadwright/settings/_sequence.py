@@ -18,6 +18,11 @@ class Sequence(Section):
         description="inward: the outermost contour bead first, for the better face; outward: last, so that a"
         " leaning one rests on the others",
     )
+    parts: Literal["together", "in-turn"] = Field(
+        "together",
+        description="several parts: together: layer by layer, so that a layer lasts longer; in-turn: one whole part"
+        " after another, each by a program of its own",
+    )
     sites: Literal["corner", "spread", "line"] = Field(
         "corner",
         description="start points of closed beads: corner: at an inside corner, staggered; spread: as far as may"
