@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from beadwright.beads import Trail, arrange, contour_beads, wall_range
 from beadwright.beads._axis import middles
 from beadwright.beads._curve import clearance, through
-from beadwright.beads._medial import _along
+from beadwright.beads._listed import spaced
 from beadwright.curves import ArcRegion, length, signed_area
 from beadwright.layers import plan_layers
 from tests.post._build_programs import bead, circle, layer, path
@@ -114,7 +114,7 @@ def test_round_a_corner_the_bead_keeps_to_the_middle():
     ell = [[0, 0], [200, 0], [200, W], [W, W], [W, 100], [0, 100]]
     (only,) = laid(polygon(ell)).beads
 
-    at = np.concatenate([_along(only.path, 0.2), only.path.points])
+    at = np.concatenate([spaced(only.path, 0.2), only.path.points])
     # points between an outer side and the inner corner lie on parabolas; the corner's disc has the radius
     # r = sqrt(2) W / (1 + sqrt(2)), as r to both sides and sqrt(2) (W - r) to the corner
     near = shapely.distance(shapely.points(at), shapely.LinearRing(ell))
@@ -202,7 +202,7 @@ def test_lines_and_arcs_pass_their_points_within_the_tolerance():
     ring = shapely.LinearRing(
         np.stack([120 * np.cos(s := np.linspace(0, 2 * math.pi, 20001)), 70 * np.sin(s)], 1)
     )
-    assert shapely.distance(shapely.points(_along(line, 0.2)), ring).max() < 0.011
+    assert shapely.distance(shapely.points(spaced(line, 0.2)), ring).max() < 0.011
     assert len(line.bulge) < 60
 
 
@@ -224,7 +224,7 @@ def test_no_medial_bead_leaves_the_region(radius, dx, dy, wall, corners, twist):
 
     big = radius + wall + math.hypot(dx, dy)
     for b in result.beads:
-        at = _along(b.path, 1.0)
+        at = spaced(b.path, 1.0)
         near = np.minimum(
             big - np.hypot(*at.T), shapely.distance(shapely.points(at), shapely.LinearRing(hole))
         )

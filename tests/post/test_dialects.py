@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from beadwright.curves import length
 from beadwright.errors import SettingsError
-from beadwright.post import AxisFeed, Words, dialect_names, lint, load_dialect, split_program
+from beadwright.post import AxisFeed, Words, dialect_names, dry_run, lint, load_dialect, split_program
 from beadwright.program import Head
 from beadwright.verify import FlowWords
 from beadwright.verify import read as verifiers_read
@@ -250,11 +251,73 @@ def refused(tmp_path, text):
             'based_on = "rs274-lines"\ndistance = "incremental"\n[events.line]\nlines = ["G1 X{dx} Y{dy}"]\n',
             "do the lines of bead moves fit to distance = 'incremental'?",
         ),
+        (
+            'based_on = "rs274"\n[events.flow_change]\nlines = ["S{rpm}"]\nmotion = "synchronised"\n',
+            "events.flow_change: has no meaning where flow is speed-tied",
+        ),
+        (
+            'based_on = "rs274-screw"\n[events.flow_change]\nlines = ["S80"]\nmotion = "synchronised"\n',
+            "must write {rpm}",
+        ),
+        (
+            'based_on = "rs274-screw"\n[events.flow_change]\nlines = ["S{rpm} S5"]\nmotion = "synchronised"\n',
+            "breaks the standard",
+        ),
         ('based_on = "rs274"\nunits = "cm"\n', "units: 'cm' cannot be used; allowed mm or inch"),
     ],
 )  # fmt: skip
 def test_a_dialect_at_fault_is_refused_when_it_is_loaded(tmp_path, text, told):
     assert told in refused(tmp_path, text)
+
+
+SYNCHRONISED = """name = "screw-sync"
+based_on = "rs274-screw"
+
+[events.flow_change]
+lines = ["S{rpm}"]
+motion = "synchronised"
+"""
+# 60 mm of 8.0 and an arc of radius 20 over 90 degrees of 9.0 mm
+VARIED = path([[0, 0], [30, 0], [60, 0], [80, 20]], [0, 0, math.tan(math.pi / 8)], closed=False)
+
+
+def varied():
+    return bead(
+        replace(VARIED, support=np.array([0, 0, 1], np.int32)), role="medial", width=8.34, widths=(8.0, 9.0)
+    )
+
+
+def test_the_flow_changes_with_the_width_inside_a_bead(tmp_path):
+    file = tmp_path / "sync.toml"
+    file.write_text(SYNCHRONISED)
+    dialect = load_dialect(file)
+    text, _, _ = program([[varied()]], dialect=dialect, rpm=[(70.0, 78.75)])
+    lines = text[text.index("(bead ") :].split("\n")
+
+    assert dialect.varies
+    assert lint(text) == ()
+    assert lines[1:9] == [
+        "M3 S70.0", "(width mm=8.0)", "G1 X30.0000 Y0.0000", "G1 X60.0000 Y0.0000",
+        "(width mm=9.0)", "S78.75", "G3 X80.0000 Y20.0000 I0.0000 J20.0000", "M5",
+    ]  # fmt: skip
+    dry = dry_run(text, words=words_of(dialect), dialect=dialect, devices=(), lift=10.0, feed=None)
+    assert "S78" not in dry
+    assert "S70" not in dry
+
+
+def test_an_extruder_axis_advances_by_each_moves_own_area():
+    axis = AxisFeed(scale=1000.0, kind="flat")
+    text, texts, _ = program([[varied()]], dialect=load_dialect("rs274-axis"), axis=axis)
+    volumes = (60 * 8.0 * 4.0 / 1000, math.pi * 10 * 9.0 * 4.0 / 1000)
+
+    assert texts[0].advance == pytest.approx(sum(volumes), abs=1e-5)
+    assert f"G1 X60.0000 Y0.0000 A{volumes[0]:.5f}\n(width mm=9.0)\nG3" in text
+
+
+def test_without_a_word_in_time_with_the_moves_no_width_varies():
+    plain = [load_dialect(name) for name in ("rs274", "rs274-screw", "rs274-continuous")]
+    assert [dialect.varies for dialect in plain] == [False] * 3
+    assert load_dialect("rs274-axis").varies
 
 
 def test_a_missing_event_is_told_with_its_name(tmp_path):

@@ -49,6 +49,26 @@ def test_a_ring_has_the_length_and_volume_of_pappus() -> None:
     assert found.run.feed_s == pytest.approx((3141.592654 + 20) / 100, abs=1e-6)  # and 20 mm down at feed
 
 
+def test_a_bead_whose_width_varies_is_measured_move_by_move() -> None:
+    # 100 mm of 8 and 100 mm of 10, 4 high
+    model = box(300.0)
+    moves = ("(width mm=8.0)", "G1 X0 Y0", "(width mm=10.0)", "G1 X100 Y0")
+    bead = HandBead((-100.0, 0.0), moves, role="medial", width=9.0, closed=0)
+    found = verify(told(model, [[bead]]), model, ALL)
+
+    assert found.run.volume_mm3 == pytest.approx(100 * 8 * 4 + 100 * 10 * 4, abs=1e-6)
+    assert first(found).covered_mm2 == pytest.approx(1800.0, abs=1e-6)
+    assert "comment-place" not in errors(found)
+
+
+def test_a_width_outside_a_bead_is_at_a_wrong_place() -> None:
+    model = box(300.0)
+    text = told(model, [[HandBead((-100.0, 0.0), ("G1 X100 Y0",), role="medial", closed=0)]])
+    found = verify(text.replace("(layer ", "(width mm=8.0)\n(layer ", 1), model, ALL)
+
+    assert "comment-place" in errors(found)
+
+
 def test_a_ring_that_fills_its_section_leaves_nothing_and_covers_nothing_twice() -> None:
     # swept area 2 pi R w is that of the section pi (505^2 - 495^2)
     model = tube(505.0, 495.0)

@@ -10,11 +10,11 @@ from beadwright.beads._corners import Corner, Tight, sharpest_corner, tightest_b
 from beadwright.beads._coverage import Coverage, coverage, covering_loss
 from beadwright.beads._decks import Deck, deck_region
 from beadwright.beads._fill import FillPlan, fill_beads
-from beadwright.beads._medial import WallRange, wall_range
 from beadwright.beads._refill import Allowance
 from beadwright.beads._start import reversed_path
 from beadwright.beads._voids import Voids, hollow_cells
 from beadwright.beads._wall import wall_beads
+from beadwright.beads._zones import WallRange, wall_range
 
 __all__ = [
     "AS_ASKED",

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.beads._trails import fewest_trails
+from beadwright.beads._middle import SNAP, Middle, joined_middles
 from beadwright.curves import ArcRegion, chords
 
 Floats = npt.NDArray[np.float64]
@@ -29,28 +29,7 @@ FAN = 1e-7
 # Changes are bracketed within this along the boundary, mm, or after so many halvings.
 BRACKET = 1e-7
 HALVINGS = 40
-# Ends of middles nearer to each other than this are one node, mm.
-SNAP = 1e-4
 _QUARTER = float(np.tan(np.pi / 8))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Middle:
-    """One middle line between two sides, through exact points of the medial axis (n points).
-
-    Attributes
-    ----------
-    at : (n, 2) float
-        Points, mm.
-    radius : (n,) float
-        Of the disc about each, mm: half the wall's thickness there.
-    closed : bool
-        Whether the last point is the first.
-    """
-
-    at: Floats
-    radius: Floats
-    closed: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -88,14 +67,51 @@ def middles(
     tuple of Middle
         Joined at junctions into the fewest lines; each piece of middle once.
     """
+    found = walls(region, least=least, most=most, step=step, tolerance=tolerance)
+    return () if found is None else found.middles()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Walls:
+    """Places on a boundary with their discs, fine enough to follow the middles of walls in a range."""
+
+    boundary: _Boundary
+    element: Ints
+    share: Floats
+    disc: _Discs
+    least: float
+    most: float
+
+    def middles(self) -> tuple[Middle, ...]:
+        """The middle lines."""
+        return joined_middles(_runs(self.element, self.disc, self.least, self.most))
+
+    def places(self) -> tuple[Floats, Floats, Floats, npt.NDArray[np.bool_]]:
+        """Points, unit normals into the material, radii of the discs, and whether each is of a wall."""
+        wall = _keys(self.disc, self.least, self.most) >= 0
+        return *_on(self.boundary, self.element, self.share), self.disc.radius, wall
+
+    def loops(self) -> list[Ints]:
+        """Rows of the places of each loop, in its direction."""
+        spans = len(self.boundary.spans)
+        span = self.boundary.span[self.element]
+        # A corner's fan comes before the span at whose start it stands.
+        order = np.lexsort((self.share, self.element < spans, span))
+        loop = np.cumsum(self.boundary.next != np.arange(spans) + 1)
+        loop = np.concatenate([[0], loop[:-1]])[span[order]]
+        return np.split(order, np.flatnonzero(np.diff(loop)) + 1)
+
+
+def walls(region: ArcRegion, *, least: float, most: float, step: float, tolerance: float) -> Walls | None:
+    """What middles and sides of walls are made from; see `middles`. None for an empty region."""
     if not region.loops:
-        return ()
+        return None
     boundary = _boundary(region)
     element, share = _places(boundary, step)
     disc = _discs(boundary, element, share, most)
     element, share, disc = _bracketed(boundary, element, share, disc, least, most)
     element, share, disc = _smoothed(boundary, element, share, disc, least, most, tolerance)
-    return _joined(_runs(element, disc, least, most))
+    return Walls(boundary=boundary, element=element, share=share, disc=disc, least=least, most=most)
 
 
 def _boundary(region: ArcRegion) -> _Boundary:
@@ -340,33 +356,3 @@ def _runs(element: Ints, disc: _Discs, least: float, most: float) -> list[tuple[
             last = i if kept[i] else last
         pieces.append((at[kept], radius[kept]))
     return pieces
-
-
-def _joined(pieces: list[tuple[Floats, Floats]]) -> tuple[Middle, ...]:
-    """Pieces whose ends meet, joined into the fewest lines."""
-    if not pieces:
-        return ()
-    from scipy.sparse.csgraph import connected_components
-    from scipy.spatial import cKDTree
-
-    ends = np.concatenate([at[[0, -1]] for at, _ in pieces])
-    tree = cKDTree(ends)
-    _, node = connected_components(tree.sparse_distance_matrix(tree, SNAP), directed=False)
-    _, first = np.unique(node, return_index=True)
-    place = ends[first]
-    edges = [((float(node[2 * i]), 0.0), (float(node[2 * i + 1]), 0.0)) for i in range(len(pieces))]
-    lines = []
-    for trail in fewest_trails(edges):
-        at: list[Floats] = []
-        radius: list[Floats] = []
-        for row, ahead in trail:
-            p, r = pieces[row]
-            a, b = place[node[2 * row]], place[node[2 * row + 1]]
-            p = np.concatenate([a[None], p[1:-1], b[None]])
-            p, r = (p, r) if ahead else (p[::-1], r[::-1])
-            at.append(p[1:] if at else p)
-            radius.append(r[1:] if radius else r)
-        whole = np.concatenate(at)
-        closed = len(whole) > 3 and bool((whole[0] == whole[-1]).all())
-        lines.append(Middle(at=whole, radius=np.concatenate(radius), closed=closed))
-    return tuple(lines)

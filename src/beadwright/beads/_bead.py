@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from beadwright.curves import ArcPath
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.curves import ArcPath, lengths
 
 Role = Literal["contour", "wall", "medial", "fill", "rib", "deck"]
 Order = Literal["outer", "inner"]
@@ -34,7 +37,10 @@ class Bead:
         Distance of the centreline from the boundary of the layer's region, mm, positive into the material;
         of a wall bead from the section curve, positive to its left.
     width, height : float
-        Of the bead, mm.
+        Of the bead, mm; of one whose width varies the mean along it, so that area by length is its volume.
+    widths : tuple of float
+        Empty for a bead of one width. Else those that its moves have, mm: ``path.support`` of a move is its row
+        here, so that whatever cuts or turns the path keeps them.
     """
 
     path: ArcPath
@@ -45,6 +51,7 @@ class Bead:
     offset: float
     width: float
     height: float
+    widths: tuple[float, ...] = ()
 
     @property
     def closed(self) -> bool:
@@ -61,3 +68,31 @@ class Bead:
         """Where the bead ends, mm."""
         row = self.path.points[0 if self.closed else -1]
         return float(row[0]), float(row[1])
+
+    def strips(self) -> tuple[tuple[ArcPath, float], ...]:
+        """Parts of the path with the width of each, mm: one of a bead of one width."""
+        if not self.widths:
+            return ((self.path, self.width),)
+        row = self.path.support
+        cuts = np.flatnonzero(np.diff(row)) + 1
+        return tuple(
+            (part_of(self.path, own), self.widths[row[own[0]]]) for own in np.split(np.arange(len(row)), cuts)
+        )
+
+
+def part_of(path: ArcPath, rows: npt.NDArray[np.int64]) -> ArcPath:
+    """Neighbouring moves of a path, as an open path."""
+    ends = (int(rows[-1]) + 1) % len(path.points)
+    return ArcPath(
+        points=path.points[[*rows, ends]],
+        bulge=path.bulge[rows],
+        face=path.face[rows],
+        support=path.support[rows],
+        closed=False,
+    )
+
+
+def mean_width(path: ArcPath, widths: npt.NDArray[np.float64]) -> float:
+    """Mean along a path of the widths of its moves, mm."""
+    run = lengths(path)
+    return float((run * widths).sum() / run.sum())

@@ -12,8 +12,11 @@ import numpy as np
 from beadwright.arcs import Lost, lost, offset
 from beadwright.beads._bead import Bead
 from beadwright.beads._loops import nearest_loop
-from beadwright.beads._medial import WallRange, medial_beads, without_walls
+from beadwright.beads._medial import medial_beads, without_walls
+from beadwright.beads._narrow import narrowed
+from beadwright.beads._sides import Stretch
 from beadwright.beads._thin import thin_places
+from beadwright.beads._zones import WallRange, zones
 from beadwright.curves import ArcPath, ArcRegion, distances, signed_area
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
@@ -109,6 +112,7 @@ def contour_beads(
     walls: WallRange | None = None,
     tolerance: float = 0.01,
     rounding: float = PRINTED,
+    vary: bool = False,
 ) -> LayerBeads:
     """Lay up to `contours` beads along every loop of the region, holes too.
 
@@ -132,6 +136,9 @@ def contour_beads(
         Of the middles of curved walls, mm.
     rounding : float
         What printing may move a bead by, mm: about three units of the last place.
+    vary : bool
+        Whether the flow can change inside a bead: then widths follow the walls, and beads of walls of two or
+        three share what the wall leaves them.
 
     Returns
     -------
@@ -155,13 +162,18 @@ def contour_beads(
     for rank in range(1, contours + 1 + (walls is not None)):
         distance = width / 2 + (rank - 1) * spacing
         middle: tuple[Bead, ...] = ()
+        sides: tuple[Stretch, ...] = ()
+        by_number = None
         if walls is not None:
+            if vary and rank <= contours:
+                by_number = zones(walls, width=width, spacing=spacing, last=rank == contours)
             # What the ranks so far leave, cut into walls and the rest.
             rest = offset(layer.region, distance=(rank - 1) * spacing)
             made = medial_beads(
                 layer, rest.region, walls, rank=rank, inside=(rank - 1) * spacing, width=width,
-                height=height, tolerance=tolerance,
+                height=height, tolerance=tolerance, zones=by_number,
             )  # fmt: skip
+            sides = made.sides
             middle, bound = made.beads, max(bound, rest.bound.mm)
             fallbacks += rest.fallbacks
             medial += middle
@@ -185,8 +197,18 @@ def contour_beads(
             paths, bound = kept.paths, max(bound, inner.bound.mm + kept.bound)
             fallbacks += kept.fallbacks
             places += kept.lost
+        shared: tuple[Bead, ...] = ()
+        if by_number is not None and sides:
+            narrow = narrowed(
+                paths, sides, by_number, rank=rank, inside=(rank - 1) * spacing, width=width,
+                height=height, tolerance=tolerance,
+            )  # fmt: skip
+            paths, shared = narrow.paths, narrow.beads
+            places += narrow.lost
         if rank == 1:
-            outermost = paths
+            outermost = (*paths, *(bead.path for bead in shared))
+        for place, bead in enumerate(shared, len(paths)):
+            beads.append(replace(bead, loop=place if rank == 1 else nearest_loop(bead.path, outermost)))
         for place, path in enumerate(paths):
             loop = path if path.closed else inner.region.loops[nearest_loop(path, inner.region.loops)]
             beads.append(

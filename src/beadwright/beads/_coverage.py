@@ -114,13 +114,13 @@ def coverage(
     Coverage or None
         None where the areas could not be had for certain.
     """
-    strips = [(bead.path, bead.width - loss) for bead in beads]
+    strips = [(path, width - loss) for bead in beads for path, width in bead.strips()]
     core = offset(layer.region, distance=width / 2).region
     reach = offset(core, distance=(loss - width) / 2).region if core.loops else core
     if hollow.loops and reach.loops:
         reach = subtract(reach, hollow).region
     found = cover(strips, (layer.region, reach))
-    ribs = [strip for strip, bead in zip(strips, beads, strict=True) if bead.role == "rib"]
+    ribs = [(bead.path, bead.width - loss) for bead in beads if bead.role == "rib"]
     crossed = cover(ribs)
     if found is None or crossed is None:
         return None
@@ -135,6 +135,7 @@ def coverage(
         reachable=region_area(reach),
         reached=found.inside[1],
         crossings=math.fsum(length(path) * covering for path, covering in ribs) - crossed.union,
-        deposited=math.fsum(length(b.path) * w * b.height for b, (_, w) in zip(beads, strips, strict=True)),
+        # The mean width along a bead of varying width gives its volume.
+        deposited=math.fsum(length(b.path) * (b.width - loss) * b.height for b in beads),
         designed=area * layer.plan.height,
     )

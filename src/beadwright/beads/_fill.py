@@ -13,9 +13,9 @@ from beadwright.beads._contour import AS_ASKED, NOTHING, LayerBeads, Refilled, c
 from beadwright.beads._crossed import joined_rings
 from beadwright.beads._decks import Deck
 from beadwright.beads._lines import Laid, LinePattern
-from beadwright.beads._medial import WallRange
 from beadwright.beads._refill import Allowance, Refill, laid_lines, refilled
 from beadwright.beads._ribs import RibPattern, rib_beads
+from beadwright.beads._zones import WallRange
 from beadwright.curves import ArcRegion
 from beadwright.layers import LayerRegion
 

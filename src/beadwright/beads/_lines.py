@@ -14,9 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs import offset
-from beadwright.beads._medial import WallRange
 from beadwright.beads._rows import Rows, pieces_of, rows_of, turned, turned_path
 from beadwright.beads._start import cut_between
+from beadwright.beads._zones import WallRange
 from beadwright.curves import ArcPath, ArcRegion, bounding_box, chords, lengths
 
 Floats = npt.NDArray[np.float64]

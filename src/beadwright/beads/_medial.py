@@ -1,9 +1,10 @@
 """Beads along the middle of walls that are about one bead thick.
 
 A wall whose thickness lies within the range that one bead can take is laid as one medial bead, whose width
-is what the wall leaves it: twice the least distance of its centreline from the boundary, in closed form. A
-bead has one width, so a wall whose thickness changes is laid as several beads, end to end. Contour beads are
-taken out where a medial bead takes their place.
+is what the wall leaves it. Where the flow can change inside a bead the width follows the wall (`stepped`). Where it
+cannot, a bead has one width, twice the least distance of its centreline from the boundary, in closed form; a wall
+whose thickness changes is several beads then, end to end. Contour beads are taken out where a medial bead takes their
+place.
 """
 
 from __future__ import annotations
@@ -16,10 +17,14 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs import Lost, offset, subtract
-from beadwright.beads._axis import Middle, middles
-from beadwright.beads._bead import Bead
+from beadwright.beads._axis import walls
+from beadwright.beads._bead import Bead, mean_width
 from beadwright.beads._curve import clearance, runs_of, through
-from beadwright.beads._start import points_at
+from beadwright.beads._listed import listed, spaced
+from beadwright.beads._middle import Middle, to_ends
+from beadwright.beads._sides import Stretch, stretches
+from beadwright.beads._vary import along_points, stepped
+from beadwright.beads._zones import WallRange, Zones
 from beadwright.curves import ArcPath, ArcRegion, inside, length, lengths, middle_of, signed_area, winding
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Finding
@@ -37,47 +42,10 @@ SHORT = 1.0
 BRIDGE = 2.0
 # Share of the tolerance of arcs by which a bead may lie off the middle: its width loses twice that.
 SHARE = 0.25
-# Places listed as lost stand for this length of a contour bead that was taken out, mm.
-LISTED = 3.9
 # Face of the caps that close what is left of contour beads, while they are computed.
 CAP = -7
 # The contract prints widths of medial beads to this place, mm, far below the bounds.
 PLACES = 4
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WallRange:
-    """How thick a wall one bead or two can make, mm.
-
-    Attributes
-    ----------
-    least, most : float
-        Of one bead.
-    two : float
-        Least thickness that two beads can make.
-    """
-
-    least: float
-    most: float
-    two: float
-
-
-def wall_range(*, width: float, spacing: float, bore: float) -> WallRange:
-    """Limits of one bead, max(0.8 w, bore) to min(1.3 w, 1.5 bore), and of two at their spacing.
-
-    Speed and flow change a bead's width by no more than that, and a bead narrower than the nozzle's bore, or
-    much wider, does not hold. Two beads overlap by as much as two of the nominal width do at their spacing.
-
-    Examples
-    --------
-    The default bead, tamped:
-
-    >>> wall_range(width=8.4, spacing=8.4, bore=7.62)
-    WallRange(least=7.62, most=10.92, two=15.24)
-    """
-    # Rounded far below any bound, so that the numbers read as the trade has them.
-    least, most = round(max(0.8 * width, bore), 9), round(min(1.3 * width, 1.5 * bore), 9)
-    return WallRange(least=least, most=most, two=2 * least - (width - spacing))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -90,10 +58,13 @@ class Medial:
         Of role ``medial``, each of one width, not yet given to loops.
     findings : tuple of Finding
         ``wall`` for each wall too thick for one bead and too thin for two.
+    sides : tuple of Stretch
+        Of walls whose beads share what the wall leaves them; none where widths may not vary.
     """
 
     beads: tuple[Bead, ...]
     findings: tuple[Finding, ...]
+    sides: tuple[Stretch, ...] = ()
 
 
 def medial_beads(
@@ -106,6 +77,7 @@ def medial_beads(
     width: float,
     height: float,
     tolerance: float,
+    zones: Zones | None = None,
 ) -> Medial:
     """Lay one bead along the middle of every wall that one bead can make.
 
@@ -126,22 +98,48 @@ def medial_beads(
     tolerance : float
         Of the lines and arcs that stand for the middle of a curved wall, mm: a bead may lie a quarter of
         that off the middle, and its width is measured where it lies.
+    zones : Zones, optional
+        Numbers of beads by thickness, where the flow can change inside a bead: widths follow the wall then, and
+        the middle one of three beads is laid too.
     """
-    tolerance *= SHARE
-    lines = middles(
+    fine = tolerance * SHARE
+    found = walls(
         region,
         least=limits.least / 2 - SLACK,
-        most=limits.two / 2 - SLACK,
+        most=(limits.two if zones is None else max(limits.two, zones.top)) / 2 - SLACK,
         step=limits.least / 2,
-        tolerance=tolerance,
+        tolerance=fine,
     )
+    if found is None:
+        return Medial(beads=(), findings=())
     beads: list[Bead] = []
     findings: list[Finding] = []
+    lines = found.middles()
+    if zones is not None and rank > 1:
+        lines = to_ends(lines, limits.least, zones.top)
     for line in lines:
-        laid, left = _parts(line, limits, width)
-        for part in laid:
-            for piece in _pieces(part, limits, width):
-                path = through(piece.at, closed=piece.closed, tolerance=tolerance)
+        for kind, part in _parts(line, limits, width, zones):
+            if kind == 2:
+                if rank == 1:
+                    findings += _between(part, limits, layer)
+                continue
+            if zones is not None and kind:
+                beads.append(
+                    _varied(
+                        part,
+                        kind,
+                        zones,
+                        rank,
+                        inside,
+                        width=width,
+                        height=height,
+                        fine=fine,
+                        room=2 * tolerance,
+                    )
+                )
+                continue
+            for piece in _pieces(part, limits, width) if kind else ():
+                path = through(piece.at, closed=piece.closed, tolerance=fine)
                 # What lines and arcs cut off a corner's middle must not make the bead too narrow to hold.
                 own = round(2 * clearance(path, region, reach=limits.most), PLACES)
                 beads.append(
@@ -156,10 +154,41 @@ def medial_beads(
                         height=height,
                     )
                 )
-        if rank == 1:
-            findings += [_between(part, limits, layer) for part in left]
-    kept = [bead for bead in beads if bead.width >= limits.least - 10.0**-PLACES - 2 * tolerance]
-    return Medial(beads=tuple(kept), findings=tuple(findings))
+    kept = [bead for bead in beads if bead.width >= limits.least - 10.0**-PLACES - 2 * fine]
+    return Medial(
+        beads=tuple(kept),
+        findings=tuple(findings),
+        sides=() if zones is None else stretches(found, limits.most / 2 + SLACK),
+    )
+
+
+def _varied(
+    part: Middle,
+    kind: int,
+    zones: Zones,
+    rank: int,
+    inside: float,
+    *,
+    width: float,
+    height: float,
+    fine: float,
+    room: float,
+) -> Bead:
+    """The bead along a middle, of as many as `kind` side by side, whose width follows the wall."""
+    path, at = along_points(part.at, closed=part.closed, tolerance=fine)
+    path, widths = stepped(path, at, zones.shared(2 * part.radius, kind), width=width, room=room)
+    mean = mean_width(path, np.asarray(widths)[path.support])
+    return Bead(
+        path=path,
+        role="medial",
+        rank=rank,
+        loop=0,
+        hole=False,
+        offset=inside + mean / 2,
+        width=mean if len(widths) > 1 else widths[0],
+        height=height,
+        widths=widths if len(widths) > 1 else (),
+    )
 
 
 def _length(at: Floats) -> float:
@@ -192,21 +221,21 @@ def _runs(label: npt.NDArray[np.int64]) -> list[tuple[int, int]]:
     return [(int(rows[0]), int(rows[-1])) for rows in np.split(np.arange(len(label)), cuts)]
 
 
-def _parts(line: Middle, limits: WallRange, width: float) -> tuple[list[Middle], list[Middle]]:
-    """Parts of a middle that one bead can make, and parts that neither one nor two can."""
-    line = _with_limit(line, limits.most / 2)
-    label = (line.radius > limits.most / 2 + SLACK).astype(np.int64)
+def _parts(line: Middle, limits: WallRange, width: float, zones: Zones | None) -> list[tuple[int, Middle]]:
+    """Parts of a middle by how many beads make the wall there; 2 stands for less than two can, 0 for contour beads."""
+    cuts = (limits.most,) if zones is None else zones.cuts
+    for cut in cuts:
+        line = _with_limit(line, cut / 2)
+    # A point on a limit belongs to the thinner side.
+    thick = 2 * (line.radius - SLACK)
+    label = np.searchsorted(cuts, thick, side="right")
     runs = _runs(label)
     for first, last in runs[1:-1]:
-        if label[first] == 1 and _length(line.at[first - 1 : last + 2]) <= BRIDGE * width:
+        thinner = (label[first - 1] == 0) & (label[last + 1] == 0)
+        if label[first] and thinner and _length(line.at[first - 1 : last + 2]) <= BRIDGE * width:
             label[first : last + 1] = 0
-    laid: list[Middle] = []
-    left: list[Middle] = []
-    for kind, part in _split(line, label):
-        if _length(part.at) < SHORT * width:
-            continue
-        (left if kind else laid).append(part)
-    return laid, left
+    number = np.asarray((1, 2) if zones is None else zones.beads)[label]
+    return [(kind, part) for kind, part in _split(line, number) if _length(part.at) >= SHORT * width]
 
 
 def _with_limit(line: Middle, limit: float) -> Middle:
@@ -239,22 +268,30 @@ def _pieces(line: Middle, limits: WallRange, width: float) -> list[Middle]:
     return [part for _, part in _split(line, level)]
 
 
-def _between(part: Middle, limits: WallRange, layer: LayerRegion) -> Finding:
+def _between(part: Middle, limits: WallRange, layer: LayerRegion) -> list[Finding]:
     """The finding for a wall that neither one bead nor two can make."""
-    thick = 2 * part.radius
-    x, y = part.at[int(np.argmin(thick))]
-    return Finding(
-        code="wall",
-        level="warning",
-        layer=layer.plan.index,
-        at_mm=(float(x), float(y), layer.plan.z),
-        measured=round(float(thick.min()), 6),
-        allowed=round(limits.most, 6),
-        unit="mm",
-        text=f"{_length(part.at):.1f} mm of a wall {thick.min():.2f} to {thick.max():.2f} mm thick are more than"
-        f" one bead takes, {limits.most:.2f} mm, and less than two, {limits.two:.2f} mm: two contour beads"
-        " overfill it",
-    )
+    part = _with_limit(part, limits.two / 2)
+    found = []
+    for thin, own in _split(part, (part.radius <= limits.two / 2 + SLACK).astype(np.int64)):
+        thick = 2 * own.radius
+        if not thin or thick.min() > limits.two - SLACK:
+            continue
+        x, y = own.at[int(np.argmin(thick))]
+        found.append(
+            Finding(
+                code="wall",
+                level="warning",
+                layer=layer.plan.index,
+                at_mm=(float(x), float(y), layer.plan.z),
+                measured=round(float(thick.min()), 6),
+                allowed=round(limits.most, 6),
+                unit="mm",
+                text=f"{_length(own.at):.1f} mm of a wall {thick.min():.2f} to {thick.max():.2f} mm thick are more"
+                f" than one bead takes, {limits.most:.2f} mm, and less than two, {limits.two:.2f} mm: two beads"
+                " overfill it",
+            )
+        )
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -315,7 +352,7 @@ def without_walls(
             (paths if path.closed or lengths(path).sum() >= BRIDGE * width else scraps).append(path)
     gone = [path for loop in taken.loops for path in _open(loop)]
     lost = [
-        Lost(kind="medial", at=middle_of(path), length=length(path), width=width, along=_listed(path))
+        Lost(kind="medial", at=middle_of(path), length=length(path), width=width, along=listed(path))
         for path in (*gone, *scraps)
     ]
     return Kept(paths=tuple(paths), lost=tuple(lost), bound=rest.bound.mm, fallbacks=fallbacks)
@@ -328,7 +365,7 @@ def _faced(region: ArcRegion, face: int) -> ArcRegion:
 
 def _reached(walls: ArcRegion, medial: Sequence[Bead]) -> ArcRegion:
     """Those pieces of a region that a medial bead runs through."""
-    at = np.concatenate([_along(bead.path, bead.width / 4) for bead in medial])
+    at = np.concatenate([spaced(bead.path, bead.width / 4) for bead in medial])
     at = at[inside(walls, at)] if walls.loops else at[:0]
     outer = [loop for loop in walls.loops if signed_area(loop) > 0]
     holes = [loop for loop in walls.loops if signed_area(loop) <= 0]
@@ -339,19 +376,6 @@ def _reached(walls: ArcRegion, medial: Sequence[Bead]) -> ArcRegion:
         if around and taken[min(around, key=lambda i: signed_area(outer[i]))]:
             kept.append(hole)
     return ArcRegion(loops=tuple(kept), supports=walls.supports)
-
-
-def _along(path: ArcPath, spacing: float) -> Floats:
-    """Points along a path, at most `spacing` apart, the middles of pieces."""
-    pieces = np.maximum(np.ceil(lengths(path) / spacing), 1).astype(np.int64)
-    move = np.repeat(np.arange(len(pieces)), pieces)
-    share = (np.arange(len(move)) - (np.cumsum(pieces) - pieces)[move] + 0.5) / pieces[move]
-    return points_at(path, move, share)
-
-
-def _listed(path: ArcPath) -> tuple[tuple[float, float], ...]:
-    """Places along a path that was taken out."""
-    return tuple((float(x), float(y)) for x, y in _along(path, LISTED))
 
 
 def _open(loop: ArcPath) -> list[ArcPath]:

@@ -8,9 +8,32 @@ from collections.abc import Mapping, Sequence
 from beadwright.beads import Corner, Tight, Voids, sharpest_corner, tightest_bend
 from beadwright.numeric import Finding
 from beadwright.pipeline._layer_work import LayerWork
+from beadwright.post import Dialect
 
 # A corner missed by less than this is none, mm.
 LEAST = 0.05
+
+
+def bead_findings(
+    works: Sequence[LayerWork], amounts: Mapping[int, float], *, width: float, dialect: Dialect
+) -> tuple[Finding, ...]:
+    """Those of hollow spaces, corners, bends and widths.
+
+    Parameters
+    ----------
+    works : sequence of LayerWork
+    amounts : mapping of int to float
+        Stock of each face that has any, mm.
+    width : float
+        Nominal, of the beads, mm.
+    dialect : Dialect
+        How the extruder is commanded.
+    """
+    return (
+        *void_findings(works),
+        *corner_findings(works, amounts),
+        *_width_findings(works, width, dialect),
+    )
 
 
 def corner_findings(works: Sequence[LayerWork], amounts: Mapping[int, float]) -> tuple[Finding, ...]:
@@ -69,6 +92,43 @@ def corner_findings(works: Sequence[LayerWork], amounts: Mapping[int, float]) ->
             )
         )
     return tuple(found)
+
+
+def _width_findings(works: Sequence[LayerWork], width: float, dialect: Dialect) -> tuple[Finding, ...]:
+    """At most one note: beads narrower or wider than nominal on a machine that cannot follow."""
+    flow = dialect.flow
+    own = [(bead, work) for work in works for bead in work.beads]
+    other = [(abs(bead.width - width), bead, work) for bead, work in own if abs(bead.width - width) > LEAST]
+    medial = [(apart, bead, work) for apart, bead, work in other if bead.role == "medial"]
+    found = other if flow == "speed-tied" else medial
+    if dialect.varies or not found:
+        return ()
+    _, bead, work = max(found, key=lambda row: row[0])
+    if flow == "speed-tied":
+        text = (
+            f"{len(found)} of {len(own)} beads are narrower or wider than nominal, this one most; the flow follows"
+            " the path speed by itself, so every bead gets the nominal area unless you set the drive's ratio by"
+            " hand: a program that commands the flow (flow_control s-word or axis) sees to it"
+        )
+    else:
+        text = (
+            f"{len(found)} beads along walls have one width each, this one farthest from nominal: the flow cannot"
+            " change inside a bead; with an extruder axis, or a dialect whose flow_change is synchronised, widths"
+            " follow the wall"
+        )
+    plan = work.layer.plan
+    return (
+        Finding(
+            code="width-fixed",
+            level="note",
+            layer=plan.index,
+            at_mm=(*bead.start, plan.z),
+            measured=bead.width,
+            allowed=width,
+            unit="mm",
+            text=text,
+        ),
+    )
 
 
 def void_findings(works: Sequence[LayerWork]) -> tuple[Finding, ...]:

@@ -187,6 +187,16 @@ def build_layer(
     return made, Clock(time=now, place=end, track=laid if beads else below)
 
 
+def varied_areas(
+    cards: Cards, beads: Sequence[Bead], areas: Sequence[float]
+) -> list[float | tuple[float, ...]]:
+    """The area of each bead's section, mm2; of one whose width varies those of its widths."""
+    return [
+        tuple(cards.section(width, bead.height).area for width in bead.widths) or area
+        for bead, area in zip(beads, areas, strict=True)
+    ]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Moved:
     """Motion of a layer at one feed: traverses (s), along beads, passes after them and their times (s).

@@ -29,6 +29,8 @@ def solid_beads(
     layer: LayerRegion,
     beside: Sequence[ArcRegion],
     stages: Stages,
+    *,
+    vary: bool = False,
 ) -> tuple[LayerBeads, Coverage | None]:
     """Lay the beads of a solid's layer.
 
@@ -44,6 +46,8 @@ def solid_beads(
         Regions of the layers above and below that tell where this one is exposed.
     stages : Stages
         Grows by what it took.
+    vary : bool
+        Whether the flow can change inside a bead.
 
     Returns
     -------
@@ -61,6 +65,7 @@ def solid_beads(
             walls=limits if settings.medial else None,
             tolerance=settings.tolerance,
             rounding=rounding,
+            vary=vary,
         )
     loss = covering_loss(settings.bead_section, layer.plan.height)
     fill = settings.fill

@@ -75,6 +75,8 @@ class Job:
     later : tuple of LaterFeature
         What is printed full and cut later.
     stock : Stocked or None
+    vary : bool
+        Whether the flow can change inside a bead.
     """
 
     cutter: Cutter
@@ -85,6 +87,7 @@ class Job:
     folds: Folds | None = None
     later: tuple[LaterFeature, ...] = ()
     stock: Stocked | None = None
+    vary: bool = False
 
     @property
     def solid_of_face(self) -> npt.NDArray[np.int64]:
@@ -266,7 +269,7 @@ def _made(job: Job, ground: _Ground, beside: tuple[ArcRegion, ...], stages: Stag
                 layer, ground.walls, side=settings.wall, width=settings.width, height=layer.plan.height
             )
     else:
-        laid, covered = solid_beads(settings, job.spacing, job.rounding, layer, beside, stages)
+        laid, covered = solid_beads(settings, job.spacing, job.rounding, layer, beside, stages, vary=job.vary)
         low, high = job.cutter.z_range
         if not any(low <= z <= high for z in layer.section_z):
             # stock beyond the part: what closes it above or below

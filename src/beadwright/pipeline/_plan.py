@@ -15,8 +15,8 @@ from beadwright.beads import SiteRule, Trail, arrange
 from beadwright.brep import Model
 from beadwright.errors import SettingsError
 from beadwright.layers import find_folds
-from beadwright.pipeline._bead_findings import corner_findings, void_findings
-from beadwright.pipeline._build import Clock, build_layer
+from beadwright.pipeline._bead_findings import bead_findings
+from beadwright.pipeline._build import Clock, build_layer, varied_areas
 from beadwright.pipeline._built import Built, built
 from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findings
 from beadwright.pipeline._chosen import read_earlier, revision_findings
@@ -194,6 +194,7 @@ def plan_part(
                 later=later.features,
                 stock=None if blank is None else stocked_of(blank, solid, amounts, later),
                 rounding=ROUNDING_UNITS * writing.words.place,
+                vary=writing.dialect.varies,
             )
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
@@ -220,8 +221,7 @@ def plan_part(
         left = {} if blank is None else stock_left(blank, solid, plans, settings)
         more = (
             *(() if rest is None else rest.findings()),
-            *void_findings(works),
-            *corner_findings(works, amounts),
+            *bead_findings(works, amounts, width=settings.width, dialect=writing.dialect),
             *joint_findings(works, amounts, settings, settings.bead_spacing()),
             *whole.findings,
             *course.findings(),
@@ -358,7 +358,9 @@ def _lay(
                 clearance=settings.clearance,
                 feed=build.pace.feed,
                 before=(*(() if halt is None else (halt,)), *map(writing.before, build.before)),
-                rpm=writing.rpm([build.pace.feed] * len(build.areas), build.areas),
+                rpm=writing.rpm(
+                    [build.pace.feed] * len(build.areas), varied_areas(card, arranged.beads, build.areas)
+                ),
             )
             program = course.layer(program, mass=build.mass)
             text = writing.layer(program, advance)

@@ -38,7 +38,11 @@ class PlannedLayer:
         slab = self.layer.plan
         return layer_svg(
             self.layer.region,
-            [BeadStroke(path=bead.path, width=bead.width, role=bead.role) for bead in self.beads],
+            [
+                BeadStroke(path=path, width=width, role=bead.role, part=part if bead.widths else 0)
+                for bead in self.beads
+                for part, (path, width) in enumerate(bead.strips(), 1)
+            ],
             title=f"layer {slab.index}",
             caption=f"z = {slab.z0:g} to {slab.z:g} mm, bound {self.budget.total:.3g} mm",
         )

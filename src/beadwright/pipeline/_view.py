@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -106,7 +107,16 @@ def _bound(layer: SheetLayer) -> float:
 
 def strokes(layer: SheetLayer) -> list[BeadStroke]:
     """The beads of a layer as a picture needs them."""
-    return [BeadStroke(path=path, width=run.width, role=run.role) for run, path in run_paths(layer)]
+    found: list[BeadStroke] = []
+    bead = part = -1
+    runs = run_paths(layer)
+    count = Counter(run.bead for run, _ in runs)
+    for run, path in runs:
+        part = part + 1 if run.bead == bead else 1
+        bead = run.bead
+        many = count[bead] > 1
+        found.append(BeadStroke(path=path, width=run.width, role=run.role, part=part if many else 0))
+    return found
 
 
 def region_of(layer: SheetLayer) -> ArcRegion:

@@ -104,11 +104,22 @@ class Writing:
         events = self.dialect.events
         return events.flow_start.motion != "halts" and events.flow_stop.motion != "halts"
 
-    def rpm(self, feeds: Iterable[float], areas: Iterable[float]) -> tuple[float, ...] | None:
-        """Screw speeds for beads of areas (mm2) at feeds (mm/s), rpm; None where the program does not command them."""
+    def rpm(
+        self, feeds: Iterable[float], areas: Iterable[float | tuple[float, ...]]
+    ) -> tuple[float | tuple[float, ...], ...] | None:
+        """Screw speeds for beads of areas (mm2) at feeds (mm/s), rpm; None where the program does not command them.
+
+        Of a bead whose width varies one for each of its areas.
+        """
         if self.screw is None:
             return None
-        return tuple(self.screw.speed(feed, area) for feed, area in zip(feeds, areas, strict=True))
+        screw = self.screw
+        return tuple(
+            tuple(screw.speed(feed, each) for each in area)
+            if isinstance(area, tuple)
+            else screw.speed(feed, area)
+            for feed, area in zip(feeds, areas, strict=True)
+        )
 
     def before(self, each: Before) -> Before:
         """What comes before a layer; a purge with its screw speed, where the program commands it."""

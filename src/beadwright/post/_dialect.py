@@ -21,6 +21,7 @@ FIELDS: Mapping[str, frozenset[str]] = MappingProxyType(
         "program_end": frozenset({"off"}),
         "flow_start": frozenset({"on", "rpm"}),
         "flow_stop": frozenset({"off"}),
+        "flow_change": frozenset({"rpm"}),
         "rise": frozenset({"z"}),
         "traverse": frozenset({"x", "y"}),
         "lower": frozenset({"z"}),
@@ -75,6 +76,11 @@ class Events(Section):
     program_end: Event = Field(description="the last word")
     flow_start: Event = Field(description="the extruder starts")
     flow_stop: Event = Field(description="the extruder stops")
+    flow_change: Event | None = Field(
+        None,
+        description="another screw speed inside a bead, where flow is s-word; only if it is synchronised with motion"
+        " do beads vary in width",
+    )
     rise: Event = Field(description="traverse rate, to height z")
     traverse: Event = Field(description="traverse rate, to x, y")
     lower: Event = Field(description="feed move down to a bead's height z")
@@ -145,6 +151,8 @@ class Dialect(Section):
                 for name in MOTIONS[1:]
                 if getattr(self.events, name) is None
             ]
+        if self.flow != "s-word" and self.events.flow_change is not None:
+            faults.append(("events.flow_change", f"has no meaning where flow is {self.flow}"))
         for key in ("on", "off"):
             if (getattr(self, key) is None) != (self.flow == "axis"):
                 faults.append((key, "is stated exactly where flow is not axis"))
@@ -183,6 +191,7 @@ class Dialect(Section):
         return {
             "program_start": {"units"} | ({"path_tolerance"} if self.path == "continuous" else set()),
             "flow_start": {"rpm"} if self.flow == "s-word" else set(),
+            "flow_change": {"rpm"},
             "rise": {"z"},
             "traverse": {"x", "y"},
             "lower": {"z"},
@@ -190,6 +199,12 @@ class Dialect(Section):
             "feed": {"feed"},
             "dwell": {"seconds"},
         }.get(name, set())
+
+    @property
+    def varies(self) -> bool:
+        """Whether the flow can change inside a bead while the axes go on."""
+        change = self.events.flow_change
+        return self.flow == "axis" or (change is not None and change.motion == "synchronised")
 
     def write(self, event: str, /, **fields: str) -> str:
         """Lines of an event, each with its end; empty ones are left out.
@@ -201,6 +216,8 @@ class Dialect(Section):
         **fields : str
             What its lines may name, as text.
         """
-        told: Event = getattr(self.events, event)
+        told: Event | None = getattr(self.events, event)
+        if told is None:
+            return ""
         lines = (line.format(**fields).strip() for line in told.lines)
         return "".join(f"{line}\n" for line in lines if line)

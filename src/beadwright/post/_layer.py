@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -187,7 +188,7 @@ class _Writer:
         self.height: float | None = None
         self.rounding = self.chord = self.seconds = 0.0
         self.advance = 0.0 if axis is None else axis.start
-        self.area = 0.0
+        self.area = self.bead_height = 0.0
         self.flowing = False
         self.start: tuple[float, float, float] | None = None
         self.n_lines = self.n_arcs = self.n_flat = self.n_dropped = 0
@@ -201,6 +202,7 @@ class _Writer:
             case LayerBegin() | LayerEnd():
                 pass
             case BeadBegin():
+                self.bead_height = event.height
                 if self.axis is not None:
                     self.area = BeadSection(kind=self.axis.kind, width=event.width, height=event.height).area
                 self.parts.append(_bead_line(event))
@@ -242,12 +244,16 @@ class _Writer:
     def _rpm(self, event: StartFlow) -> str:
         if self.dialect.flow != "s-word":
             return ""
-        if event.rpm is None:
+        return self._speed(event.rpm)
+
+    def _speed(self, rpm: float | None) -> str:
+        """Digits of a screw speed."""
+        if rpm is None:
             raise SettingsError(
                 f"dialect {self.dialect.name} commands the screw speed, which needs the machine's"
                 " extruder.calibration: weighed purges at three or more speeds"
             )
-        return np.format_float_positional(round(event.rpm, RPM_DECIMALS), trim="0")
+        return np.format_float_positional(round(rpm, RPM_DECIMALS), trim="0")
 
     def _set_feed(self, speed: float) -> None:
         """Write an F word, on a line of its own, where the feed changes."""
@@ -272,7 +278,10 @@ class _Writer:
         lengths = printed_lengths(moves, words)
         # A bead's own words set and end incremental distance with the flow; a pass has no flow.
         beside = isinstance(event, PassMoves) and self.dialect.distance == "incremental"
-        lines = self._lines(moves, lengths)
+        if isinstance(event, BeadMoves) and event.widths:
+            lines = self._varied(event, path, moves, lengths)
+        else:
+            lines = self._lines(moves, lengths)
         self.parts.append(f"G91\n{lines}G90\n" if beside else lines)
         self.rounding = max(self.rounding, moves.bound * words.place + chord)
         self.chord = max(self.chord, chord)
@@ -284,6 +293,21 @@ class _Writer:
         self.n_lines += len(moves.turn) - arcs
         self.n_flat += moves.n_flat
         self.n_dropped += moves.n_dropped
+
+    def _varied(self, event: BeadMoves, path: ArcPath, moves: PrintedMoves, lengths: Floats) -> str:
+        """Moves of a bead whose width varies: before each change its width, and the word for its flow."""
+        row = path.support[moves.source]
+        cuts = [0, *(np.flatnonzero(np.diff(row)) + 1).tolist(), len(row)]
+        parts = []
+        for first, end in itertools.pairwise(cuts):
+            width = event.widths[row[first]]
+            parts.append(structured("width", (("mm", number(width)),)))
+            if event.rpms and first:
+                parts.append(self.dialect.write("flow_change", rpm=self._speed(event.rpms[row[first]])))
+            if self.axis is not None:
+                self.area = BeadSection(kind=self.axis.kind, width=width, height=self.bead_height).area
+            parts.append(self._lines(moves.part(first, end), lengths[first:end]))
+        return "".join(parts)
 
     def _lines(self, moves: PrintedMoves, lengths: Floats) -> str:
         if self.axis is None:

@@ -145,6 +145,7 @@ def sample(dialect: Dialect, words: Words) -> str:
         dialect.write("lower", z=at(4.0)),
         dialect.write("flow_start", on=dialect.on or "", rpm="80.0"),
         move("line", (60.0, 20.0), (50.0, 0.0), 1.0),
+        dialect.write("flow_change", rpm="85.0"),
     ]
     if dialect.arcs != "lines":
         arc = {"i": at(0.0), "j": at(10.0), "r": at(10.0)}

@@ -19,7 +19,7 @@ bound |D| everywhere.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -64,6 +64,8 @@ class PrintedMoves:
         0 a line, 1 counter-clockwise (G3), -1 clockwise (G2).
     radius : (m,) float
         Of arcs told by their radius, whole numbers; 0 for a line, and where arcs are told by their centre.
+    source : (m,) int
+        Row of the path's move that each stands for.
     bound : float
         Greatest distance between a move as read, by any reading, and the exact move.
     n_flat, n_dropped : int
@@ -75,9 +77,23 @@ class PrintedMoves:
     centre: Complex
     turn: npt.NDArray[np.int8]
     radius: Floats
+    source: npt.NDArray[np.int64]
     bound: float
     n_flat: int
     n_dropped: int
+
+    def part(self, first: int, end: int) -> PrintedMoves:
+        """Some moves of it, from a row up to before another."""
+        rows = slice(first, end)
+        return replace(
+            self,
+            start=complex(self.end[first - 1]) if first else self.start,
+            end=self.end[rows],
+            centre=self.centre[rows],
+            turn=self.turn[rows],
+            radius=self.radius[rows],
+            source=self.source[rows],
+        )
 
 
 class _Moves(NamedTuple):
@@ -156,6 +172,7 @@ def print_path(path: ArcPath, words: Words, *, by_radius: bool = False) -> Print
         centre=centre[kept],
         turn=turn[kept],
         radius=radius[kept],
+        source=np.flatnonzero(kept),
         bound=float(off.max(initial=0.0)) + ROUNDING * reach,
         n_flat=int(np.count_nonzero((path.bulge != 0) & (turn == 0) & kept)),
         n_dropped=int(np.count_nonzero(~kept)),

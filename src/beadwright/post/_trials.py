@@ -82,8 +82,9 @@ def _silenced(dialect: Dialect) -> list[re.Pattern[str]]:
     """Lines that the extruder's events write, but for modes of distance, which the moves need."""
     words = {"on": dialect.on or "", "off": dialect.off or ""}
     found = []
-    for event in (dialect.events.flow_start, dialect.events.flow_stop):
-        for line in event.lines:
+    events = dialect.events
+    for event in (events.flow_start, events.flow_change, events.flow_stop):
+        for line in () if event is None else event.lines:
             if _MODE.fullmatch(line):
                 continue
             parts = FIELD.split(line)  # text, field, text, field, ...

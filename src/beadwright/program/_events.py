@@ -108,11 +108,17 @@ class StopFlow:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BeadMoves:
-    """The feed moves of one bead along `path` at height ``z``, mm; feed in mm/s."""
+    """The feed moves of one bead along `path` at height ``z``, mm; feed in mm/s.
+
+    Where its width varies, ``path.support`` of a move is its row in `widths`, mm, and in `rpms`, the screw speeds
+    where the program commands them.
+    """
 
     path: ArcPath
     z: float
     feed: float
+    widths: tuple[float, ...] = ()
+    rpms: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -216,7 +216,7 @@ def layer_program(
     clearance: float,
     feed: float,
     before: Sequence[Before] = (),
-    rpm: float | Sequence[float] | None = None,
+    rpm: float | Sequence[float | tuple[float, ...]] | None = None,
     prime: float = 0.0,
     passes: Sequence[Pass | None] = (),
     feeds: Sequence[float] = (),
@@ -240,8 +240,9 @@ def layer_program(
         Travel speed of the nozzle along beads, mm/s, above 0.
     before : sequence of Wait, Halt or Purge
         In their order, before the first bead.
-    rpm : float or sequence of float, optional
-        Screw speed of all beads, or of each, where the program commands it.
+    rpm : float or sequence of (float or tuple of float), optional
+        Screw speed of all beads, or of each, where the program commands it; of a bead whose width varies one for
+        each of its widths.
     prime : float
         Time that the extruder runs standing before each bead, s.
     passes : sequence of Pass or None
@@ -338,7 +339,14 @@ def _before(each: Before, index: int, *, above: float, feed: float, top: float) 
 
 
 def _laid(
-    bead: Bead, after: Pass | None, index: int, *, z: float, feed: float, prime: float, rpm: float | None
+    bead: Bead,
+    after: Pass | None,
+    index: int,
+    *,
+    z: float,
+    feed: float,
+    prime: float,
+    rpm: float | tuple[float, ...] | None,
 ) -> list[Event]:
     """A bead and the pass after it, from mark to mark."""
     stop = 0.0 if after is None else after.stop
@@ -349,19 +357,20 @@ def _laid(
         rest = joined(tail, rest)
     elif stop < 0 and rest is not None:
         on, rest = cut_at(rest, -stop)
+    rpms = rpm if isinstance(rpm, tuple) else ()
     begin = _begin(bead, index, bead.role, closed=bead.closed)
     events: list[Event] = [
         replace(begin, stop_lead=max(stop, 0.0)),
-        StartFlow(rpm=rpm),
+        StartFlow(rpm=rpm[bead.path.support[0]] if isinstance(rpm, tuple) else rpm),
         *([Dwell(time=prime)] if prime > 0 else []),
-        BeadMoves(path=path, z=z, feed=feed),
+        BeadMoves(path=path, z=z, feed=feed, widths=bead.widths, rpms=rpms),
         *([] if on is not None else [StopFlow()]),
         BeadEnd(),
     ]
     if after is not None and rest is not None:
         events.append(_begin(bead, index + 1, after.role, closed=False))
         if on is not None:
-            events += [BeadMoves(path=on, z=z, feed=feed), StopFlow()]
+            events += [BeadMoves(path=on, z=z, feed=feed, widths=bead.widths, rpms=rpms), StopFlow()]
         events += [PassMoves(path=rest, z=z, feed=feed), BeadEnd()]
     return events
 

@@ -30,11 +30,15 @@ CORE = 0.84
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BeadStroke:
-    """A bead as a picture needs it: centreline, width (mm) and role."""
+    """A bead as a picture needs it: centreline, width (mm) and role; or a part of one whose width varies.
+
+    ``part`` counts the parts of such a bead from 1; 0 is a whole bead.
+    """
 
     path: ArcPath
     width: float
     role: str = "contour"
+    part: int = 0
 
 
 def layer_picture(
@@ -98,7 +102,7 @@ def layer_svg(
         f'<clipPath id="window"><rect x="{number(page.x)}" y="{number(page.y)}" width="{number(page.width)}"'
         f' height="{number(page.height)}"/></clipPath>'
     )
-    lines.append('<g clip-path="url(#window)" stroke-linejoin="round" stroke-linecap="round">')
+    lines.append('<g clip-path="url(#window)" stroke-linejoin="round">')
     outline = "".join(arc_path_text(loop) for loop in region.loops)
     if outline:
         lines.append(f'<path d="{outline}" fill="{REGION}" fill-rule="nonzero"/>')
@@ -106,12 +110,16 @@ def layer_svg(
     for bead in beads:
         ink, data = INKS.get(bead.role, OTHER_INK), arc_path_text(bead.path)
         band = f'<path d="{data}" fill="none" stroke="{ink}" stroke-opacity="0.24"'
-        lines += [f'{band} stroke-width="{number(share * bead.width)}"/>' for share in (1.0, CORE)]
+        # Round ends would lie on one another where a bead is drawn in parts.
+        cap = f' stroke-linecap="{"butt" if bead.part else "round"}"'
+        lines += [f'{band}{cap} stroke-width="{number(share * bead.width)}"/>' for share in (1.0, CORE)]
     for bead in beads:
         ink = INKS.get(bead.role, OTHER_INK)
         lines.append(
             f'<path d="{arc_path_text(bead.path)}" fill="none" stroke="{ink}" stroke-width="{number(fine)}"/>'
         )
+        if bead.part > 1:
+            continue
         x, y = bead.path.points[0]
         lines.append(
             f'<circle cx="{number(x)}" cy="{number(-y)}" r="{number(2.2 * fine)}" fill="{PAPER}"'
@@ -138,9 +146,10 @@ def _legend(page: Page, beads: Sequence[BeadStroke], roles: Sequence[str], first
     for index, role in enumerate(roles):
         own = [bead for bead in beads if bead.role == role]
         total = sum(length(bead.path) for bead in own) / 1000
-        noun = "bead" if len(own) == 1 else "beads"
+        count = sum(bead.part <= 1 for bead in own)
+        noun = "bead" if count == 1 else "beads"
         y = page.row(first + index)
-        words = f"{len(own)} {role} {noun}, {brief(total)} m"
+        words = f"{count} {role} {noun}, {brief(total)} m"
         ink = INKS.get(role, OTHER_INK)
         band = f"M{number(left)} {number(y - 0.3 * size)}h{number(3 * size)}"
         lines += [

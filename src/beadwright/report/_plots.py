@@ -146,7 +146,8 @@ def _draw_layer(axes: Axes, region: ArcRegion, beads: Sequence[BeadStroke], poin
         ink = INKS.get(role, OTHER_INK)
         for bead in own:
             outline = arc_outline([bead.path])
-            band = {"fill": False, "edgecolor": ink, "capstyle": "round", "joinstyle": "round"}
+            cap = "butt" if bead.part else "round"
+            band = {"fill": False, "edgecolor": ink, "capstyle": cap, "joinstyle": "round"}
             axes.add_patch(PathPatch(outline, alpha=0.3, linewidth=0.9 * width * points, **band))
             axes.add_patch(PathPatch(outline, linewidth=0.5, **band))
     if region.loops:

@@ -265,6 +265,9 @@ class ProgramReader:
         if name == "bead":
             self._bead, self._bead_line = _told(rest), self.line
             self._fresh = True
+        elif name == "width" and self._bead is not None:
+            self._bead = {**self._bead, "width": _told(rest).get("mm", "nan")}
+            self._fresh = True
         elif line == "(end bead)":
             self._bead = None
             self._fresh = True

@@ -170,8 +170,8 @@ def run_of(reading: Reading, deposit: Deposit, options: VerifyOptions, section: 
     volume: float | None = 0.0
     purged = 0.0
     for bead in deposit.beads:
-        area = bead_area(bead.width, bead.height, section)
-        share = area * float(moves.length[bead.rows].sum())
+        area = bead_area(bead.own_widths(), bead.height, section)
+        share = float((area * moves.length[bead.rows]).sum())
         if bead.purge:
             purged += share
             continue

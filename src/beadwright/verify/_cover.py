@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +13,7 @@ from beadwright.verify._deposit import Bead
 from beadwright.verify._moves import Moves
 
 Floats = npt.NDArray[np.float64]
+Width = TypeVar("Width", float, Floats)
 
 # Sag of the chords that stand for the sides of an arc's sweep, mm. Their radius is such that the area is the arc's.
 CHORD = 1e-3
@@ -20,7 +22,7 @@ SMOOTH = 1e-4
 DISC = 64
 
 
-def covering_width(width: float, height: float, section: str) -> float:
+def covering_width(width: Width, height: float, section: str) -> Width:
     """Width that a bead fills: all of a flat one, area by height of a round one (mm).
 
     Examples
@@ -31,7 +33,7 @@ def covering_width(width: float, height: float, section: str) -> float:
     return width if section == "flat" else width - height * (1 - math.pi / 4)
 
 
-def bead_area(width: float, height: float, section: str) -> float:
+def bead_area(width: Width, height: float, section: str) -> Width:
     """Area of a bead's section, mm2: a rectangle, or a rectangle with half circles at its sides.
 
     Examples
@@ -47,7 +49,7 @@ def sweep(moves: Moves, beads: tuple[Bead, ...], section: str) -> shapely.Geomet
     parts: list[shapely.Geometry] = []
     for bead in beads:
         if len(bead.rows) and bead.width > 0 and not bead.purge:
-            parts += _pieces(moves, bead, covering_width(bead.width, bead.height, section) / 2)
+            parts += _pieces(moves, bead, covering_width(bead.own_widths(), bead.height, section) / 2)
     return shapely.union_all(parts) if parts else shapely.MultiPolygon()
 
 
@@ -55,14 +57,14 @@ def laid_area(moves: Moves, beads: tuple[Bead, ...], section: str) -> float:
     """Covering width times length, mm2: area of the sweep if nothing were covered twice."""
     return float(
         sum(
-            covering_width(b.width, b.height, section) * moves.length[b.rows].sum()
+            (covering_width(b.own_widths(), b.height, section) * moves.length[b.rows]).sum()
             for b in beads
             if len(b.rows) and b.width > 0 and not b.purge
         )
     )
 
 
-def _pieces(moves: Moves, bead: Bead, half: float) -> list[shapely.Geometry]:
+def _pieces(moves: Moves, bead: Bead, half: Floats) -> list[shapely.Geometry]:
     """One polygon a move, and a disc at every corner of the centreline."""
     rows = bead.rows
     a, b, c = moves.start[rows, :2], moves.end[rows, :2], moves.centre[rows]
@@ -71,11 +73,11 @@ def _pieces(moves: Moves, bead: Bead, half: float) -> list[shapely.Geometry]:
     straight = np.flatnonzero((turn == 0) & (np.hypot(*(b - a).T) > 0))
     out: list[shapely.Geometry] = []
     if len(straight):
-        side = half * np.column_stack([-leave[straight, 1], leave[straight, 0]])
+        side = half[straight, None] * np.column_stack([-leave[straight, 1], leave[straight, 0]])
         p, q = a[straight], b[straight]
         out += list(shapely.polygons(np.stack([p - side, q - side, q + side, p + side], axis=1)))
     for k in np.flatnonzero(turn):
-        out.append(_sector(a[k], c[k], float(turn[k]), half))
+        out.append(_sector(a[k], c[k], float(turn[k]), float(half[k])))
     after = np.roll(leave, -1, axis=0)
     angle = np.abs(
         np.arctan2(arrive[:, 0] * after[:, 1] - arrive[:, 1] * after[:, 0], (arrive * after).sum(axis=1))
@@ -86,7 +88,9 @@ def _pieces(moves: Moves, bead: Bead, half: float) -> list[shapely.Geometry]:
     tight = np.flatnonzero((turn != 0) & (np.hypot(*(a - c).T) < half))
     places = np.concatenate([b[corner], a[tight], b[tight]])
     # A disc of equal area: its corners lie a little outside the circle.
-    radius = half * math.sqrt((2 * math.pi / DISC) / math.sin(2 * math.pi / DISC))
+    radius = np.concatenate([half[corner], half[tight], half[tight]]) * math.sqrt(
+        (2 * math.pi / DISC) / math.sin(2 * math.pi / DISC)
+    )
     out += list(shapely.buffer(shapely.points(places), radius, quad_segs=DISC // 4))
     return out
 

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from beadwright.verify._moves import Moves
 from beadwright.verify._reading import Reading
-from beadwright.verify._told import PASSING, number
+from beadwright.verify._told import PASSING, ToldBead, number
 
 Rows = npt.NDArray[np.int64]
 
@@ -32,7 +32,7 @@ class Bead:
     offset : float
         Told distance of the centreline from the region's boundary, mm; nan where it is not told.
     width, height : float
-        mm; nan where not known yet.
+        mm; nan where not known yet. The width of one whose width varies is the mean along it.
     closed : bool
         Whether it ends where it starts.
     reverse : bool
@@ -43,6 +43,8 @@ class Bead:
         Told length of its end that is laid after the extruder was stopped, mm.
     purge : bool
         Whether it is thrown away, as told.
+    widths : (k,) float or None
+        Width of each move, mm, where it varies.
     """
 
     index: int
@@ -57,6 +59,11 @@ class Bead:
     rows: Rows
     stop_lead: float = 0.0
     purge: bool = False
+    widths: npt.NDArray[np.float64] | None = None
+
+    def own_widths(self) -> npt.NDArray[np.float64]:
+        """Width of each move, mm."""
+        return np.full(len(self.rows), self.width) if self.widths is None else self.widths
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -165,6 +172,7 @@ def _from_comments(reading: Reading) -> Deposit:
                     rows=own,
                     stop_lead=lead if lead > 0 else 0.0,
                     purge=bead.keys.get("purge") == "1" and bead.role in PASSING,
+                    widths=_widths(bead, moves.line[own]),
                 )
             )
         label = layer.keys.get("index", "")
@@ -184,6 +192,15 @@ def _from_comments(reading: Reading) -> Deposit:
             )
         )
     return Deposit(layers=tuple(layers), told=True, stray=flowing[moves.bead[flowing] < 0])
+
+
+def _widths(bead: ToldBead, lines: Rows) -> npt.NDArray[np.float64] | None:
+    """Widths of a bead's moves by the comments before them; None where there are none."""
+    if not bead.widths:
+        return None
+    at = np.array([line for line, _ in bead.widths])
+    told = np.array([bead.value("width"), *(mm for _, mm in bead.widths)])
+    return np.asarray(told[np.searchsorted(at, lines)])
 
 
 def _led(moves: Moves, quiet: Rows, bead: int, lead: float) -> Rows:

@@ -16,7 +16,7 @@ PASSING = frozenset({"approach", "departure", "lap", "wiping"})
 INSIDE = frozenset({"contour", "fill", "rib", "deck", "medial"})
 """Roles whose centreline stays inside the layer's region."""
 HEADS = frozenset(
-    {"program", "placement", "contraction", "layer", "bound", "bead", "setting", "cut_later", "copy"}
+    {"program", "placement", "contraction", "layer", "bound", "bead", "setting", "cut_later", "copy", "width"}
 )
 
 
@@ -38,11 +38,12 @@ def matrix_of(rows: dict[str, list[float]]) -> npt.NDArray[np.float64] | None:
 
 @dataclass(slots=True, eq=False)
 class ToldBead:
-    """A (bead line and where it ends."""
+    """A (bead line and its (width lines: line and mm from there on."""
 
     line: int
     layer: int
     keys: dict[str, str]
+    widths: list[tuple[int, float]] = field(default_factory=list)
 
     @property
     def role(self) -> str:
@@ -110,6 +111,12 @@ class Told:
             return
         keys = {k: urllib.parse.unquote(v) for k, _, v in (word.partition("=") for word in rest) if v}
         if not keys:
+            return
+        if head == "width":
+            if self.bead >= 0:
+                self.beads[self.bead].widths.append((line, number(keys.get("mm"))))
+            else:
+                self.misplaced.append((line, "(width stands at a wrong place"))
             return
         if self.bead >= 0 or (self.layer < 0) == (head in {"bound", "bead"}):
             self.misplaced.append((line, f"({head} stands at a wrong place"))

@@ -1,0 +1,99 @@
+"""Middle lines of walls, joined where they meet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.beads._trails import fewest_trails
+
+Floats = npt.NDArray[np.float64]
+
+# Ends of middles nearer to each other than this are one node, mm.
+SNAP = 1e-4
+# A middle whose disc is within this of a limit, mm, ends there for the limit, not for the wall's end.
+END = 1e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Middle:
+    """One middle line between two sides, through exact points of the medial axis (n points).
+
+    Attributes
+    ----------
+    at : (n, 2) float
+        Points, mm.
+    radius : (n,) float
+        Of the disc about each, mm: half the wall's thickness there.
+    closed : bool
+        Whether the last point is the first.
+    """
+
+    at: Floats
+    radius: Floats
+    closed: bool
+
+
+def joined_middles(pieces: list[tuple[Floats, Floats]]) -> tuple[Middle, ...]:
+    """Pieces whose ends meet, joined into the fewest lines."""
+    if not pieces:
+        return ()
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
+    ends = np.concatenate([at[[0, -1]] for at, _ in pieces])
+    tree = cKDTree(ends)
+    _, node = connected_components(tree.sparse_distance_matrix(tree, SNAP), directed=False)
+    _, first = np.unique(node, return_index=True)
+    place = ends[first]
+    edges = [((float(node[2 * i]), 0.0), (float(node[2 * i + 1]), 0.0)) for i in range(len(pieces))]
+    lines = []
+    for trail in fewest_trails(edges):
+        at: list[Floats] = []
+        radius: list[Floats] = []
+        for row, ahead in trail:
+            p, r = pieces[row]
+            a, b = place[node[2 * row]], place[node[2 * row + 1]]
+            p = np.concatenate([a[None], p[1:-1], b[None]])
+            p, r = (p, r) if ahead else (p[::-1], r[::-1])
+            at.append(p[1:] if at else p)
+            radius.append(r[1:] if radius else r)
+        whole = np.concatenate(at)
+        closed = len(whole) > 3 and bool((whole[0] == whole[-1]).all())
+        lines.append(Middle(at=whole, radius=np.concatenate(radius), closed=closed))
+    return tuple(lines)
+
+
+def to_ends(lines: Sequence[Middle], least: float, most: float) -> tuple[Middle, ...]:
+    """Middles that end at a wall's end go on by their radius, to the bead that runs across there.
+
+    Parameters
+    ----------
+    lines : sequence of Middle
+    least, most : float
+        Of the thickness, mm: a middle that ends for one of these limits stays as it is.
+    """
+    ends = np.concatenate([np.zeros((0, 2)), *(line.at[[0, -1]] for line in lines if not line.closed)])
+    points = np.concatenate([np.zeros((0, 2)), *(line.at for line in lines)])
+    longer = []
+    for line in lines:
+        at, radius = line.at, line.radius
+        for _ in () if line.closed else (0, 1):
+            at, radius = at[::-1], radius[::-1]
+            tip, thick = at[0], 2 * radius[0]
+            free = (np.hypot(*(ends - tip).T) < radius[0]).sum() == 1 and not _beside(points, at, radius[0])
+            if free and least + END < thick < most - END:
+                way = at[0] - at[1]
+                tip = tip + way / np.hypot(*way) * radius[0]
+                at, radius = np.concatenate([tip[None], at]), np.concatenate([radius[:1], radius])
+        longer.append(Middle(at=at, radius=radius, closed=line.closed))
+    return tuple(longer)
+
+
+def _beside(points: Floats, at: Floats, reach: float) -> bool:
+    """Whether a place of another line lies near the first point of one."""
+    near = points[np.hypot(*(points - at[0]).T) < reach]
+    return bool((np.abs(near[:, None] - at[None]).sum(axis=2).min(axis=1, initial=np.inf) > 0).any())

@@ -1,0 +1,202 @@
+"""Beads whose widths follow the wall: wedges, rings and boards against closed forms."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from beadwright.beads import Trail, arrange, contour_beads, coverage, wall_range
+from beadwright.beads._listed import spaced
+from beadwright.beads._located import located
+from beadwright.beads._vary import along_points, jointed, stepped
+from beadwright.beads._zones import zones
+from beadwright.curves import ArcRegion, length, lengths
+from beadwright.layers import plan_layers
+from tests.post._build_programs import circle, layer, path
+
+W, H, BORE = 8.4, 4.0, 7.62
+ROUND = W - H * (1 - math.pi / 4)  # no-void spacing of the untamped bead: area / height
+RUN, TAN = 600.0, 10.5 / 600  # the wedge: from 5 to 26 mm over 600
+COS = 1 / math.hypot(1, TAN)
+WEDGE = [[0, -2.5], [RUN, -13], [RUN, 13], [0, 2.5]]
+
+
+def polygon(points):
+    return path(points, [0.0] * len(points))
+
+
+def on(*loops):
+    return layer(plan_layers(0.0, 4.0, 4.0)[0], region=ArcRegion(loops=loops, supports=np.zeros((0, 4))))
+
+
+def laid(ground, spacing=W, contours=2):
+    return contour_beads(
+        ground,
+        width=W,
+        height=H,
+        spacing=spacing,
+        contours=contours,
+        walls=wall_range(width=W, spacing=spacing, bore=BORE),
+        vary=True,
+    )
+
+
+def place(thick):
+    """Where the disc of the wedge has a diameter: (2.5 + x tan a) cos a is its radius."""
+    return (thick / 2 / COS - 2.5) / TAN
+
+
+@pytest.mark.parametrize(("spacing", "two"), [(W, 15.24), (ROUND, 2 * BORE - (W - ROUND))])
+def test_a_wedge_is_covered_but_where_no_bead_fits(spacing, two):
+    ground = on(polygon(WEDGE))
+    result = laid(ground, spacing)
+    found = coverage(ground, result.beads, width=W, loss=W - spacing, hollow=result.rest)
+
+    # below 7.62 nothing, 10.92 to 15.24 (14.38) too much for one and too little for two; nowhere else
+    wall, thin = result.findings
+    assert (wall.code, wall.measured, wall.allowed) == ("wall", 10.92, 10.92)
+    assert wall.at_mm[0] == pytest.approx(place(10.92), abs=0.01)
+    assert f"{place(two) - place(10.92):.1f} mm of a wall 10.92 to {two:.2f} mm" in wall.text
+    assert (thin.code, thin.at_mm[0] < place(7.62)) == ("thin", True)
+    assert found.missed < 0.005
+    assert found.outside < 5.0
+    # where two beads are too much for the wall they overlap by up to 15.24 - 10.92 mm, and no more is laid twice
+    twice = (two - 10.92) * (place(two) - place(10.92)) / 2
+    assert found.doubled < 1.5 * twice
+
+
+def test_the_volume_along_a_wedge_is_its_area_by_the_height():
+    beads = [b for b in laid(on(polygon(WEDGE))).beads if b.rank == 1 and b.start[0] < 80]
+    (only,) = beads
+
+    assert (only.start[0], only.end[0]) == pytest.approx((place(7.62), place(10.92)), abs=0.02)
+    assert 7.62 <= min(only.widths) < 7.7
+    assert 10.8 < max(only.widths) <= 10.92
+    # the trapezium of the discs' diameters over the bead's length
+    area = (7.62 + 10.92) / 2 * (place(10.92) - place(7.62))
+    assert length(only.path) * only.width * H == pytest.approx(area * H, rel=2e-4)
+    own = np.asarray(only.widths)[only.path.support]
+    assert (lengths(only.path) * own).sum() == pytest.approx(length(only.path) * only.width, rel=1e-12)
+    # no edge stands out of the wedge by more than the tolerance of arcs, 0.01 mm
+    outline = shapely.Polygon(WEDGE)
+    for part, width in only.strips():
+        strip = shapely.LineString(part.points).buffer(width / 2, cap_style="flat")
+        assert all(
+            shapely.distance(shapely.Point(p), outline) <= 0.011 for p in shapely.get_coordinates(strip)
+        )
+
+
+def test_a_ring_of_two_beads_narrowed_fills_it_without_overlap():
+    # 16 mm: two of 8.0 on the radii 96 and 88
+    ground = on(circle(0, 0, 100), circle(0, 0, 84, -1))
+    result = laid(ground)
+    found = coverage(ground, result.beads, width=W, loss=0.0, hollow=result.rest)
+
+    assert [(b.role, b.rank, b.closed, b.widths) for b in result.beads] == [("medial", 1, True, ())] * 2
+    assert [b.width for b in result.beads] == pytest.approx([8.0, 8.0], abs=1e-4)
+    assert [length(b.path) for b in result.beads] == pytest.approx(
+        [2 * math.pi * 96, 2 * math.pi * 88], rel=1e-6
+    )
+    assert found.doubled == pytest.approx(0.0, abs=0.02)
+    assert found.underfilled == pytest.approx(0.0, abs=0.02)
+    assert result.findings == ()
+
+
+@pytest.mark.parametrize("thick", [15.24, 16.0, 18.5, 21.8])
+def test_a_board_of_two_beads_is_one_closed_bead(thick):
+    ground = on(polygon([[0, 0], [300, 0], [300, thick], [0, thick]]))
+    (only,) = laid(ground).beads
+
+    assert (only.role, only.closed) == ("medial", True)
+    sides = np.flatnonzero(lengths(only.path) > 200)
+    assert np.asarray(only.widths)[only.path.support[sides]] == pytest.approx([thick / 2] * 2, abs=0.03)
+    at = np.abs(only.path.points[:, 1] - thick / 2)
+    assert at[sides] == pytest.approx([thick / 4] * len(sides), abs=1e-4)
+    # round its ends it runs as a contour bead does, and its corners are those of one
+    ends = only.path.points[np.argsort(only.path.points[:, 0])][[0, 1, -2, -1]]
+    assert ends[:, 0] == pytest.approx([4.2, 4.2, 295.8, 295.8], abs=1e-6)
+
+
+def test_a_board_of_three_beads_has_one_in_the_middle():
+    # 23.4 mm: three of 7.8; rank 2 has no room beside two of 8.4
+    ground = on(polygon([[0, 0], [300, 0], [300, 23.4], [0, 23.4]]))
+    ring, middle = laid(ground).beads
+
+    assert (ring.closed, middle.closed) == (True, False)
+    assert middle.width == pytest.approx(7.8, abs=1e-4)
+    assert np.abs(middle.path.points[:, 1] - 11.7).max() < 1e-6
+    sides = np.flatnonzero(lengths(ring.path) > 200)
+    assert np.asarray(ring.widths)[ring.path.support[sides]] == pytest.approx([7.8] * 2, abs=0.03)
+
+
+def test_long_contours_beside_a_wall_stay_contours_of_their_offset():
+    # two blocks joined by a wall of 16: what is taken out of the contour is listed, the rest has its offset
+    block = [[0, 0], [60, 0], [60, 22], [200, 22], [200, 0], [260, 0],
+             [260, 60], [200, 60], [200, 38], [60, 38], [60, 60], [0, 60]]  # fmt: skip
+    result = laid(on(polygon(block)))
+    outer = [b for b in result.beads if b.rank == 1]
+
+    assert sorted(b.role for b in outer) == ["contour", "contour", "medial", "medial"]
+    ring = shapely.LinearRing(block)
+    for b in outer:
+        near = shapely.distance(shapely.points(spaced(b.path, 1.0)), ring)
+        assert near == pytest.approx(np.full(len(near), 4.2 if b.role == "contour" else 4.0), abs=1e-4)
+    gone = [place for place in result.lost if place.kind == "medial"]
+    assert sum(place.length for place in gone) == pytest.approx(2 * 140, abs=1.0)
+
+
+def test_walls_of_the_last_rank_are_never_widened():
+    # what one contour bead leaves of 20 mm belongs to the fill
+    result = laid(on(polygon([[0, 0], [300, 0], [300, 20], [0, 20]])), contours=1)
+
+    assert [(b.role, b.width) for b in result.beads] == [("contour", 8.4)]
+
+
+def test_beads_keep_their_widths_from_any_start_and_either_way():
+    beads = laid(on(polygon(WEDGE))).beads
+    ordered = arrange(beads, Trail(), layer=0, z=4.0).beads
+
+    for b in ordered:
+        (old,) = [o for o in beads if o.widths == b.widths and o.loop == b.loop and o.rank == b.rank]
+        own = np.asarray(b.widths or (b.width,))[b.path.support if b.widths else 0]
+        assert float((lengths(b.path) * own).sum()) == pytest.approx(length(old.path) * old.width, rel=1e-9)
+
+
+def test_numbers_of_beads_by_thickness():
+    # n equal beads with the limits 7.62 to 10.92 (tamped): two up to 21.84, three from 22.86; between them the
+    # nearer one. A contour bead of 8.4 on either side and one bead between them from 24.42
+    found = zones(wall_range(width=W, spacing=W, bore=BORE), width=W, spacing=W, last=False)
+    thick = np.array([10.0, 12.0, 16.0, 22.0, 22.5, 24.0, 25.2])
+
+    assert found.number(thick).tolist() == [1, 2, 2, 2, 3, 3, 0]
+    assert found.shared(thick)[:6] == pytest.approx([10.0, 7.62, 8.0, 10.92, 7.62, 8.0])
+
+
+def test_a_path_cut_where_its_width_steps_is_the_same_path():
+    ring = circle(3, 4, 50)
+    run = length(ring)
+    cut, widths = stepped(ring, np.array([0.0, run / 2, run]), np.array([8.0, 9.0, 8.0]), width=W, room=1.0)
+
+    assert np.hypot(*(cut.points - [3, 4]).T) == pytest.approx(np.full(len(cut.points), 50.0), abs=1e-9)
+    assert length(cut) == pytest.approx(run, rel=1e-12)
+    own = np.asarray(widths)[cut.support]
+    # the mean of a width that rises and falls evenly
+    assert (lengths(cut) * own).sum() / run == pytest.approx(8.5, abs=1e-4)
+    assert np.abs(np.diff(own)).max() <= 2 * 0.005 * W
+
+
+def test_joints_and_places_along_a_path():
+    line, at = along_points(np.array([[0.0, 0], [10, 0], [20, 0]]), closed=False, tolerance=0.001)
+    cut = jointed(line, [4.0, 15.0])
+
+    assert at.tolist() == [0.0, 10.0, 20.0]
+    assert cut.points.tolist() == [[0, 0], [4, 0], [15, 0], [20, 0]]
+    row, place_, apart = located(
+        [line, circle(100, 0, 20)], np.array([[17, 0.0], [100, 20.0], [50, 50]]), reach=1.0
+    )
+    assert row.tolist() == [0, 1, -1]
+    assert place_[:2] == pytest.approx([17.0, math.pi * 10], abs=1e-9)
+    assert apart[:2] == pytest.approx([0.0, 0.0], abs=1e-9)

@@ -1,0 +1,56 @@
+"""Widths that follow the wall through the whole job, and what is told where the machine cannot follow."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cadquery as cq
+import pytest
+
+import beadwright
+from beadwright.curves import length
+from beadwright.pipeline import plan_part, verify_program
+from beadwright.settings import parse_document, resolve
+
+AXIS = '[extruder]\nflow_control = "axis"\naxis_scale = 1000.0\n'
+
+
+@pytest.fixture(scope="module")
+def wedge() -> cq.Workplane:
+    ring = [(0, -4), (150, -9), (150, 9), (0, 4)]
+    return cq.Workplane().polyline(ring).close().extrude(4)
+
+
+def codes(result):
+    return [finding.code for finding in result.findings]
+
+
+def test_a_wedge_on_an_extruder_axis(wedge: cq.Workplane, tmp_path: Path) -> None:
+    cq.exporters.export(wedge, str(tmp_path / "wedge.step"))
+    card = parse_document(AXIS, name="machine.toml", told="machine")
+    result = plan_part(
+        str(tmp_path / "wedge.step"), tmp_path / "out", resolved=resolve({"workers": 1}, machine=card)
+    )
+    (layer,) = result.layers
+    varied = [bead for bead in layer.beads if bead.widths]
+
+    assert "width-fixed" not in codes(result)
+    assert {bead.role for bead in varied} == {"medial"}
+    # the axis counts the volume: that of the beads, mm3 / 1000
+    (last,) = [line for line in result.program.splitlines() if " A" in line][-1:]
+    volume = sum(b.width * 4.0 * length(b.path) for b in layer.beads)
+    assert float(last.rpartition("A")[2]) == pytest.approx(volume / 1000, rel=1e-5)
+    found = verify_program(tmp_path / "out" / "program.nc", tmp_path / "wedge.step")
+    assert found.ok
+    assert found.run.volume_mm3 is not None
+    # moves are printed to 1e-4 mm
+    assert found.run.volume_mm3 == pytest.approx(volume, rel=1e-5)
+
+
+def test_a_machine_that_cannot_follow_is_told(wedge: cq.Workplane) -> None:
+    result = beadwright.plan(wedge, workers=1)
+    (told,) = [finding for finding in result.findings if finding.code == "width-fixed"]
+
+    assert all(bead.widths == () for layer in result.layers for bead in layer.beads)
+    assert (told.level, told.allowed, told.unit) == ("note", 8.4, "mm")
+    assert "the flow follows the path speed by itself" in told.text
