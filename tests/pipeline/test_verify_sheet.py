@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import json
 import math
+import re
 from pathlib import Path
 
 import cadquery as cq
+import jsonschema
 import numpy as np
 import pytest
 
 from beadwright.brep import Model
-from beadwright.errors import OutputError
-from beadwright.pipeline import verify_options, verify_program
+from beadwright.errors import OutputError, SettingsError
+from beadwright.pipeline import plan, verify_options, verify_program
 from beadwright.pipeline._part import read_part_with_picture
 from beadwright.report import read_sheet
+from beadwright.report._sheet_page import sheet_file
 
 R, W, H, LAYERS = 60.0, 8.0, 4.0, 3
 SHIFT = 0.05
@@ -77,3 +81,81 @@ def test_a_part_that_cannot_be_divided_has_no_picture(monkeypatch: pytest.Monkey
 def test_a_sheet_is_a_page(folder: Path) -> None:
     with pytest.raises(OutputError, match=r"\.html"):
         verify_program(folder / "program.nc", "never.step", sheet=folder / "sheet.pdf")
+
+
+def test_the_section_lies_under_the_beads_in_true_arcs(folder: Path) -> None:
+    post = cq.Workplane().circle(R).extrude(H * LAYERS)
+    verify_program(folder / "program.nc", post, verify_options(layers=None), sheet=folder / "under.html")
+    sheet = read_sheet(folder / "under.html")
+
+    for layer in sheet.layers:
+        (loop,) = layer.loops
+        # the referee's chords are within 1e-4 of its circle, thinned to 1e-3, and drawn within 1e-2 of them
+        assert np.hypot(*loop.points.T) == pytest.approx(np.full(len(loop.points), R), abs=0.012)
+        assert loop.bulge.min() > 0.1
+        assert (layer.row["loops"], layer.part) == (1, ())
+        assert layer.row["front"] == [pytest.approx([-R, R], abs=0.03)]
+        assert "kernel" in layer.row["outline"]
+
+
+def test_stock_is_drawn_round_the_section(tmp_path: Path) -> None:
+    """A block 80 x 60 with 5 on all sides, and with 5 on one: outlines of the block, and of what is laid."""
+    block = cq.Workplane().box(80, 60, 8)
+    for name, stock, wide in (
+        ("all", 5.0, 90.0),
+        ("one", [{"faces": {"facing": [1, 0, 0]}, "amount": 5.0}], 85.0),
+    ):
+        done = plan(block, tmp_path / name, stock=stock, workers=1)
+        assert done.out is not None
+        found = verify_program(
+            done.out / "program.nc", block, verify_options(layers=None), sheet=tmp_path / "s.html"
+        )
+        assert found.ok
+        middle = read_sheet(tmp_path / "s.html").layers[1]
+        (outer,), (inner,) = middle.loops, middle.part
+        assert float(np.ptp(outer.points[:, 0])) == pytest.approx(wide, abs=0.05)
+        assert float(np.ptp(inner.points[:, 0])) == pytest.approx(80.0, abs=0.02)
+
+
+def test_a_finding_that_knows_only_its_line_stands_at_the_next_move(folder: Path) -> None:
+    post = cq.Workplane().circle(R).extrude(H * LAYERS)
+    (folder / "odd.nc").write_text(program().replace("M3\nG3", "M3\nG5\nG3", 1))
+    found = verify_program(folder / "odd.nc", post, verify_options(layers=None), sheet=folder / "odd.html")
+    (told,) = [
+        f for f in read_sheet(folder / "odd.html").head["findings"] if f["code"].startswith("standard-")
+    ]
+
+    assert told["line"] == 7
+    assert told["at_mm"] == pytest.approx([R - W / 2, 0.0, H])
+    assert not found.ok
+
+
+def test_a_folder_of_its_own_and_what_is_never_replaced(folder: Path, tmp_path: Path) -> None:
+    post = cq.Workplane().circle(R).extrude(H * LAYERS)
+    out = tmp_path / "proof"
+    found = verify_program(folder / "program.nc", post, out=out)
+
+    assert sorted(p.name for p in out.iterdir()) == ["report.html", "verification.json"]
+    assert json.loads((out / "verification.json").read_text()) == json.loads(json.dumps(found.as_dict()))
+    with pytest.raises(OutputError, match="earlier verification"):
+        verify_program(folder / "program.nc", "never.step", out=out)
+    verify_program(folder / "program.nc", post, out=out, overwrite=True)
+    (tmp_path / "plan").mkdir()
+    (tmp_path / "plan" / "plan.json").write_text('{"format": "beadwright plan 1"}')
+    (tmp_path / "plan" / "report.html").write_text("a plan's")
+    with pytest.raises(OutputError, match=r"holds plan\.json"):
+        verify_program(folder / "program.nc", "never.step", out=tmp_path / "plan", overwrite=True)
+    with pytest.raises(OutputError, match="is no sheet of a verification"):
+        verify_program(folder / "program.nc", "never.step", sheet=tmp_path / "plan" / "report.html")
+    with pytest.raises(SettingsError, match="exclude"):
+        verify_program(folder / "program.nc", "never.step", sheet=tmp_path / "a.html", out=out)
+    assert (tmp_path / "plan" / "report.html").read_text() == "a plan's"
+
+
+def test_a_verifications_head_is_what_its_schema_says(folder: Path) -> None:
+    post = cq.Workplane().circle(R).extrude(H * LAYERS)
+    verify_program(folder / "program.nc", post, sheet=folder / "head.html")
+    data = re.search(r'id="data">(.*?)</script>', (folder / "head.html").read_text(), flags=re.DOTALL)
+
+    assert data is not None
+    jsonschema.validate(json.loads(data[1]), json.loads(sheet_file("sheet.schema.json")))

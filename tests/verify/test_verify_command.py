@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from contextlib import chdir
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +26,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     text = told(model, [[ring(500.0)]])
     (out / "good.nc").write_text(text)
     (out / "bad.nc").write_text(text.replace("M3\n", "M3\nG4 P1\n"))
+    (out / "twice.nc").write_text(told(model, [[ring(500.0), ring(500.0)]]))
+    wide = cq.Workplane().circle(515).circle(485).extrude(4)
+    wide.val().exportStep(str(out / "wide.step"))
     (out / "empty.nc").write_text("nothing\n")
     return out
 
@@ -67,6 +71,48 @@ def test_a_program_that_does_not_hold(folder: Path) -> None:
     assert "4000.0 mm3" in done.stderr  # 1 s at 100 mm/s of 10 x 4
 
 
+def test_a_sheet_is_written_beside_the_program_or_not_at_all(folder: Path) -> None:
+    sheet = folder / "good_verify.html"
+    sheet.unlink(missing_ok=True)
+    assert run(folder, "good.nc", "tube.step", "--no-sheet", "--quiet").returncode == 0
+    assert not sheet.exists()
+    done = run(folder, "good.nc", "tube.step", "--json")
+    assert json.loads(done.stdout)["sheet"] == "good_verify.html"
+    first = sheet.read_bytes()
+    assert run(folder, "good.nc", "tube.step", "--quiet").returncode == 0  # its own sheet it may replace
+    assert sheet.read_bytes() == first
+    sheet.write_text("a user's own")
+    done = run(folder, "good.nc", "tube.step")
+    assert done.returncode == 2
+    assert "--overwrite" in done.stderr
+    assert sheet.read_text() == "a user's own"
+    assert run(folder, "good.nc", "tube.step", "--quiet", "--overwrite").returncode == 0
+    assert sheet.read_bytes() == first
+
+
+def test_limits_of_cover_decide_the_exit_code(folder: Path) -> None:
+    """One bead 10 wide fills the tube's wall of 10; a wider tube it fills by a third, and twice not at all."""
+    holds = run(
+        folder, "good.nc", "tube.step", "--no-sheet", "--least-cover", "99.9", "--most-overfill", "0.1"
+    )
+    done = run(
+        folder, "good.nc", "wide.step", "--no-sheet", "--json", "--least-cover", "50", "--tolerance", "20"
+    )
+    (low,) = [f for f in json.loads(done.stdout)["findings"] if f["code"] == "underfill"]
+
+    assert holds.returncode == 0
+    assert done.returncode == 1
+    # rings of R 495 to 505 and of 485 to 515: 10 by 30 of the same mean radius
+    assert low["measured"] == pytest.approx(100 / 3, abs=0.01)
+    assert (low["allowed"], low["unit"], low["layer"]) == (50, "percent", 0)
+    assert 485 < math.hypot(*low["at_mm"][:2]) < 515
+    done = run(folder, "twice.nc", "tube.step", "--no-sheet", "--json", "--most-overfill", "10")
+    (high,) = [f for f in json.loads(done.stdout)["findings"] if f["code"] == "overfill"]
+    assert done.returncode == 1
+    assert high["measured"] == pytest.approx(100.0, abs=0.01)
+    assert math.hypot(*high["at_mm"][:2]) == pytest.approx(500, abs=5)
+
+
 def test_quiet_says_nothing(folder: Path) -> None:
     done = run(folder, "bad.nc", "tube.step", "--quiet")
 
@@ -83,6 +129,9 @@ def test_quiet_says_nothing(folder: Path) -> None:
         (("good.nc", "tube.step", "--matrix", "1,2,3"), "12 numbers"),
         (("good.nc", "tube.step", "--envelope", "1,1,1,0,0,0"), "least"),
         (("good.nc", "tube.step", "--tolerance", "0"), "above 0"),
+        (("good.nc", "tube.step", "--least-cover", "101"), "0 to 100"),
+        (("good.nc", "tube.step", "--workers", "0"), "at least 1"),
+        (("good.nc", "tube.step", "--sheet", "a.html", "--out", "b"), "exclude"),
         (("good.nc", "tube.step", "--bead-section", "square"), "flat or round"),
     ],
 )

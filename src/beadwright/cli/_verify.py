@@ -32,10 +32,31 @@ def verify(
     on: Annotated[Text, option("--on", "WORDS", "extruder on; else as stated, or M3, M4")] = None,
     off: Annotated[Text, option("--off", "WORDS", "extruder off; else as stated, or M5")] = None,
     axis: Annotated[Text, option("--extruder-axis", "LETTER", "its advance is flow")] = None,
+    least_cover: Annotated[
+        Number, option("--least-cover", "PERCENT", "of each section that beads must cover [default: any]")
+    ] = None,
+    most_overfill: Annotated[
+        Number,
+        option("--most-overfill", "PERCENT", "of it that may be laid beyond or twice [default: any]"),
+    ] = None,
     sheet: Annotated[
         Path | None,
-        typer.Option("--sheet", metavar="FILE", help="write the sheet, deviations in colour, .html"),
+        typer.Option(
+            "--sheet",
+            metavar="FILE",
+            help="where the sheet goes [default: PROGRAM's name with _verify.html, beside it]",
+        ),
     ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", "-o", metavar="DIR", help="a folder instead: report.html and verification.json"
+        ),
+    ] = None,
+    no_sheet: Annotated[bool, typer.Option("--no-sheet", help="write nothing")] = False,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="replace an earlier folder, or another file of that name")
+    ] = False,
     parts: Annotated[
         list[Path] | None,
         typer.Option(
@@ -58,10 +79,11 @@ def verify(
 ) -> None:
     """A program's text against the part, by a reader of its own and the CAD kernel's own section.
 
+    Writes a sheet beside the program: the deposit by deviation, section and stock under it, findings as balloons.
     Exit code 0: all holds; 1: it does not; 2: the program or the part cannot be read.
     """
     with Edge():
-        from beadwright.pipeline import verify_options, verify_program
+        from beadwright.pipeline import sheet_beside, verify_options, verify_program
 
         options = verify_options(
             layers=None if every else layers,
@@ -72,22 +94,29 @@ def verify(
             machine=(envelope, greatest_feed, traverse),
             standstill=standstill,
             flow=(on, off, axis),
+            cover=(least_cover, most_overfill),
         )
+        page = sheet
+        if sheet is None and out is None and not no_sheet:
+            page = sheet_beside(program)
+        shown = page if out is None else out / "report.html"
         with progress_bar(quiet=quiet) as progress:
             found = verify_program(
                 program,
                 part,
                 options,
                 progress,
-                sheet=sheet,
+                sheet=page,
+                out=out,
+                overwrite=overwrite,
                 release=release,
                 parts=parts or (),
                 workers=workers,
             )
         if as_json:
-            print_json(found.as_dict())
+            print_json({**found.as_dict(), **({"sheet": str(shown)} if shown else {})})
         elif not quiet:
             from beadwright.pipeline import show_verification
 
-            show_verification(found)
+            show_verification(found, shown)
         raise typer.Exit(0 if found.ok else 1)

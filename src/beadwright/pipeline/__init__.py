@@ -21,6 +21,7 @@ from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._section import PlaneSection, section_at, write_section
 from beadwright.pipeline._tables import show_examination, show_plan, show_section
 from beadwright.pipeline._verify import verify_options, verify_program
+from beadwright.pipeline._verify_out import sheet_beside
 from beadwright.pipeline._verify_table import show_verification
 from beadwright.pipeline._view import view
 from beadwright.pipeline._warm import Warmed
@@ -58,6 +59,7 @@ __all__ = [
     "read_step",
     "replan",
     "section_at",
+    "sheet_beside",
     "show_comparison",
     "show_examination",
     "show_meshway",

@@ -9,7 +9,7 @@ import os
 import re
 import secrets
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -28,8 +28,8 @@ FILES = RELEASE | frozenset({"program.nc", "plan.json", "run.json", "report.html
 SHEET_OF_A_PIECE = "measured.csv"
 """What is measured on a test piece is written into it, so no command replaces it."""
 
-PARTS = re.compile(r"program-\d{3,5}\.nc")
-"""Names of the files into which a dialect cuts a program."""
+PARTS = re.compile(r"program-\d{3,5}\.nc|program(-\d{3,5})?_verify\.html")
+"""Names of the files into which a dialect cuts a program, and of the sheets of their verification."""
 
 SEVERAL = "pieces.json"
 """What stands at the top of an output that holds a folder for each piece."""
@@ -93,7 +93,9 @@ class Output:
 
 
 @contextlib.contextmanager
-def output_folder(out: str | Path, *, overwrite: bool) -> Iterator[Output]:
+def output_folder(
+    out: str | Path, *, overwrite: bool, check: Callable[[Path, bool], None] | None = None
+) -> Iterator[Output]:
     """Make a folder that takes its name only when all in it is written.
 
     Inside the block files are written to a temporary folder beside `out`. At its end that folder is renamed
@@ -106,6 +108,8 @@ def output_folder(out: str | Path, *, overwrite: bool) -> Iterator[Output]:
         Must not exist, be empty, or, with `overwrite`, be an earlier output of ours.
     overwrite : bool
         Whether an earlier output may be replaced.
+    check : callable, optional
+        Refuses a place, given that and `overwrite`; by default any but that of an earlier plan.
 
     Raises
     ------
@@ -113,13 +117,14 @@ def output_folder(out: str | Path, *, overwrite: bool) -> Iterator[Output]:
         Refused, or the disk cannot take it.
     """
     path = Path(os.path.realpath(out))
-    check_output(path, overwrite=overwrite)
+    check = check or _check_plan
+    check(path, overwrite)
     temporary = path.with_name(f".{path.name[:100]}.{secrets.token_hex(4)}.part")
     with told(f"cannot make the output folder {path}"):
         temporary.mkdir()
     try:
         yield Output(temporary)
-        check_output(path, overwrite=overwrite)
+        check(path, overwrite)
         with told(f"cannot name the output folder {path}"):
             _rename(temporary, path)
     finally:
@@ -128,6 +133,10 @@ def output_folder(out: str | Path, *, overwrite: bool) -> Iterator[Output]:
         except KeyboardInterrupt:  # a second one, of somebody in a hurry
             shutil.rmtree(temporary, ignore_errors=True)
             raise
+
+
+def _check_plan(path: Path, overwrite: bool) -> None:
+    check_output(path, overwrite=overwrite)
 
 
 def check_output(path: Path, *, overwrite: bool) -> None:

@@ -11,12 +11,12 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.brep import several_pictures
-from beadwright.errors import InputError, OutputError, SettingsError, StepError
+from beadwright.errors import InputError, SettingsError, StepError
 from beadwright.pipeline._part import read_part, read_part_with_picture
 from beadwright.pipeline._read_back import with_more, with_read_back
 from beadwright.pipeline._verify_crew import VerifyCrew
+from beadwright.pipeline._verify_out import verification_output
 from beadwright.pipeline._verify_sheet import verification_sheet
-from beadwright.report import write_whole
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -32,6 +32,8 @@ def verify_program(
     progress: Callable[[str, int, int], None] | None = None,
     *,
     sheet: str | Path | None = None,
+    out: str | Path | None = None,
+    overwrite: bool = False,
     release: str | Path | None = None,
     parts: Sequence[Any] = (),
     workers: int | None = None,
@@ -47,7 +49,11 @@ def verify_program(
     progress : callable, optional
         Called with a stage, what is done and what there is to do.
     sheet : str or Path, optional
-        Where the sheet of the verification is written, ``.html``.
+        Where the sheet of the verification is written, ``.html``; an earlier one is replaced.
+    out : str or Path, optional
+        A folder instead, with report.html and verification.json.
+    overwrite : bool
+        Whether they may replace what is no sheet of a verification, or an earlier such folder.
     release : str or Path, optional
         A release.json: its files, as read back from the controller, must lie beside the program, byte for byte.
     parts : sequence
@@ -63,6 +69,8 @@ def verify_program(
     ------
     InputError
         The program cannot be read, or holds no motion.
+    OutputError
+        The sheet or the folder cannot be written.
     StepError
         The part cannot be read.
     """
@@ -75,19 +83,20 @@ def verify_program(
         raise InputError(f"{program}: cannot be read: {reason.strerror}") from reason
     if workers is not None and workers < 1:
         raise SettingsError(f"--workers: expected a number of at least 1, got {workers}")
-    path = None if sheet is None else sheet_name(sheet)
-    read = [_referee(each, picture=path is not None) for each in (part, *parts)]
-    try:
-        model, triangles = _set_up(text, read)
-        asked = asked_of(text, model, options or VerifyOptions())
-        crew = VerifyCrew(workers)
-        found = with_more(verify(text, model, asked, progress, crew=crew), crew.findings())
-    except InputError as reason:
-        raise InputError(f"{program}: {reason}") from reason
-    if release is not None:
-        found = with_read_back(found, Path(release), Path(program).parent)
-    if path is not None:
-        write_whole(path, verification_sheet(text, model, triangles, found).encode())
+    with verification_output(sheet, out, overwrite=overwrite) as write:
+        read = [_referee(each, picture=write is not None) for each in (part, *parts)]
+        try:
+            model, triangles = _set_up(text, read)
+            asked = replace(options or VerifyOptions(), outlines=write is not None)
+            crew = VerifyCrew(workers)
+            judged = verify(text, model, asked_of(text, model, asked), progress, crew=crew)
+        except InputError as reason:
+            raise InputError(f"{program}: {reason}") from reason
+        found = with_more(judged, crew.findings())
+        if release is not None:
+            found = with_read_back(found, Path(release), Path(program).parent)
+        if write is not None:
+            write(verification_sheet(text, model, triangles, found), found)
     return found
 
 
@@ -122,20 +131,6 @@ def _set_up(text: str, read: Sequence[tuple[Model, Triangles | None]]) -> tuple[
             shown.append(replace(triangles, points=triangles.points @ matrix[:, :3].T + matrix[:, 3]))
     counts = [len(models[row].faces) for row, _ in where]
     return set_up(models, where), several_pictures(shown, counts) if len(shown) == len(where) else None
-
-
-def sheet_name(sheet: str | Path) -> Path:
-    """The name of a sheet's file.
-
-    Raises
-    ------
-    OutputError
-        It does not end in ``.html``.
-    """
-    path = Path(sheet)
-    if path.suffix.lower() != ".html":
-        raise OutputError(f"{path}: the sheet is a page; give a name that ends in .html")
-    return path
 
 
 def _part(part: Any, *, picture: bool) -> tuple[Model, Triangles | None]:
@@ -179,6 +174,7 @@ def verify_options(
     machine: tuple[str | None, float | None, float | None] = (None, None, None),
     standstill: float = 0.0,
     flow: tuple[str | None, str | None, str | None] = (None, None, None),
+    cover: tuple[float | None, float | None] = (None, None),
 ) -> VerifyOptions:
     """Options of the command as the verifier takes them.
 
@@ -196,6 +192,8 @@ def verify_options(
         Six numbers with commas between, mm/s, mm/s.
     flow : (on, off, axis)
         Words that switch the extruder, letter of its own axis.
+    cover : (least, most)
+        Percent of a section that beads must cover, and that may be laid beyond it or twice.
 
     Raises
     ------
@@ -219,6 +217,10 @@ def verify_options(
             raise SettingsError(f"{name}: expected a number above 0, got {value:g}")
     if not (np.isfinite(standstill) and standstill >= 0):
         raise SettingsError(f"--standstill: expected a number of at least 0, got {standstill:g}")
+    least, most = cover
+    for name, share, top in (("--least-cover", least, 100.0), ("--most-overfill", most, 1000.0)):
+        if share is not None and not 0 <= share <= top:
+            raise SettingsError(f"{name}: expected percent of 0 to {top:g}, got {share:g}")
     if bead_section not in {None, "flat", "round"}:
         raise SettingsError(f"--bead-section: expected flat or round, got {bead_section!r}")
     if axis is not None and not (len(axis) == 1 and axis.isalpha()):
@@ -244,5 +246,7 @@ def verify_options(
         greatest_feed=greatest_feed,
         traverse=traverse,
         standstill_mm3=standstill,
+        least_cover=least,
+        most_overfill=most,
         flow=FlowWords(on=on, off=off, axis=(axis or "").upper()),
     )

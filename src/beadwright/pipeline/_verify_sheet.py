@@ -11,19 +11,23 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright import __version__
+from beadwright.arcs import fit_polygon
 from beadwright.brep import Model, Triangles
+from beadwright.curves import ArcPath
 from beadwright.pipeline._part import describe_input
 from beadwright.pipeline._sheet import NO_PICTURE, edge_chains, moved
 from beadwright.report import LayerMoves, Run, SheetData, SheetLayer, layer_spans, sheet_head, sheet_page
 
 if TYPE_CHECKING:
-    from beadwright.verify import DepositLayer, Moves, Verification
+    from beadwright.verify import DepositLayer, Moves, Noted, Verification
 
 Floats = npt.NDArray[np.float64]
 Rows = npt.NDArray[np.int64]
 
 # A sweep from here on is told in two halves: the tangent of its quarter grows without bound towards a whole turn.
 HALVED = 1.9 * math.pi
+# Outlines are drawn this near to the referee's chords, mm.
+DRAWN = 0.01
 
 
 def verification_sheet(text: str, model: Model, triangles: Triangles | None, found: Verification) -> str:
@@ -42,6 +46,8 @@ def verification_sheet(text: str, model: Model, triangles: Triangles | None, fou
     worst = _worst(found, len(moves))
     measured = {one.index: one for one in found.checked}
     layers = []
+    loops: tuple[ArcPath, ...]
+    part: tuple[ArcPath, ...]
     laid = 0
     for layer in found.deposit.layers:
         own, rows = layer_moves(moves, layer)
@@ -61,7 +67,13 @@ def verification_sheet(text: str, model: Model, triangles: Triangles | None, fou
             if one.region_mm2 is not None and one.covered_mm2 is not None:
                 outside = one.outside_mm2 or 0.0
                 row |= {"area_mm2": one.region_mm2, "coverage": {"covered_mm2": one.covered_mm2 - outside}}
-        made = SheetLayer(row=row, moves=own, deviation=worst[rows])
+        shown = found.outlines.get(layer.index)
+        loops, part = (), ()
+        if shown is not None:
+            section, stock = _paths(shown.section), _paths(shown.stock)
+            loops, part = (stock, section) if stock else (section, ())
+            row |= {"loops": len(loops), "outline": shown.told}
+        made = SheetLayer(row=row, moves=own, deviation=worst[rows], loops=loops, part=part)
         front, side = layer_spans(made)
         layers.append(replace(made, row={**row, "front": front, "side": side}))
     placed = found.reading.told.placement()
@@ -82,6 +94,12 @@ def verification_sheet(text: str, model: Model, triangles: Triangles | None, fou
             triangles=moved(triangles, matrix),
         )
     )
+
+
+def _paths(rings: tuple[Floats, ...]) -> tuple[ArcPath, ...]:
+    """Rings of chords as lines and arcs, for the eye."""
+    none = [np.full(len(ring), -1, np.int32) for ring in rings]
+    return tuple(fit_polygon(ring, face, tolerance=DRAWN)[0] for ring, face in zip(rings, none, strict=True))
 
 
 def _finite(value: float, other: float) -> float:
@@ -192,11 +210,25 @@ def _document(model: Model, found: Verification) -> dict[str, Any]:
         "input": describe_input(model),
         "totals": totals,
         "faces": faces,
-        "findings": [noted.as_dict() for noted in found.findings],
+        "findings": [_placed(noted, found) for noted in found.findings],
     }
     if found.profile is not None:
         document["profile"] = found.profile.as_dict()
     return document
+
+
+def _placed(noted: Noted, found: Verification) -> dict[str, Any]:
+    """A finding as the sheet lists it; where only its line is known, at the next move from there on."""
+    told = noted.as_dict()
+    moves = found.reading.moves
+    if noted.line is None or "at_mm" in told:
+        return told
+    row = int(np.searchsorted(moves.line, noted.line))
+    if row < len(moves):
+        told["at_mm"] = moves.start[row].tolist()
+        if found.told and "layer" not in told and moves.layer[row] >= 0:
+            told["layer"] = found.deposit.layers[int(moves.layer[row])].index
+    return told
 
 
 def _settings(found: Verification) -> list[dict[str, Any]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.console import Console
@@ -14,13 +15,13 @@ if TYPE_CHECKING:
 STYLE = {"note": "dim", "warning": "yellow", "error": "red"}
 
 
-def show_verification(found: Verification) -> None:
+def show_verification(found: Verification, sheet: Path | None = None) -> None:
     """Print what a verification found, on standard error."""
     console = Console(stderr=True)
     table = Table(box=None, show_header=False, pad_edge=False)
     table.add_column(style="dim")
     table.add_column()
-    for name, value in _rows(found):
+    for name, value in [*_rows(found), *([("sheet", str(sheet))] if sheet else [])]:
         table.add_row(name, value)
     console.print(table)
     for noted in found.findings:

@@ -10,7 +10,7 @@ from beadwright.verify._moves import Moves
 from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
 from beadwright.verify._reader import read
 from beadwright.verify._reading import Fault, FlowWords, Reading, Standstill
-from beadwright.verify._result import LayerResult, Noted, Run, Spread, Verification
+from beadwright.verify._result import LayerResult, Noted, Outline, Run, Spread, Verification
 from beadwright.verify._verify import verify
 
 __all__ = [
@@ -24,6 +24,7 @@ __all__ = [
     "Measured",
     "Moves",
     "Noted",
+    "Outline",
     "Reading",
     "Run",
     "Spread",

@@ -14,10 +14,12 @@ from beadwright.verify._cover import laid_area, sweep
 from beadwright.verify._cut import Cut, Floats, cut, shifts
 from beadwright.verify._deposit import Deposit, DepositLayer
 from beadwright.verify._foreign import measure_from_section
+from beadwright.verify._limits import check_cover
 from beadwright.verify._moves import Moves, at_parameter
 from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
+from beadwright.verify._outline import outline
 from beadwright.verify._profile import Deviations, gathered, measure_beads
-from beadwright.verify._result import LayerResult, Notes
+from beadwright.verify._result import LayerResult, Notes, Outline
 from beadwright.verify._stock import measure_stocked
 from beadwright.verify._witness import passes
 
@@ -67,6 +69,7 @@ class Measured:
     samples: Deviations
     notes: Notes
     side: int
+    outline: Outline | None = None
 
 
 def measure_layer(job: Job, place: int) -> Measured | None:
@@ -97,11 +100,15 @@ def measure_layer(job: Job, place: int) -> Measured | None:
         accuracy=found.accuracy + slack,
     )
     judged = found.closed or bool(len(samples.value))
+    result, deposit = _covered(job, place, found, result)
+    check_cover(job.moves, layer, found, deposit, result, job.options, notes, section=job.section)
+    outlined = job.options.outlines and found.closed
     return Measured(
-        result=_covered(job, place, found, result),
+        result=result,
         samples=samples,
         notes=notes,
         side=_side(job, layer, found) if judged else 2,
+        outline=outline(job.moves, layer, found, by_face=stocked(job, layer)) if outlined else None,
     )
 
 
@@ -196,8 +203,8 @@ def side_of(layer: DepositLayer) -> int:
     return -1 if layer.rule == "outer" or layer.stock > 0 else 0
 
 
-def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> LayerResult:
-    """Areas of a layer: covered, not covered, beyond, twice, without support."""
+def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> tuple[LayerResult, shapely.Geometry]:
+    """Areas of a layer: covered, not covered, beyond, twice, without support; and what is covered."""
     layer = job.deposit.layers[place]
     deposit = sweep(job.moves, layer.beads, job.section)
     area = float(deposit.area)
@@ -216,14 +223,15 @@ def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> LayerResu
         unsupported_mm=length,
     )
     if not found.closed:
-        return result
+        return result, deposit
     region, both = float(found.region.area), float(shapely.intersection(found.region, deposit).area)
-    return replace(
+    result = replace(
         result,
         region_mm2=region,
         underfilled_mm2=max(0.0, region - both),
         outside_mm2=max(0.0, area - both),
     )
+    return result, deposit
 
 
 def _length_outside(moves: Moves, layer: DepositLayer, under: shapely.Geometry) -> float:

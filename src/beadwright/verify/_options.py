@@ -44,6 +44,12 @@ class VerifyOptions:
         Words that switch the extruder.
     stock : mapping of int to float
         Amount by face id, mm: what the program was asked to add to the part.
+    least_cover : float or None
+        Percent of a layer's section that beads must cover, what is hollow on purpose included; None: not judged.
+    most_overfill : float or None
+        Percent of a layer's section that may be laid beyond it or more than once; None: not judged.
+    outlines : bool
+        Whether the outlines of section and stock are kept, for a picture.
     step : float
         Greatest distance of samples along beads and section, mm.
     """
@@ -62,6 +68,9 @@ class VerifyOptions:
     standstill_mm3: float = 0.0
     flow: FlowWords = field(default_factory=FlowWords)
     stock: Mapping[int, float] = field(default_factory=dict)
+    least_cover: float | None = None
+    most_overfill: float | None = None
+    outlines: bool = False
     step: float = 3.0
 
 

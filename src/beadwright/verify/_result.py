@@ -152,6 +152,25 @@ class LayerResult:
         return {key: value for key, value in told.items() if value is not None}
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outline:
+    """Outlines of a measured layer, for a picture: closed rings of chords, material on their left.
+
+    Attributes
+    ----------
+    section : tuple of (k, 2) float
+        Of the referee's section.
+    stock : tuple of (k, 2) float
+        Of section and stock together; empty without stock.
+    told : str
+        What they are, in words.
+    """
+
+    section: tuple[npt.NDArray[np.float64], ...]
+    stock: tuple[npt.NDArray[np.float64], ...]
+    told: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """What the program takes: time, lengths, material.
@@ -239,6 +258,8 @@ class Verification:
         The program as it was read.
     deposit : Deposit
         Its layers and beads.
+    outlines : dict of int to Outline
+        By layer, of those measured, where they were asked for.
     deviation, deviation_row : (k,) float, (k,) int64
         Samples behind the profile, mm, and the move of each (row of ``reading.moves``; -1: not told).
     """
@@ -261,6 +282,7 @@ class Verification:
     counts: dict[str, int]
     reading: Reading
     deposit: Deposit
+    outlines: dict[int, Outline]
     deviation: npt.NDArray[np.float64]
     deviation_row: npt.NDArray[np.int64]
 

@@ -227,6 +227,7 @@ def _verdict(
         counts=dict(notes.counts),
         reading=reading,
         deposit=deposit,
+        outlines={m.result.index: m.outline for m in measured if m.outline is not None},
         deviation=samples.value,
         deviation_row=samples.row,
     )

@@ -136,6 +136,7 @@ export function layerText(sheet, state) {
     row.section_z_mm ? `section at ${row.section_z_mm.map((v) => lengthText(v, state.unit, 3)).join(" and ")}` : "",
     row.beads === undefined ? "" : `${row.beads} beads, ${lengthText(row.length_mm, state.unit, 0)}`,
     row.area_mm2 === undefined ? "" : `area ${valueText(row.area_mm2, "mm2", state.unit)}`,
+    row.outline ?? "",
     row.counts?.loops > row.loops ? "dash and two dots: the part without its stock" : "",
     ...laneTexts(sheet, row, state.unit).map(([heading, text]) => `${heading} ${text}`),
   ];
