@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
+
+from beadwright.compiled import kernel
 
 # Contacts whose normal leans less than this against that of the place itself are the same smooth boundary.
 SAME_SIDE = 1e-9
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def discs(at: Any, normal: Any, own: Any, spans: Any, most: float) -> Any:
     """Greatest disc inside a boundary that touches it at each of some places.
 

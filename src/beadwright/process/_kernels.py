@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
+
+from beadwright.compiled import kernel
 
 # Stefan-Boltzmann constant, W/(m2 K4): CODATA 2018, exact since the SI of 2019.
 SIGMA = 5.670374419e-8
@@ -17,7 +18,7 @@ ROUNDS = 2
 GAMMA = 0.29289321881345254
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def wall(
     height: Any,
     thick: Any,
