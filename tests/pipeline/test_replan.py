@@ -15,6 +15,7 @@ import beadwright
 from beadwright.errors import OutputError, SettingsError
 from beadwright.pipeline import replan
 from beadwright.settings import resolve, resolve_told
+from tests.post._reader import read
 
 SCHEMA = json.loads(importlib.resources.files("beadwright.pipeline").joinpath("plan.schema.json").read_text())
 
@@ -152,6 +153,110 @@ def test_a_folder_without_a_plan_is_refused(tmp_path: Path, what: str) -> None:
 
     with pytest.raises(SettingsError, match=r"plan\.json"):
         replan(tmp_path, from_layer=1, height=4.0)
+
+
+@pytest.fixture(scope="module")
+def ring(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """A ring of radii 204.2 and 180, 8 high: two contour beads a layer, of radii 200 and 184.2."""
+    import cadquery as cq
+
+    folder = tmp_path_factory.mktemp("ring")
+    cq.exporters.export(cq.Workplane().circle(204.2).circle(180).extrude(8), str(folder / "ring.step"))
+    beadwright.plan(folder / "ring.step", folder / "out", workers=1)
+    return folder / "ring.step", folder / "out"
+
+
+@pytest.fixture(scope="module")
+def taken(ring: tuple[Path, Path]) -> beadwright.PlanResult:
+    return replan(ring[1], from_bead=1, after=400.0, workers=1)
+
+
+def laid_by(program: str) -> list[tuple[int | None, float, tuple[float, ...], tuple[float, ...]]]:
+    """Bead, length and ends of each extruding move, by the tests' own reader."""
+    return [(s.bead, s.length, s.start, s.end) for s in read(program).steps if s.extruding]
+
+
+# 400 mm of a circle of radius 184.2 are an angle of 400 / 184.2; what the two programs lay together is what one laid.
+def test_a_print_is_taken_up_at_a_place_in_a_bead(
+    ring: tuple[Path, Path], taken: beadwright.PlanResult
+) -> None:
+    (_, old), result = ring, taken
+    whole, rest = laid_by((old / "program.nc").read_text()), laid_by(result.program)
+    first = next(row for row in whole if row[0] == 1)
+    turned = complex(*rest[0][2][:2]) / complex(*first[2][:2])
+
+    assert result.out == old.with_name("out-from-bead-1")
+    assert abs(np.angle(turned)) == pytest.approx(400 / 184.2, abs=1e-6)
+    assert sum(row[1] for row in rest) == pytest.approx(
+        sum(row[1] for row in whole if row[0] != 0) - 400, abs=1e-3
+    )
+    # Beads that are not begun are laid as they were, to the digit.
+    assert [row for row in rest if row[0] != 1] == [row for row in whole if row[0] > 1]
+    join = result.document["join"]
+    assert (join["layer"], join["bead"], join["after_mm"], join["layers_now"]) == (0, 1, 400.0, 2)
+    assert join["at_mm"] == pytest.approx(rest[0][2], abs=1e-3)
+    assert "takes up layer 0 in bead 1, 400.000 mm after its start" in result.program.replace(")\n(", " ")
+    assert {f.code for f in result.findings} >= {"cold-joint"}
+    jsonschema.validate(result.document, SCHEMA)
+    why = {place["why"] for place in result.document["layers"][0]["lost"]}
+    assert why == {"laid-before"}
+
+
+def test_what_is_left_of_a_layer_verifies(ring: tuple[Path, Path], taken: beadwright.PlanResult) -> None:
+    from beadwright.kernel import read_step
+    from beadwright.verify import VerifyOptions, verify
+
+    part, result = read_step(ring[0]), taken
+    found = verify(result.program, part, VerifyOptions(every=True))
+    told = verify(result.program.replace(" resumed=1", ""), part, VerifyOptions(every=True))
+
+    assert [f.finding.code for f in found.findings if f.finding.level == "error"] == []
+    assert "missing-bead" in {f.finding.code for f in told.findings}
+
+
+# A line of the program is where a machine stopped: its move is not done, those of the bead before it are.
+def test_a_line_of_the_program_is_a_place(ring: tuple[Path, Path], tmp_path: Path) -> None:
+    _, old = ring
+    lines = (old / "program.nc").read_text().splitlines()
+    begin = next(i for i, line in enumerate(lines) if line.startswith("(bead index=3 "))
+    result = replan(old, tmp_path / "rest", at_line=begin + 5, workers=1)  # the third move, counted from 1
+    rest = laid_by(result.program)
+    whole = [row for row in laid_by("\n".join(lines)) if row[0] == 3]
+
+    assert result.document["join"]["old_program_line"] == begin + 4
+    assert [row[3] for row in rest] == [row[3] for row in whole[2:]]
+    assert rest[0][2] == whole[2][2]
+
+
+@pytest.mark.parametrize(
+    ("where", "why"),
+    [
+        ({}, "--from-layer with --height"),
+        ({"from_bead": 1, "at_line": 80}, "--from-layer with --height"),
+        ({"from_layer": 1}, "--from-layer with --height"),
+        ({"from_bead": 4}, "lays no bead 4; allowed 0 to 3"),
+        ({"from_bead": 1, "after": 2000.0}, "is 1157.363 mm long"),
+        ({"at_line": 10**6}, "nothing is laid any more"),
+    ],
+)
+def test_a_place_that_is_none_is_refused(ring: tuple[Path, Path], where: dict[str, int], why: str) -> None:
+    with pytest.raises(SettingsError, match=why):
+        replan(ring[1], workers=1, **where)
+
+
+def test_a_program_that_is_not_of_the_plan_is_refused(ring: tuple[Path, Path], tmp_path: Path) -> None:
+    import shutil
+
+    other = tmp_path / "out"
+    shutil.copytree(ring[1], other)
+    text = (other / "program.nc").read_text()
+    (other / "program.nc").write_text(
+        text.replace("index=0 role", "index=9 role").replace("index=1 role", "index=0 role")
+    )
+
+    with pytest.raises(SettingsError, match="not of one run"):
+        replan(other, tmp_path / "rest", from_bead=0, workers=1)
+    assert not (tmp_path / "rest").exists()
 
 
 def test_told_settings_come_back_whole() -> None:

@@ -16,14 +16,27 @@ def replan(
         Path, typer.Argument(metavar="DIR", help="output of the earlier plan; it stays as it is")
     ],
     from_layer: Annotated[
-        int, typer.Option("--from-layer", metavar="N", min=1, help="first layer that is not printed")
-    ],
+        int | None, typer.Option("--from-layer", metavar="N", min=1, help="first layer that is not printed")
+    ] = None,
     height: Annotated[
-        float, typer.Option("--height", metavar="MM", help="measured height of what is printed")
-    ],
+        float | None, typer.Option("--height", metavar="MM", help="measured height of what is printed")
+    ] = None,
+    from_bead: Annotated[
+        int | None,
+        typer.Option("--from-bead", metavar="N", min=0, help="within a layer: first bead not wholly printed"),
+    ] = None,
+    after: Annotated[
+        float, typer.Option("--after", metavar="MM", min=0.0, help="so much of that bead is printed")
+    ] = 0.0,
+    at_line: Annotated[
+        int | None,
+        typer.Option(
+            "--at-line", metavar="N", min=1, help="instead: first line of program.nc not carried out"
+        ),
+    ] = None,
     out: Annotated[
         Path | None,
-        typer.Option("--out", "-o", metavar="DIR", help="new folder [default: beside the old, DIR-from-N]"),
+        typer.Option("--out", "-o", metavar="DIR", help="new folder [default: beside the old, DIR-from-...]"),
     ] = None,
     part: Annotated[
         Path | None,
@@ -36,9 +49,11 @@ def replan(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """The rest of a print at its measured height: new sections of the solid at the heights that are missing.
+    """The rest of a print: from a layer on at its measured height, or from a place within a layer.
 
-    A built height drifts from layers times height. The settings are those of the earlier plan.
+    A built height drifts from layers times height: the solid is cut anew at the heights that are missing. Within a
+    layer (--from-bead with --after, or --at-line) the heights stay as planned. The settings are
+    those of the earlier plan.
     """
     with Edge():
         from beadwright.pipeline import replan as make
@@ -49,6 +64,9 @@ def replan(
                 out,
                 from_layer=from_layer,
                 height=height,
+                from_bead=from_bead,
+                after=after,
+                at_line=at_line,
                 part=part,
                 workers=workers,
                 overwrite=overwrite,

@@ -95,6 +95,11 @@ class LayerBuild:
     before: tuple[Before, ...] = ()
 
     @property
+    def n_beads(self) -> int:
+        """Marks of beads that the layer takes in the program: beads, passes and purges."""
+        return len(self.areas) + sum(each is not None for each in self.passes) + self.purges
+
+    @property
     def purges(self) -> int:
         """How often the extruder is purged before the layer."""
         return sum(isinstance(each, Purge) for each in self.before)

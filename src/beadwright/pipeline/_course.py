@@ -106,6 +106,10 @@ class Course:
         self.waiting = [stop for stop in self.waiting if stop not in due]
         return Halt(x=x, y=y, texts=_told(due, machine))
 
+    def pass_over(self, mass: float) -> None:
+        """A layer of some mass (kg) that is there already."""
+        self.mass += mass
+
     def layer(self, program: LayerProgram, *, mass: float) -> LayerProgram:
         """What the machine does in a layer that lays a mass (kg).
 

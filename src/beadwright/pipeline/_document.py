@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from beadwright import __version__
 from beadwright.brep import Model
-from beadwright.curves import cut_at, length, samples
+from beadwright.curves import ArcPath, cut_at, length, samples
 from beadwright.numeric import Budget, Finding
 from beadwright.pipeline._build import LayerBuild
 from beadwright.pipeline._built import Built, build_told, layer_told, totals_told
@@ -38,11 +38,12 @@ PACKAGES = ("numpy", "numba", "scipy", "cadquery-ocp", "pydantic")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Laid:
-    """A layer's work, its text and what it takes."""
+    """A layer's work, its text and what it takes; `before` are contour beads of it that an earlier program laid."""
 
     work: LayerWork
     text: LayerText
     build: LayerBuild
+    before: tuple[ArcPath, ...] = ()
 
 
 def worst(budgets: Sequence[Budget]) -> Budget:
@@ -157,7 +158,10 @@ def _layer(laid: Laid) -> dict[str, Any]:
 
 
 def _led(laid: Laid) -> list[dict[str, Any]]:
-    """Places where a contour bead is laid by what flows after the stop: a reader of the words alone misses it there."""
+    """Places where a reader of the words alone misses a contour bead.
+
+    It is laid by what flows after the stop, or an earlier program laid it.
+    """
     found = []
     for bead, after in zip(laid.work.beads, laid.build.passes, strict=True):
         if bead.role != "contour" or after is None or after.stop <= 0:
@@ -170,6 +174,17 @@ def _led(laid: Laid) -> list[dict[str, Any]]:
                 "length_mm": round(after.stop / len(spots), PLACES),
                 "width_mm": round(bead.width, WIDTH_PLACES),
                 "why": "stop-lead",
+            }
+            for x, y in spots
+        ]
+    for path in laid.before:
+        spots = samples([path], LED_PITCH)
+        found += [
+            {
+                "at_mm": [round(float(x), PLACES), round(float(y), PLACES), laid.work.layer.plan.z],
+                "length_mm": round(length(path) / len(spots), PLACES),
+                "width_mm": 0.0,
+                "why": "laid-before",
             }
             for x, y in spots
         ]

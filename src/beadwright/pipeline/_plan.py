@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import pickle
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Unpack
 
-from beadwright.beads import SiteRule, Trail, arrange
 from beadwright.brep import Model
 from beadwright.errors import SettingsError
 from beadwright.layers import find_folds
 from beadwright.pipeline._bead_findings import bead_findings
-from beadwright.pipeline._build import Clock, build_layer, varied_areas
 from beadwright.pipeline._built import Built, built
 from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findings
 from beadwright.pipeline._chosen import read_earlier, revision_findings
@@ -29,24 +27,25 @@ from beadwright.pipeline._heights import LEVEL, asked_layers, layer_planes, plan
 from beadwright.pipeline._joint_findings import joint_findings
 from beadwright.pipeline._json import as_text
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
-from beadwright.pipeline._layer_work import Job, LayerWork
+from beadwright.pipeline._lay import lay
+from beadwright.pipeline._layer_work import Job
 from beadwright.pipeline._lean import lean_findings
 from beadwright.pipeline._mesh import arc_findings
 from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._release import write_release
 from beadwright.pipeline._rest import Rest, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
+from beadwright.pipeline._resume import Resume
 from beadwright.pipeline._safety import check_safety
-from beadwright.pipeline._set_up import SetUp, in_turn, set_up
+from beadwright.pipeline._set_up import in_turn, set_up
 from beadwright.pipeline._sheet import plan_sheet
-from beadwright.pipeline._sites import rank_order, site_rule
+from beadwright.pipeline._sites import site_rule
 from beadwright.pipeline._stages import COMPILE, Stages
 from beadwright.pipeline._stand import stand
 from beadwright.pipeline._stock import make_blank, stock_amounts, stock_findings, stock_left, stocked_of
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
-from beadwright.pipeline._writing import Writing, settle
+from beadwright.pipeline._writing import settle
 from beadwright.post import ProgramFile
-from beadwright.program import layer_program
 from beadwright.section import prepare
 from beadwright.settings import ROUNDING_UNITS, PlanOptions, PlanSettings, Resolved, resolve
 
@@ -125,7 +124,7 @@ def plan_part(
     progress: Progress | None = None,
     executor: Executor | None = None,
     warm_first: bool = True,
-    rest: Rest | None = None,
+    rest: Rest | Resume | None = None,
     recorded: Path | None = None,
     over: float = 0.0,
 ) -> PlanResult:
@@ -177,7 +176,7 @@ def plan_part(
             matrix = place.matrix
             ends = reach(solid, blank)
             heights = plan_heights(solid, ends, settings)
-            own = None if rest is None else rest.layers(ends[1], settings, solid)
+            own = rest.layers(ends[1], settings, solid) if isinstance(rest, Rest) else None
             asked = asked_layers(heights.plans, settings, own)
             plans = asked.chosen
         tell("preparing", 0, len(plans))
@@ -201,9 +200,20 @@ def plan_part(
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
         course = Course.of(resolved, writing.dialect, over)
         works_of = crew.work(data, asked, planes, settings)
-        laid = _lay(works_of, settings, card, writing, course, stages, tell, len(plans), rule, source)
+        resumed = rest if isinstance(rest, Resume) else None
+        laid = lay(
+            works_of, settings, card, writing, course, stages, tell, len(plans), rule, source, resumed=resumed
+        )
+        plans = plans[len(plans) - len(laid) :]
         with stages.measure("process"):
-            whole = _built(card, laid, settings, solid, stops=len({layer for layer, _ in course.made}))
+            whole = _built(
+                card,
+                laid,
+                settings,
+                solid,
+                stops=len({layer for layer, _ in course.made}),
+                whole=rest is None,
+            )
             judged = check_safety(resolved, course.reaches)
         with stages.measure("text"):
             head = program_head(
@@ -311,70 +321,12 @@ def _plan_sample() -> None:
     plan_part(SAMPLE, None, resolved=resolve({"workers": "1"}), warm_first=False)
 
 
-def _lay(
-    works: Iterator[LayerWork],
-    settings: PlanSettings,
-    card: Cards,
-    writing: Writing,
-    course: Course,
-    stages: Stages,
-    tell: Progress,
-    total: int,
-    rule: SiteRule,
-    source: SetUp,
-) -> list[Laid]:
-    """Order, pace and time all layers in one pass from the platform up, and write each layer's text."""
-    trail, clock, n_beads, advance = Trail(), Clock(), 0, 0.0
-    laid: list[Laid] = []
-    for done, work in enumerate(works, 1):
-        with stages.measure("order"):
-            layer = work.layer
-            halt = course.stop(layer.plan.index, clock.time)
-            arranged = arrange(
-                work.beads,
-                trail,
-                layer=layer.plan.index,
-                z=layer.plan.z,
-                order=rank_order(settings),
-                rule=rule,
-                groups=source.groups(work.beads),
-                restart=halt is not None,
-            )
-            trail = arranged.trail
-            layer = replace(
-                layer,
-                budget=replace(layer.budget, region=layer.budget.region + arranged.bound),
-                findings=(*layer.findings, *arranged.findings),
-            )
-        with stages.measure("process"):
-            build, clock = build_layer(card, clock, layer, arranged.beads, stopped=halt is not None)
-        with stages.measure("text"):
-            program = layer_program(
-                layer,
-                arranged.beads,
-                first_bead=n_beads,
-                prime=card.prime,
-                passes=build.passes,
-                clearance=settings.clearance,
-                feed=build.pace.feed,
-                before=(*(() if halt is None else (halt,)), *map(writing.before, build.before)),
-                rpm=writing.rpm(
-                    [build.pace.feed] * len(build.areas), varied_areas(card, arranged.beads, build.areas)
-                ),
-            )
-            program = course.layer(program, mass=build.mass)
-            text = writing.layer(program, advance)
-        advance = text.advance
-        n_beads += program.n_beads
-        laid.append(Laid(work=replace(work, layer=layer, beads=arranged.beads), text=text, build=build))
-        tell("layers", done, total)
-    return laid
-
-
-def _built(card: Cards, laid: Sequence[Laid], settings: PlanSettings, solid: Model, *, stops: int) -> Built:
+def _built(
+    card: Cards, laid: Sequence[Laid], settings: PlanSettings, solid: Model, *, stops: int, whole: bool
+) -> Built:
     """What the build takes; mass that is machined off again is known where the whole part is planned."""
     later = bool(settings.stock or settings.cut_later)
-    complete = settings.layers == (0, None) and settings.wall is None
+    complete = whole and settings.layers == (0, None) and settings.wall is None
     return built(
         card,
         [each.build for each in laid],

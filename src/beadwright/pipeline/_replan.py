@@ -14,6 +14,7 @@ from beadwright.pipeline._output import FORMAT
 from beadwright.pipeline._plan import Progress, plan_part
 from beadwright.pipeline._rest import Rest
 from beadwright.pipeline._result import PlanResult
+from beadwright.pipeline._resume import Resume, find_place
 from beadwright.pipeline._set_up import beside_path
 from beadwright.settings import Resolved, resolve_told
 
@@ -25,14 +26,20 @@ def replan(
     folder: str | Path,
     out: str | Path | None = None,
     *,
-    from_layer: int,
-    height: float,
+    from_layer: int | None = None,
+    height: float | None = None,
+    from_bead: int | None = None,
+    after: float = 0.0,
+    at_line: int | None = None,
     part: str | Path | None = None,
     workers: int | None = None,
     overwrite: bool = False,
     progress: Progress | None = None,
 ) -> PlanResult:
-    """Plan the rest of a print: new section planes through the true solid at the heights that are still missing.
+    """Plan the rest of a print from a layer on, or from a place within one.
+
+    From a layer on: new section planes through the true solid at the heights that are still missing. Within a
+    layer the heights stay as planned, since a part of it is there, and the rest is what the old program had.
 
     Parameters
     ----------
@@ -40,10 +47,16 @@ def replan(
         Output of the earlier plan; it is read and never changed.
     out : str or Path, optional
         New folder; default beside the old one, its name with ``-from-N``.
-    from_layer : int
-        Index of the first layer that is not printed.
-    height : float
+    from_layer : int, optional
+        Index of the first layer that is not printed; with `height`.
+    height : float, optional
         Measured height of what is printed, above the platform, mm.
+    from_bead : int, optional
+        Bead of the old program that is not, or not wholly, printed.
+    after : float
+        So much of that bead is printed, mm.
+    at_line : int, optional
+        In place of `from_bead`: first line of the old program.nc that was not carried out.
     part : str or Path, optional
         The STEP file; default where the earlier plan found it. It must be the same file, byte for byte.
     workers : int, optional
@@ -66,18 +79,46 @@ def replan(
     old = Path(folder)
     document, text = _read(old)
     source = _part(old, document, part)
-    rest = _rest(old, document, text, from_layer, height)
+    _one_place(from_layer, height, from_bead, at_line)
+    rest: Rest | Resume
+    if from_layer is not None and height is not None:
+        rest, name = _rest(old, document, text, from_layer, height), f"from-{from_layer}"
+    else:
+        if "join" in document:
+            raise SettingsError(
+                f"{old} is the rest of a print itself; take it up at a layer, with --from-layer"
+            )
+        rest = find_place(
+            old,
+            document,
+            bead=from_bead,
+            after=after,
+            line=at_line,
+            old_sha256=hashlib.sha256(text.encode()).hexdigest(),
+        )
+        name = f"from-bead-{rest.bead}"
     resolved = resolve_told(
         document.get("settings", {}),
         {"workers": workers, "overwrite": overwrite or None},
-        without=frozenset({"layers"}),
+        without=frozenset({"layers"} if from_layer is not None else ()),
     )
     resolved = replace(resolved, job_folder=_job_folder(old))
     _check_beside(document, resolved)
-    where = old.with_name(f"{old.resolve().name}-from-{from_layer}") if out is None else Path(out)
+    where = old.with_name(f"{old.resolve().name}-{name}") if out is None else Path(out)
     if where.resolve() == old.resolve():
         raise OutputError(f"{where} is the earlier plan itself; give the rest a folder of its own")
     return plan_part(source, where, resolved=resolved, progress=progress, rest=rest)
+
+
+def _one_place(
+    from_layer: int | None, height: float | None, from_bead: int | None, at_line: int | None
+) -> None:
+    """A layer with its height, or a bead, or a line."""
+    given = [from_layer is not None, from_bead is not None, at_line is not None]
+    if sum(given) != 1 or (from_layer is None) != (height is None):
+        raise SettingsError(
+            "say where the print is taken up: --from-layer with --height, or --from-bead (with --after), or --at-line"
+        )
 
 
 def _read(folder: Path) -> tuple[Mapping[str, Any], str]:

@@ -10,6 +10,7 @@ from beadwright.brep import Model
 from beadwright.layers import LayerPlan, rest_of_layers
 from beadwright.numeric import Finding
 from beadwright.pipeline._heights import plan_heights
+from beadwright.pipeline._resume import Resume
 from beadwright.settings import PlanSettings
 
 # Of a layer height in each layer: beyond this the flow is off, not the height alone (common practice).
@@ -114,6 +115,12 @@ class Rest:
 
 def join_told(join: Mapping[str, Any]) -> str:
     """A join for the terminal's table."""
+    if "bead" in join:
+        x, y, z = join["at_mm"]
+        return (
+            f"layer {join['layer']}, bead {join['bead']}, {join['after_mm']:.3f} mm after its start, at X {x:.3f}"
+            f" Y {y:.3f} Z {z:.3f} mm; after line {join['old_program_line']} of the old program"
+        )
     line = f", after line {join['old_program_line']} of the old program" if "old_program_line" in join else ""
     return (
         f"layer {join['layer']} at {join['measured_mm']:g} mm, {join['drift_mm']:+.3g} mm off the plan{line};"
@@ -121,6 +128,6 @@ def join_told(join: Mapping[str, Any]) -> str:
     )
 
 
-def rest_document(rest: Rest | None, plans: Sequence[LayerPlan]) -> Mapping[str, Any]:
+def rest_document(rest: Rest | Resume | None, plans: Sequence[LayerPlan]) -> Mapping[str, Any]:
     """What a plan's document holds of its join; empty for a whole print."""
     return {} if rest is None else {"join": rest.as_dict(plans)}

@@ -93,7 +93,7 @@ def _layer(moves: LayerMoves, laid: Laid, row: Mapping[str, Any]) -> SheetLayer:
     lost = [
         (*place["at_mm"][:2], place["length_mm"], place["width_mm"])
         for place in row["lost"]
-        if place["why"] != "stop-lead"
+        if place["why"] not in {"stop-lead", "laid-before"}
     ]
     layer = SheetLayer(
         row={key: value for key, value in row.items() if key != "lost"},

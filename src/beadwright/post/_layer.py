@@ -334,6 +334,7 @@ def _layer_line(begin: LayerBegin) -> str:
             ("area", number(begin.area)),
             ("perimeter", number(begin.perimeter)),
             ("loops", str(begin.loops)),
+            *((("resumed", "1"),) if begin.resumed else ()),
         ),
     )
 

@@ -16,7 +16,10 @@ fades; a wiping pass goes back over an open bead's end."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LayerBegin:
-    """A layer opens; heights in mm, area mm2. The rounding of `budget` is 0 until the text is made."""
+    """A layer opens; heights in mm, area mm2. The rounding of `budget` is 0 until the text is made.
+
+    Of a layer that is `resumed` an earlier program laid a part.
+    """
 
     index: int
     z0: float
@@ -29,6 +32,7 @@ class LayerBegin:
     perimeter: float
     loops: int
     budget: Budget
+    resumed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,6 +86,8 @@ class DepositLayer:
     model : float
         The share of it that is the file's own, mm.
     beads : tuple of Bead
+    resumed : bool
+        Whether an earlier program laid a part of it, as told.
     """
 
     index: int
@@ -98,6 +100,7 @@ class DepositLayer:
     allowed: float
     model: float
     beads: tuple[Bead, ...]
+    resumed: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -189,6 +192,7 @@ def _from_comments(reading: Reading) -> Deposit:
                 allowed=number(layer.bound.get("total")) + model,
                 model=model,
                 beads=tuple(beads),
+                resumed=layer.keys.get("resumed") == "1",
             )
         )
     return Deposit(layers=tuple(layers), told=True, stray=flowing[moves.bead[flowing] < 0])

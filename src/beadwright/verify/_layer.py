@@ -167,7 +167,8 @@ def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Not
         return gathered([])
     side = side_of(layer)
     samples = measure_beads(job.moves, layer, found, allowed=allowed, step=step, notes=notes, side=side)
-    if found.closed:
+    # Of a layer that an earlier program began, what is missing here may be there already.
+    if found.closed and not layer.resumed:
         room = 0.0 if side == 0 else max(job.offsets.values(), default=0.0)
         check_complete(
             job.moves, layer, found, job.offsets, allowed=allowed, step=step, notes=notes, room=room

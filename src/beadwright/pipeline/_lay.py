@@ -1,0 +1,100 @@
+"""One pass over all layers from the platform up: order, pace, time, text."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+
+from beadwright.beads import Bead, SiteRule, Trail, arrange
+from beadwright.curves import ArcPath
+from beadwright.pipeline._build import Clock, build_layer, varied_areas
+from beadwright.pipeline._cards import Cards
+from beadwright.pipeline._course import Course
+from beadwright.pipeline._document import Laid
+from beadwright.pipeline._layer_work import LayerWork
+from beadwright.pipeline._resume import Resume
+from beadwright.pipeline._set_up import SetUp
+from beadwright.pipeline._sites import rank_order
+from beadwright.pipeline._stages import Stages
+from beadwright.pipeline._writing import Writing
+from beadwright.program import layer_program
+from beadwright.settings import PlanSettings
+
+
+def lay(
+    works: Iterator[LayerWork],
+    settings: PlanSettings,
+    card: Cards,
+    writing: Writing,
+    course: Course,
+    stages: Stages,
+    tell: Callable[[str, int, int], None],
+    total: int,
+    rule: SiteRule,
+    source: SetUp,
+    *,
+    resumed: Resume | None = None,
+) -> list[Laid]:
+    """Order, pace and time all layers in one pass from the platform up, and write each layer's text.
+
+    Of a print that is taken up within a layer what is laid already goes the same way, and is left out.
+    """
+    trail, clock, n_beads, advance = Trail(), Clock(), 0, 0.0
+    laid: list[Laid] = []
+    for done, work in enumerate(works, 1):
+        with stages.measure("order"):
+            layer = work.layer
+            halt = course.stop(layer.plan.index, clock.time)
+            arranged = arrange(
+                work.beads,
+                trail,
+                layer=layer.plan.index,
+                z=layer.plan.z,
+                order=rank_order(settings),
+                rule=rule,
+                groups=source.groups(work.beads),
+                restart=halt is not None,
+            )
+            trail = arranged.trail
+            layer = replace(
+                layer,
+                budget=replace(layer.budget, region=layer.budget.region + arranged.bound),
+                findings=(*layer.findings, *arranged.findings),
+            )
+        with stages.measure("process"):
+            build, clock = build_layer(card, clock, layer, arranged.beads, stopped=halt is not None)
+        beads: Sequence[Bead] = arranged.beads
+        first, before = n_beads, tuple[ArcPath, ...]()
+        if resumed is not None and layer.plan.index <= resumed.layer:
+            if layer.plan.index < resumed.layer:
+                course.pass_over(build.mass)
+                n_beads += build.n_beads
+                tell("layers", done, total)
+                continue
+            course.made.clear()
+            beads, first, before = resumed.left(arranged.beads, build, n_beads)
+            with stages.measure("process"):
+                build, clock = build_layer(card, Clock(), layer, beads)
+            halt = None
+        with stages.measure("text"):
+            program = layer_program(
+                layer,
+                beads,
+                first_bead=first,
+                prime=card.prime,
+                passes=build.passes,
+                clearance=settings.clearance,
+                feed=build.pace.feed,
+                before=(*(() if halt is None else (halt,)), *map(writing.before, build.before)),
+                rpm=writing.rpm([build.pace.feed] * len(build.areas), varied_areas(card, beads, build.areas)),
+            )
+            if resumed is not None and layer.plan.index == resumed.layer:
+                program = replace(program, events=(replace(program.begin, resumed=True), *program.events[1:]))
+            program = course.layer(program, mass=build.mass)
+            text = writing.layer(program, advance)
+        advance = text.advance
+        n_beads = first + program.n_beads
+        work = replace(work, layer=layer, beads=tuple(beads))
+        laid.append(Laid(work=work, text=text, build=build, before=before))
+        tell("layers", done, total)
+    return laid
