@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from beadwright.kernel import nearest_on_faces
-from beadwright.pipeline import plan, read_step, verify_program
+from beadwright.pipeline import plan, read_step, verify_options, verify_program
 
 cq = pytest.importorskip("cadquery")
 
@@ -89,3 +90,21 @@ def test_a_rule_that_finds_no_face_of_this_part_is_named(plate: Path, dome: Path
 
     with pytest.raises(Exception, match=r"program\.nc: .*stock"):
         verify_program(made, str(dome))
+
+
+def test_a_boss_with_a_hole_in_its_middle_is_no_hole(tmp_path: Path) -> None:
+    """The wall of the boss is named to be cut later, but it bounds material; the hole's centre lies inside both."""
+    block = cq.Workplane().box(140, 140, 12, centered=(True, True, False))
+    groove = cq.Workplane().workplane(offset=4).circle(45).circle(20).extrude(8)
+    hole = cq.Workplane().workplane(offset=4).circle(0.05).extrude(8)
+    part = tmp_path / "boss.step"
+    block.cut(groove).cut(hole).val().exportStep(str(part))
+    rule = [{"faces": {"kind": "cylinder", "radius": [19, 21]}}]
+    done = plan(part, tmp_path / "out", cut_later=rule, workers=1)
+    assert done.out is not None
+    found = verify_program(done.out / "program.nc", part, verify_options(layers=None))
+
+    assert [noted.finding.text for noted in found.findings] == []
+    # the block less the groove and the hole
+    area = 140**2 - math.pi * (45**2 - 20**2) - math.pi * 0.05**2
+    assert found.checked[-1].region_mm2 == pytest.approx(area, abs=1.0)

@@ -154,8 +154,10 @@ def _filled(found: list[Reference], later: tuple[frozenset[int], ...]) -> list[R
         for place, faces in enumerate(reference.faces):
             own = set(faces.tolist()) - {-1}
             mine = {k for k, feature in enumerate(later) if own & feature}
+            # a point of the curve itself: one inside the ring may lie in a hole of it
+            on = shapely.Point(reference.chains[place][1])
             around = sum(
-                ring.contains(rings[place].representative_point())
+                ring.contains(on)
                 for other, ring in enumerate(rings)
                 if other != place and reference.body[other] == reference.body[place]
             )
