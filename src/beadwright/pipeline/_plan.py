@@ -43,6 +43,7 @@ from beadwright.pipeline._sites import site_rule
 from beadwright.pipeline._stages import COMPILE, Stages
 from beadwright.pipeline._stand import stand
 from beadwright.pipeline._stock import make_blank, stock_amounts, stock_findings, stock_left, stocked_of
+from beadwright.pipeline._tamper import tamper_findings
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
 from beadwright.pipeline._writing import settle
 from beadwright.post import ProgramFile
@@ -233,6 +234,7 @@ def plan_part(
             *(() if rest is None else rest.findings()),
             *bead_findings(works, amounts, width=settings.width, dialect=writing.dialect),
             *joint_findings(works, amounts, settings, settings.bead_spacing()),
+            *tamper_findings(resolved.machine, settings, works),
             *whole.findings,
             *course.findings(),
             *judged.findings,

@@ -106,11 +106,14 @@ def _volume(machine: Machine, reaches: Sequence[Reach]) -> list[str]:
 def _keep_outs(machine: Machine, reaches: Sequence[Reach]) -> list[str]:
     shift = np.array(machine.work_offset.at)
     around = np.zeros(3)
+    hang = np.zeros(3)
     if machine.tamper is not None:
         around[:2] = np.array(machine.tamper.size) / 2
+        # What hangs below the tip strikes a box that the tip itself would clear.
+        hang[2] = max(-machine.tamper.lowest, 0.0)
     texts = []
     for each in machine.volume.keep_out:
-        low, high = np.array(each.low) - shift - around, np.array(each.high) - shift + around
+        low, high = np.array(each.low) - shift - around, np.array(each.high) - shift + around + hang
         for reach in reaches:
             moves = np.concatenate([reach.moves, reach.purges])
             inside = (moves[:, 0] < high).all(axis=1) & (moves[:, 1] > low).all(axis=1)
