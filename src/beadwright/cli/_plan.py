@@ -124,6 +124,10 @@ def plan(
             "--fit-arcs", "MM", "meshes: arcs this near to the chords of their sections [default: chords]"
         ),
     ] = None,
+    bed_map: Annotated[
+        str | None,
+        option("--bed-map", "FILE", "measured heights x,y,z of the platform; the first layers even them out"),
+    ] = None,
     wall: Annotated[
         str | None, option("--wall", "centre|left|right", "print open surfaces as walls of one bead")
     ] = None,
@@ -182,6 +186,7 @@ def plan(
         "stock": stock,
         "layers": layers,
         "fit_arcs": fit_arcs,
+        "bed_map": table(file=bed_map),
         "wall": wall,
         "dialect": dialect,
         "override": override,

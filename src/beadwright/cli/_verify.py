@@ -39,6 +39,10 @@ def verify(
         Number,
         option("--most-overfill", "PERCENT", "of it that may be laid beyond or twice [default: any]"),
     ] = None,
+    bed_map: Annotated[
+        Path | None,
+        typer.Option("--bed-map", metavar="FILE", help="measured heights that the first layers must follow"),
+    ] = None,
     sheet: Annotated[
         Path | None,
         typer.Option(
@@ -112,6 +116,7 @@ def verify(
                 release=release,
                 parts=parts or (),
                 workers=workers,
+                bed_map=bed_map,
             )
         if as_json:
             print_json({**found.as_dict(), **({"sheet": str(shown)} if shown else {})})

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from beadwright.beads import Bead
 from beadwright.curves import length
 from beadwright.layers import LayerRegion
+from beadwright.pipeline._bed import MappedLayer
 from beadwright.pipeline._cards import Cards
 from beadwright.pipeline._passes import endings
 from beadwright.pipeline._purge import purging, waits
@@ -106,7 +107,13 @@ class LayerBuild:
 
 
 def build_layer(
-    cards: Cards, clock: Clock, layer: LayerRegion, beads: Sequence[Bead], *, stopped: bool = False
+    cards: Cards,
+    clock: Clock,
+    layer: LayerRegion,
+    beads: Sequence[Bead],
+    *,
+    stopped: bool = False,
+    ground: MappedLayer | None = None,
 ) -> tuple[LayerBuild, Clock]:
     """Pace, time and mass of a layer.
 
@@ -120,6 +127,8 @@ def build_layer(
         In their order, each from its start point.
     stopped : bool
         Whether the program stops for the operator before it.
+    ground : MappedLayer, optional
+        The same beads, where they follow a measured platform.
 
     Returns
     -------
@@ -134,12 +143,13 @@ def build_layer(
     # The first layer waits for nothing.
     least = cards.least_time if beads and clock.track is not None else 0.0
     own = pace(
-        lambda feed: _moved(cards, clock, beads, above, feed).total,
+        lambda feed: _moved(cards, clock, beads, above, feed, ground).total,
         feed=cards.feed,
         least=least,
         slowest=max(cards.slowest(min(areas, default=1.0)), SLOWEST),
     )
-    moved = _moved(cards, clock, beads, above, own.feed)
+    moved = _moved(cards, clock, beads, above, own.feed, ground)
+    volumes = [a * run for a, run in zip(areas, runs, strict=True)] if ground is None else ground.volumes()
     gaps = list(moved.gaps)
     purge = purging(cards, above) if beads else None
     # A wait that melt may not stand is spent where it can be purged.
@@ -178,7 +188,7 @@ def build_layer(
             dwell=waited + moved.stand * len(beads),
             purge=purged,
         ),
-        mass=cards.density * math.fsum(a * run for a, run in zip(areas, runs, strict=True)),
+        mass=cards.density * math.fsum(volumes),
         length=math.fsum(runs),
         height=plan.height,
         thickness=_thickness(layer, areas, runs, plan.height),
@@ -224,9 +234,23 @@ class Moved:
         return math.fsum([*self.gaps, *(motion.duration for motion in self.along), *self.tails, each])
 
 
-def _moved(cards: Cards, clock: Clock, beads: Sequence[Bead], above: float, feed: float) -> Moved:
+def _moved(
+    cards: Cards,
+    clock: Clock,
+    beads: Sequence[Bead],
+    above: float,
+    feed: float,
+    ground: MappedLayer | None,
+) -> Moved:
     made = endings(
-        beads, cards.lag, feed=feed, limits=cards.limits, wipe=cards.wipe, inside=cards.leads_inside
+        beads,
+        cards.lag,
+        feed=feed,
+        limits=cards.limits,
+        wipe=cards.wipe,
+        inside=cards.leads_inside,
+        speeds=() if ground is None else ground.feeds(feed),
+        rises=() if ground is None else ground.rises(),
     )
     passes = tuple(each.after for each in made)
     return Moved(

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from beadwright.curves import ArcPath, bounding_box
 from beadwright.numeric import Finding
-from beadwright.post import Dialect, pieces
+from beadwright.post import Dialect, piece_counts, pieces
 from beadwright.program import (
     Approach,
     BeadBegin,
@@ -195,7 +195,8 @@ def _within_vertical(program: LayerProgram, greatest: float) -> LayerProgram:
 
 def reach_of(program: LayerProgram, *, each: bool) -> Reach:
     """How far the moves of a layer go; `each` keeps a box of every move, else one of a bead."""
-    boxes, purges, ways, feeds = [np.zeros((0, 2, 3))], [np.zeros((0, 2, 3))], [], []
+    boxes, purges, ways = [np.zeros((0, 2, 3))], [np.zeros((0, 2, 3))], []
+    feeds: list[float] = []
     purging = False
     at: tuple[float, float, float] | None = None
     for event in program.events:
@@ -207,11 +208,13 @@ def reach_of(program: LayerProgram, *, each: bool) -> Reach:
             case BeadBegin():
                 purging = event.purge
             case BeadMoves() | PassMoves():
-                box = _boxes(event.path, event.z) if each else _box(event.path, event.z)
+                climb = event.climb
+                height = np.full(len(event.path.bulge) + 1, event.z) if climb is None else climb.height
+                box = _boxes(event.path, height) if each else _box(event.path, height)
                 (purges if purging else boxes).append(box)
                 end = event.path.points[0 if event.path.closed else -1]
-                at = (float(end[0]), float(end[1]), event.z)
-                feeds.append(event.feed)
+                at = (float(end[0]), float(end[1]), float(height[-1]))
+                feeds += [event.feed] if climb is None or climb.feeds is None else climb.feeds.tolist()
             case _:
                 pass
     moves, off = np.concatenate(boxes), np.concatenate(purges)
@@ -230,18 +233,20 @@ def reach_of(program: LayerProgram, *, each: bool) -> Reach:
     )
 
 
-def _box(path: ArcPath, z: float) -> Floats:
-    """Box of a whole path at a height, (1, 2, 3)."""
+def _box(path: ArcPath, height: Floats) -> Floats:
+    """Box of a whole path with heights at the ends of its moves, (1, 2, 3)."""
     low, high = bounding_box(path)
-    return np.array([[[*low, z], [*high, z]]])
+    return np.array([[[*low, height.min()], [*high, height.max()]]])
 
 
-def _boxes(path: ArcPath, z: float) -> Floats:
-    """Boxes of the pieces of a path at a height, (n, 2, 3): that of a chord, grown by the rise of its arc."""
+def _boxes(path: ArcPath, height: Floats) -> Floats:
+    """Boxes of the pieces of a path, (n, 2, 3): that of a chord, grown by the rise of its arc, as high as its move."""
+    row = np.repeat(np.arange(len(path.bulge)), piece_counts(path, FINE))
     path = pieces(path, FINE)
     start = path.points[: len(path.bulge)]
     end = np.roll(path.points, -1, axis=0)[: len(path.bulge)]
     rise = (np.abs(path.bulge) * np.hypot(*(end - start).T) / 2)[:, None]
     low, high = np.minimum(start, end) - rise, np.maximum(start, end) + rise
-    height = np.full((len(start), 1), z)
-    return np.stack([np.hstack([low, height]), np.hstack([high, height])], axis=1)
+    ends = height[:-1][row], height[1:][row]
+    least, most = np.minimum(*ends)[:, None], np.maximum(*ends)[:, None]
+    return np.stack([np.hstack([low, least]), np.hstack([high, most])], axis=1)

@@ -19,6 +19,7 @@ from beadwright import __version__
 from beadwright.brep import Model
 from beadwright.curves import ArcPath, cut_at, length, samples
 from beadwright.numeric import Budget, Finding
+from beadwright.pipeline._bed import MappedLayer
 from beadwright.pipeline._build import LayerBuild
 from beadwright.pipeline._built import Built, build_told, layer_told, totals_told
 from beadwright.pipeline._layer_work import LayerWork
@@ -38,12 +39,16 @@ PACKAGES = ("numpy", "numba", "scipy", "cadquery-ocp", "pydantic")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Laid:
-    """A layer's work, its text and what it takes; `before` are contour beads of it that an earlier program laid."""
+    """A layer's work, its text, what it takes; `before` are contour beads of it that an earlier program laid.
+
+    `ground` holds its beads above a measured platform.
+    """
 
     work: LayerWork
     text: LayerText
     build: LayerBuild
     before: tuple[ArcPath, ...] = ()
+    ground: MappedLayer | None = None
 
 
 def worst(budgets: Sequence[Budget]) -> Budget:
@@ -151,6 +156,7 @@ def _layer(laid: Laid) -> dict[str, Any]:
         "near_tangent": laid.work.near_tangent,
         "hidden_mm": laid.work.hidden,
         "grey": laid.work.grey,
+        **({} if laid.ground is None else laid.ground.as_dict(text.off_map)),
         **_lean(laid.work),
         **_joined(laid),
         **({} if laid.work.coverage is None else {"coverage": laid.work.coverage.as_dict()}),

@@ -56,16 +56,20 @@ class Export:
         How many layers it is made from.
     items : int
         Paths, rows, solids or triangles in it.
+    level : int
+        Layers that follow a measured platform and are written level, at their nominal heights.
     """
 
     path: Path
     what: str
     layers: int
     items: int
+    level: int = 0
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON has it."""
-        return {"written": self.path.name, "what": self.what, "layers": self.layers, "items": self.items}
+        told = {"written": self.path.name, "what": self.what, "layers": self.layers, "items": self.items}
+        return {**told, **({"layers_written_level": self.level} if self.level else {})}
 
 
 def export(
@@ -116,7 +120,8 @@ def export(
     sheet = read_sheet(folder)
     chosen = chosen_layers(sheet, layers)
     data, items = _data(sheet, chosen, what, kind, chord, progress or _silent)
-    return Export(path=write_whole(path, data), what=what, layers=len(chosen), items=items)
+    mapped = sum("map" in layer.row for layer in chosen) if what in {"beads", "deposit", "body"} else 0
+    return Export(path=write_whole(path, data), what=what, layers=len(chosen), items=items, level=mapped)
 
 
 def _silent(_stage: str, _done: int, _total: int) -> None:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from beadwright.brep import Model
 from beadwright.layers import LayerPlan
+from beadwright.pipeline._bed import Bed
 from beadwright.pipeline._mesh import mesh_notes
 from beadwright.pipeline._set_up import StandingPart
 from beadwright.pipeline._stand import fixed_point
@@ -23,9 +24,10 @@ def program_head(
     matrix: npt.NDArray[np.float64],
     resolved: Resolved,
     plans: Sequence[LayerPlan],
-    notes: tuple[str, ...],
+    notes: Sequence[str],
     later: Sequence[Sequence[int]] = (),
     copies: Sequence[tuple[StandingPart, npt.NDArray[np.float64]]] = (),
+    bed: Bed | None = None,
 ) -> Head:
     """What stands at the top of the program; `copies` go with their placements."""
     told = resolved.as_dict()
@@ -40,6 +42,8 @@ def program_head(
         contraction=resolved.settings.contraction,
         contraction_at=fixed_point(resolved.settings),
         later=tuple(tuple(model.faces[row].id for row in rows) for rows in later),
+        bed=None if bed is None else bed.bed,
+        bed_layers=0 if bed is None else bed.rule.layers,
         settings=tuple(
             Setting(name=name, value=_value(row["value"]), source=row["from"])
             for name, row in told.items()

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from beadwright.beads import Bead, SiteRule, Trail, arrange
 from beadwright.curves import ArcPath
+from beadwright.pipeline._bed import Bed
 from beadwright.pipeline._build import Clock, build_layer, varied_areas
 from beadwright.pipeline._cards import Cards
 from beadwright.pipeline._course import Course
@@ -34,6 +35,7 @@ def lay(
     source: SetUp,
     *,
     resumed: Resume | None = None,
+    bed: Bed | None = None,
 ) -> list[Laid]:
     """Order, pace and time all layers in one pass from the platform up, and write each layer's text.
 
@@ -62,8 +64,9 @@ def lay(
                 findings=(*layer.findings, *arranged.findings),
             )
         with stages.measure("process"):
-            build, clock = build_layer(card, clock, layer, arranged.beads, stopped=halt is not None)
-        beads: Sequence[Bead] = arranged.beads
+            ground = None if bed is None else bed.ground(layer.plan, arranged.beads)
+            beads: Sequence[Bead] = arranged.beads if ground is None else ground.beads
+            build, clock = build_layer(card, clock, layer, beads, stopped=halt is not None, ground=ground)
         first, before = n_beads, tuple[ArcPath, ...]()
         if resumed is not None and layer.plan.index <= resumed.layer:
             if layer.plan.index < resumed.layer:
@@ -83,6 +86,7 @@ def lay(
                 first_bead=first,
                 prime=card.prime,
                 passes=build.passes,
+                follow=None if ground is None else ground.follow(build.pace.feed),
                 clearance=settings.clearance,
                 feed=build.pace.feed,
                 before=(*(() if halt is None else (halt,)), *map(writing.before, build.before)),
@@ -95,6 +99,6 @@ def lay(
         advance = text.advance
         n_beads = first + program.n_beads
         work = replace(work, layer=layer, beads=tuple(beads))
-        laid.append(Laid(work=work, text=text, build=build, before=before))
+        laid.append(Laid(work=work, text=text, build=build, before=before, ground=ground))
         tell("layers", done, total)
     return laid

@@ -15,10 +15,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+import numpy.typing as npt
+
 from beadwright.beads import Bead, reversed_path
 from beadwright.curves import first_part, joined, length
 from beadwright.process import Lag, MotionLimits, Profile, profiles, short_bead
 from beadwright.program import Pass
+
+Floats = npt.NDArray[np.float64]
 
 # A pass shorter than this is nothing that a gantry can do, mm.
 LEAST_PASS = 0.1
@@ -53,6 +58,8 @@ def endings(
     limits: MotionLimits,
     wipe: float = 0.0,
     inside: bool = False,
+    speeds: Sequence[float | Floats] = (),
+    rises: Sequence[Floats] = (),
 ) -> tuple[Ending, ...]:
     """How each bead is laid and left; without a pass while the lag is not calibrated.
 
@@ -67,6 +74,10 @@ def endings(
         Length of the wiping pass at an open end, mm; 0 for as long as the flow fades.
     inside : bool
         Whether the extruder's words may stand inside a bead, because they stop no axis.
+    speeds : sequence of float or of (m,) float
+        Along each bead, or along each of its moves, mm/s; default `feed` along all.
+    rises : sequence of (m,) float
+        What each move of each bead climbs, mm; none: they are level.
 
     Returns
     -------
@@ -74,16 +85,20 @@ def endings(
         A pass is as long as the nozzle gets in the dead time and three time constants of the stop: 95 % of the
         tail is gone then. A bead that is shorter than its leads keeps its stop at its end.
     """
-    alone = profiles([bead.path for bead in beads], [feed] * len(beads), limits)
+    own_speeds = speeds or [feed] * len(beads)
+    own_rises = rises or [np.zeros(len(bead.path.bulge)) for bead in beads]
+    alone = profiles([bead.path for bead in beads], own_speeds, limits, own_rises)
     if lag is None:
         return tuple(Ending(along=along) for along in alone)
     leads = [inside and not short_bead(lag, along.duration) for along in alone]
     paths = [bead.path if bead.closed else reversed_path(bead.path) for bead in beads]
     standing = profiles(paths, [feed] * len(paths), limits)
     made: list[Ending] = []
-    for bead, path, along, motion, lead in zip(beads, paths, alone, standing, leads, strict=True):
+    for bead, path, along, motion, lead, speed, rise in zip(
+        beads, paths, alone, standing, leads, own_speeds, own_rises, strict=True
+    ):
         if lead and bead.closed:
-            made.append(_carried(bead, along, lag, feed, limits))
+            made.append(_carried(bead, along, lag, feed, limits, speed, rise))
             continue
         stop = 0.0
         fading = lag.down.dead + lag.run_off
@@ -107,15 +122,24 @@ def endings(
     )
 
 
-def _carried(bead: Bead, alone: Profile, lag: Lag, feed: float, limits: MotionLimits) -> Ending:
+def _carried(
+    bead: Bead,
+    alone: Profile,
+    lag: Lag,
+    feed: float,
+    limits: MotionLimits,
+    speed: float | Floats,
+    rise: Floats,
+) -> Ending:
     """A closed bead that goes on into its lap without a stop, the stop word shifted so that its volume is right."""
     shift = lag.closure_shift
     run = feed * (lag.down.dead + lag.run_off - shift)
     if run < LEAST_PASS:
         return Ending(along=alone)
     lap = first_part(bead.path, run)
-    (whole,) = profiles([joined(bead.path, lap)], [feed], limits)
-    moves = len(bead.path.bulge)
+    moves, more = len(bead.path.bulge), len(lap.bulge)
+    speeds = np.append(np.broadcast_to(speed, moves), np.full(more, feed))
+    (whole,) = profiles([joined(bead.path, lap)], [speeds], limits, [np.append(rise, np.zeros(more))])
     end = float(whole.begin[moves])
     stop = length(bead.path) - float(whole.place(end - shift)[0])
     led = (

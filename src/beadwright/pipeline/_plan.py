@@ -15,6 +15,7 @@ from beadwright.brep import Model
 from beadwright.errors import SettingsError
 from beadwright.layers import find_folds
 from beadwright.pipeline._bead_findings import bead_findings
+from beadwright.pipeline._bed import bed_of
 from beadwright.pipeline._built import Built, built
 from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findings
 from beadwright.pipeline._chosen import read_earlier, revision_findings
@@ -177,6 +178,7 @@ def plan_part(
             matrix = place.matrix
             ends = reach(solid, blank)
             heights = plan_heights(solid, ends, settings)
+            bed = None if rest is not None else bed_of(resolved, writing.dialect.flow, heights.plans)
             own = rest.layers(ends[1], settings, solid) if isinstance(rest, Rest) else None
             asked = asked_layers(heights.plans, settings, own)
             plans = asked.chosen
@@ -203,7 +205,18 @@ def plan_part(
         works_of = crew.work(data, asked, planes, settings)
         resumed = rest if isinstance(rest, Resume) else None
         laid = lay(
-            works_of, settings, card, writing, course, stages, tell, len(plans), rule, source, resumed=resumed
+            works_of,
+            settings,
+            card,
+            writing,
+            course,
+            stages,
+            tell,
+            len(plans),
+            rule,
+            source,
+            resumed=resumed,
+            bed=bed,
         )
         plans = plans[len(plans) - len(laid) :]
         with stages.measure("process"):
@@ -222,9 +235,13 @@ def plan_part(
                 matrix,
                 resolved,
                 plans,
-                (*course.notes(), *judged.notes, *whole.notes(), *(rest.notes() if rest else ())),
+                [
+                    *judged.notes,
+                    *(note for each in (course, whole, rest, bed) if each for note in each.notes()),
+                ],
                 later=[feature.faces for feature in later.features],
                 copies=tuple(zip(source.copies, source.matrices(matrix), strict=True)),
+                bed=bed,
             )
             texts = [each.text for each in laid]
             program, files = writing.program(head, texts), writing.files(head, texts)
@@ -243,6 +260,7 @@ def plan_part(
             *stock_findings(blank, solid, amounts, left),
             *later_findings(solid, later, works),
             *lean_findings(solid, works, settings),
+            *(bed.findings([each.ground for each in laid]) if bed else ()),
             *heights.findings(solid),
             *arc_findings(settings, works),
         )
@@ -262,6 +280,7 @@ def plan_part(
             **rest_document(rest, plans),
             **source.document(matrix),
             **stops_told(course.made, laid, card.purge),
+            **(bed.as_dict() if bed else {}),
         }
         if output is not None:
             tell("writing", len(plans), len(plans))

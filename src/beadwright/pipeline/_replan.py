@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from beadwright.errors import OutputError, SettingsError
+from beadwright.pipeline._bed import mapped_layers
 from beadwright.pipeline._output import FORMAT
 from beadwright.pipeline._plan import Progress, plan_part
 from beadwright.pipeline._rest import Rest
@@ -102,6 +103,12 @@ def replan(
         {"workers": workers, "overwrite": overwrite or None},
         without=frozenset({"layers"} if from_layer is not None else ()),
     )
+    shared = mapped_layers(resolved)
+    if (rest.first if isinstance(rest, Rest) else rest.layer) < shared:
+        raise SettingsError(
+            f"layers below {shared} follow the platform's map and are not level; take up the print at"
+            f" layer {shared} or above, or plan the part anew with a map of what is printed"
+        )
     resolved = replace(resolved, job_folder=_job_folder(old))
     _check_beside(document, resolved)
     where = old.with_name(f"{old.resolve().name}-{name}") if out is None else Path(out)

@@ -69,7 +69,7 @@ def show_examination(found: Examination) -> None:
 
 
 def _left_for_machining(document: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Stock by face, features cut later, and layer heights that follow the part."""
+    """Stock by face, features cut later, layer heights that follow the part, and the platform's map."""
     pairs = []
     stocked = [face for face in document["faces"] if "stock_mm" in face]
     for face in stocked[:MAX_ROWS]:
@@ -95,6 +95,15 @@ def _left_for_machining(document: Mapping[str, Any]) -> list[tuple[str, str]]:
                     f"{row['layers']} layers, cusp to {row['greatest_cusp_mm']:.2f} mm{time}",
                 )
             )
+    mapped = [row["map"] for row in document["layers"] if "map" in row]
+    if mapped:
+        off = max(row["off_mm"] for row in mapped)
+        thin, thick = (
+            min(row["thickness_mm"][0] for row in mapped),
+            max(row["thickness_mm"][1] for row in mapped),
+        )
+        told = f"{len(mapped)} layers of {thin:.2f} to {thick:.2f} mm follow {document['bed_map']['file']}"
+        pairs.append(("platform", f"{told} within {off:.4f} mm"))
     return pairs
 
 

@@ -37,6 +37,7 @@ def verify_program(
     release: str | Path | None = None,
     parts: Sequence[Any] = (),
     workers: int | None = None,
+    bed_map: str | Path | None = None,
 ) -> Verification:
     """Judge a program's file by its text alone, against a part.
 
@@ -60,6 +61,8 @@ def verify_program(
         Further files that the program prints beside.
     workers : int, optional
         Processes that measure layers; by default as many as there are cores, if it pays.
+    bed_map : str or Path, optional
+        Measured heights of the platform that the first layers must follow; default those that the program tells.
 
     Returns
     -------
@@ -68,7 +71,7 @@ def verify_program(
     Raises
     ------
     InputError
-        The program cannot be read, or holds no motion.
+        The program or the map cannot be read, or the program holds no motion.
     OutputError
         The sheet or the folder cannot be written.
     StepError
@@ -83,11 +86,14 @@ def verify_program(
         raise InputError(f"{program}: cannot be read: {reason.strerror}") from reason
     if workers is not None and workers < 1:
         raise SettingsError(f"--workers: expected a number of at least 1, got {workers}")
+    options = options or VerifyOptions()
+    if bed_map is not None:
+        options = replace(options, bed_map=_heights(Path(bed_map)))
     with verification_output(sheet, out, overwrite=overwrite) as write:
         read = [_referee(each, picture=write is not None) for each in (part, *parts)]
         try:
             model, triangles = _set_up(text, read)
-            asked = replace(options or VerifyOptions(), outlines=write is not None)
+            asked = replace(options, outlines=write is not None)
             crew = VerifyCrew(workers)
             judged = verify(text, model, asked_of(text, model, asked), progress, crew=crew)
         except InputError as reason:
@@ -98,6 +104,14 @@ def verify_program(
         if write is not None:
             write(verification_sheet(text, model, triangles, found), found)
     return found
+
+
+def _heights(path: Path) -> tuple[str, str]:
+    """Text and name of a file of heights."""
+    try:
+        return path.read_text("utf-8-sig"), path.name
+    except (OSError, UnicodeDecodeError) as reason:
+        raise InputError(f"--bed-map: {path} cannot be read: {reason}") from reason
 
 
 def _referee(part: Any, *, picture: bool) -> tuple[Model, Triangles | None]:

@@ -47,6 +47,9 @@ def _rows(found: Verification) -> list[tuple[str, str]]:
     ]
     if found.one_sided:
         rows.append(("", f"{len(found.one_sided)} of them on the side that their rule guarantees"))
+    if found.on_map is not None:
+        off = f"moves within {found.on_map.greatest:.4f} mm of the map, {found.on_map.allowed:.4f} allowed"
+        rows.append(("on the platform", f"{found.on_map.layers} layers, {off}"))
     if found.width is not None:
         rows.append(("bead width", f"{found.width:.4g} mm"))
     if profile is not None:

@@ -9,7 +9,7 @@ from beadwright.post._layer import AxisFeed, LayerText, layer_text
 from beadwright.post._lint import Fault, lint
 from beadwright.post._load import dialect_names, load_dialect, standard
 from beadwright.post._motion import motion_lines, move_formats
-from beadwright.post._pieces import pieces
+from beadwright.post._pieces import piece_counts, pieces
 from beadwright.post._program import Devices, program_text
 from beadwright.post._rounding import print_path
 from beadwright.post._split import ProgramFile, split_program
@@ -32,6 +32,7 @@ __all__ = [
     "load_dialect",
     "motion_lines",
     "move_formats",
+    "piece_counts",
     "pieces",
     "print_path",
     "program_text",

@@ -86,7 +86,7 @@ class Events(Section):
     lower: Event = Field(description="feed move down to a bead's height z")
     lift: Event = Field(description="feed move up to height z")
     feed: Event = Field(description="feed from now on, units a minute")
-    line: Event = Field(description="straight feed move")
+    line: Event = Field(description="straight feed move; where a move climbs, a Z word follows its Y word")
     arc_clockwise: Event | None = Field(None, description="clockwise arc; needed unless arcs is lines")
     arc_counterclockwise: Event | None = Field(
         None, description="counter-clockwise arc; needed unless arcs is lines"

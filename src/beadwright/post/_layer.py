@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -13,20 +12,23 @@ import numpy.typing as npt
 from beadwright.curves import ArcPath
 from beadwright.errors import InternalError, SettingsError
 from beadwright.numeric import Budget
+from beadwright.post._climb import climb_along, even_runs, printed_rise
 from beadwright.post._comments import number, structured
 from beadwright.post._dialect import Dialect
 from beadwright.post._lint import check_text
 from beadwright.post._load import standard
+from beadwright.post._marks import bead_line, bound_line, layer_line
 from beadwright.post._motion import motion_lines, move_formats, printed_lengths
-from beadwright.post._pieces import chords, pieces
+from beadwright.post._pieces import chord_counts, chords, piece_counts, pieces
 from beadwright.post._rounding import PrintedMoves, print_path
 from beadwright.post._words import Words
-from beadwright.process import BeadSection
+from beadwright.process import BeadSection, mean_areas
 from beadwright.program import (
     Approach,
     BeadBegin,
     BeadEnd,
     BeadMoves,
+    Climb,
     Departure,
     Dwell,
     Event,
@@ -89,6 +91,8 @@ class LayerText:
         Greatest height reached, mm.
     chord : float
         Greatest distance of a chord from the arc it stands for, mm; it is part of ``budget.rounding``.
+    off_map : float or None
+        Greatest distance of a printed move's height from the surface that it follows, mm; None for a level layer.
     advance : float
         Where the extruder axis stands after the layer, in its unit.
     seconds : float
@@ -108,6 +112,7 @@ class LayerText:
     length: float
     top: float
     chord: float = 0.0
+    off_map: float | None = None
     advance: float = 0.0
     seconds: float = 0.0
     start: tuple[float, float, float] | None = None
@@ -156,7 +161,12 @@ def layer_text(
         writer.write(event)
     budget = replace(layer.begin.budget, rounding=writer.rounding)
     text = "".join(
-        [_layer_line(layer.begin), _bound_line(budget, writer.chord), *writer.parts, "(end layer)\n"]
+        [
+            layer_line(layer.begin),
+            bound_line(budget, writer.chord, writer.off_map if layer.begin.mapped else None),
+            *writer.parts,
+            "(end layer)\n",
+        ]
     )
     check_text(f"{words.unit_word}\n{text}M2\n", beyond=own.beyond)
     return LayerText(
@@ -171,6 +181,7 @@ def layer_text(
         length=layer.length,
         top=layer.top,
         chord=writer.chord,
+        off_map=writer.off_map if layer.begin.mapped else None,
         advance=writer.advance,
         seconds=writer.seconds,
         start=writer.start,
@@ -184,11 +195,12 @@ class _Writer:
         self.words, self.dialect, self.axis, self.layer = words, dialect, axis, layer
         self.parts: list[str] = []
         self.formats = move_formats(dialect, words.decimals)
+        self.climbing = move_formats(dialect, words.decimals, climbing=True)
         self.feed = ""
         self.height: float | None = None
-        self.rounding = self.chord = self.seconds = 0.0
+        self.rounding = self.chord = self.seconds = self.off_map = 0.0
         self.advance = 0.0 if axis is None else axis.start
-        self.area = self.bead_height = 0.0
+        self.width = self.thick = 0.0
         self.flowing = False
         self.start: tuple[float, float, float] | None = None
         self.n_lines = self.n_arcs = self.n_flat = self.n_dropped = 0
@@ -202,10 +214,8 @@ class _Writer:
             case LayerBegin() | LayerEnd():
                 pass
             case BeadBegin():
-                self.bead_height = event.height
-                if self.axis is not None:
-                    self.area = BeadSection(kind=self.axis.kind, width=event.width, height=event.height).area
-                self.parts.append(_bead_line(event))
+                self.width, self.thick = event.width, event.height
+                self.parts.append(bead_line(event))
             case BeadEnd():
                 self.parts.append("(end bead)\n")
             case StartFlow():
@@ -231,14 +241,13 @@ class _Writer:
                 self.parts += [dialect.write("message", text=text) for text in event.texts]
                 self.parts.append(dialect.write("stop"))
             case Approach() | Departure():
-                self._set_feed(event.feed)
+                self.parts.append(self._feed_line(event.feed))
                 name = "lower" if isinstance(event, Approach) else "lift"
                 self.parts.append(dialect.write(name, z=words.coordinate(event.z)))
                 if self.height is not None:
                     self.seconds += abs(event.z - self.height) / event.feed
                 self.height = event.z
             case BeadMoves() | PassMoves():
-                self._set_feed(event.feed)
                 self._moves(event)
 
     def _rpm(self, event: StartFlow) -> str:
@@ -255,37 +264,56 @@ class _Writer:
             )
         return np.format_float_positional(round(rpm, RPM_DECIMALS), trim="0")
 
-    def _set_feed(self, speed: float) -> None:
-        """Write an F word, on a line of its own, where the feed changes."""
+    def _feed_line(self, speed: float) -> str:
+        """An F word, on a line of its own, where the feed changes."""
         wanted = self.words.feed(speed)
-        if wanted != self.feed:
-            self.parts.append(self.dialect.write("feed", feed=wanted))
-        self.feed = wanted
+        same, self.feed = wanted == self.feed, wanted
+        return "" if same else self.dialect.write("feed", feed=wanted)
 
     def _moves(self, event: BeadMoves | PassMoves) -> None:
         """The moves of a bead, or of a pass beside it, which are not counted."""
         words, chord = self.words, 0.0
         path: ArcPath = event.path
+        climb = event.climb
         if self.dialect.arcs == "lines":
             assert self.dialect.chord is not None
+            count = chord_counts(path, self.dialect.chord)
             path, chord = chords(path, self.dialect.chord)
         elif self.dialect.arcs == "radius":
+            count = piece_counts(path)
             path = pieces(path)
+        else:
+            count = np.ones(len(path.bulge), np.int64)
         moves = print_path(path, words, by_radius=self.dialect.arcs == "radius")
         if not len(moves.turn):
             msg = f"layer {self.layer}: a bead at {event.path.points[0]} mm vanishes in rounding"
             raise InternalError(msg)
         lengths = printed_lengths(moves, words)
+        if climb is not None:
+            climb = climb_along(climb, count)
         # A bead's own words set and end incremental distance with the flow; a pass has no flow.
         beside = isinstance(event, PassMoves) and self.dialect.distance == "incremental"
+        rise = None
+        if climb is not None:
+            rise, off = printed_rise(climb, moves, words.place, moves.bound * words.place + chord)
+            self.off_map = max(self.off_map, off)
+        if climb is None or climb.feeds is None:
+            self.parts.append(self._feed_line(event.feed))
         if isinstance(event, BeadMoves) and event.widths:
-            lines = self._varied(event, path, moves, lengths)
+            lines = self._varied(event, path, moves, lengths, climb, rise)
         else:
-            lines = self._lines(moves, lengths)
+            lines = self._lines(moves, lengths, climb, rise)
         self.parts.append(f"G91\n{lines}G90\n" if beside else lines)
         self.rounding = max(self.rounding, moves.bound * words.place + chord)
         self.chord = max(self.chord, chord)
-        self.seconds += float(lengths.sum()) / event.feed
+        if climb is not None and rise is not None:
+            run = np.hypot(lengths, np.diff(rise) * words.place)
+            self.seconds += float(
+                (run / (event.feed if climb.feeds is None else climb.feeds[moves.source])).sum()
+            )
+            self.height = float(rise[-1]) * words.place
+        else:
+            self.seconds += float(lengths.sum()) / event.feed
         if isinstance(event, PassMoves):
             return
         arcs = int((moves.turn != 0).sum())
@@ -294,7 +322,15 @@ class _Writer:
         self.n_flat += moves.n_flat
         self.n_dropped += moves.n_dropped
 
-    def _varied(self, event: BeadMoves, path: ArcPath, moves: PrintedMoves, lengths: Floats) -> str:
+    def _varied(
+        self,
+        event: BeadMoves,
+        path: ArcPath,
+        moves: PrintedMoves,
+        lengths: Floats,
+        climb: Climb | None,
+        rise: Floats | None,
+    ) -> str:
         """Moves of a bead whose width varies: before each change its width, and the word for its flow."""
         row = path.support[moves.source]
         cuts = [0, *(np.flatnonzero(np.diff(row)) + 1).tolist(), len(row)]
@@ -304,64 +340,39 @@ class _Writer:
             parts.append(structured("width", (("mm", number(width)),)))
             if event.rpms and first:
                 parts.append(self.dialect.write("flow_change", rpm=self._speed(event.rpms[row[first]])))
-            if self.axis is not None:
-                self.area = BeadSection(kind=self.axis.kind, width=width, height=self.bead_height).area
-            parts.append(self._lines(moves.part(first, end), lengths[first:end]))
+            self.width = width
+            own = None if rise is None else rise[first : end + 1]
+            parts.append(self._lines(moves.part(first, end), lengths[first:end], climb, own))
         return "".join(parts)
 
-    def _lines(self, moves: PrintedMoves, lengths: Floats) -> str:
-        if self.axis is None:
-            return motion_lines(moves, self.words, self.formats)
-        volume = lengths * (self.area if self.flowing else 0.0)
-        advance = self.advance + np.cumsum(volume) / self.axis.scale
-        text = motion_lines(moves, self.words, self.formats, advance=advance, before=self.advance)
-        self.advance = float(advance[-1])
-        return text
+    def _lines(self, moves: PrintedMoves, lengths: Floats, climb: Climb | None, rise: Floats | None) -> str:
+        """Lines of some moves: where they climb with their heights, and an F word wherever their feed changes."""
+        advance, before = None, self.advance
+        if self.axis is not None:
+            volume = lengths * (self._areas(climb, moves, self.axis.kind) if self.flowing else 0.0)
+            advance = before + np.cumsum(volume) / self.axis.scale
+            self.advance = float(advance[-1])
+        climbs = rise is not None and bool((rise != rise[0]).any())
+        formats = self.climbing if climbs else self.formats
+        parts = []
+        for rows, feed in even_runs(climb, moves, self.words):
+            if feed is not None:
+                parts.append(self._feed_line(feed))
+            text = motion_lines(
+                moves.part(rows.start, rows.stop),
+                self.words,
+                formats,
+                advance=None if advance is None else advance[rows],
+                before=before if advance is None or not rows.start else float(advance[rows.start - 1]),
+                heights=None if rise is None else rise[rows.start : rows.stop + 1],
+            )
+            parts.append(text)
+        return "".join(parts)
 
-
-def _layer_line(begin: LayerBegin) -> str:
-    """The structured comment that opens a layer."""
-    return structured(
-        "layer",
-        (
-            ("index", str(begin.index)),
-            ("z0", number(begin.z0)),
-            ("z", number(begin.z)),
-            ("height", number(begin.height)),
-            ("section_z", "+".join(number(z) for z in begin.section_z)),
-            ("rule", begin.rule),
-            ("stock", number(begin.stock) if math.isfinite(begin.stock) else "faces"),
-            ("area", number(begin.area)),
-            ("perimeter", number(begin.perimeter)),
-            ("loops", str(begin.loops)),
-            *((("resumed", "1"),) if begin.resumed else ()),
-        ),
-    )
-
-
-def _bound_line(budget: Budget, chord: float) -> str:
-    """The structured comment with the layer's bounds, mm; that of chords is part of the rounding."""
-    names = ("model", "section", "fit", "region", "rounding", "total")
-    own = [("chord", number(chord))] if chord else []
-    return structured("bound", [*((name, number(getattr(budget, name))) for name in names), *own])
-
-
-def _bead_line(begin: BeadBegin) -> str:
-    """The structured comment that opens a bead."""
-    return structured(
-        "bead",
-        (
-            ("index", str(begin.index)),
-            ("role", begin.role),
-            ("rank", str(begin.rank)),
-            ("loop", str(begin.loop)),
-            ("hole", str(int(begin.hole))),
-            ("offset", number(begin.offset)),
-            ("width", number(begin.width)),
-            ("height", number(begin.height)),
-            # what is laid with the extruder on does not close where it stops before the end
-            ("closed", str(int(begin.closed and not begin.stop_lead))),
-            *((("stop_lead", number(begin.stop_lead)),) if begin.stop_lead else ()),
-            *((("purge", "1"),) if begin.purge else ()),
-        ),
-    )
+    def _areas(
+        self, climb: Climb | None, moves: PrintedMoves, kind: Literal["flat", "round"]
+    ) -> float | Floats:
+        """Area of the bead's section, on average along each move, mm2."""
+        if climb is None:
+            return BeadSection(kind=kind, width=self.width, height=self.thick).area
+        return mean_areas(kind, self.width, climb.thickness)[moves.source]

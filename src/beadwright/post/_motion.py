@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import numpy.typing as npt
 
@@ -18,18 +20,24 @@ Floats = npt.NDArray[np.float64]
 
 
 Formats = tuple[tuple[str, tuple[str, ...]], ...]
+# The word of a move that holds its Y; that of its height follows it.
+_ACROSS = re.compile(r"(\S*\{(d?)y\}\S*)")
 
 
-def move_formats(dialect: Dialect, decimals: int) -> Formats:
-    """Format and fields of a line, an arc clockwise and one counter-clockwise, as the dialect writes them."""
+def move_formats(dialect: Dialect, decimals: int, *, climbing: bool = False) -> Formats:
+    """Format and fields of a line, an arc clockwise and one counter-clockwise, as the dialect writes them.
+
+    Moves that climb have a Z word after their Y word, an increment where that is one: an arc is a helix then.
+    """
     found = []
     for name in MOTIONS:
         event = getattr(dialect.events, name)
         if event is None:
             found.append(("", ()))
             continue
-        fields = tuple(FIELD.findall(event.lines[0]))
-        text = event.lines[0].replace("%", "%%")
+        line = _ACROSS.sub(r"\1 Z{\2z}", event.lines[0]) if climbing else event.lines[0]
+        fields = tuple(FIELD.findall(line))
+        text = line.replace("%", "%%")
         for field in fields:
             places = AXIS_DECIMALS if field in {"a", "da"} else decimals
             text = text.replace(f"{{{field}}}", f"%.{places}f")
@@ -38,7 +46,13 @@ def move_formats(dialect: Dialect, decimals: int) -> Formats:
 
 
 def motion_lines(
-    moves: PrintedMoves, words: Words, formats: Formats, *, advance: Floats | None = None, before: float = 0.0
+    moves: PrintedMoves,
+    words: Words,
+    formats: Formats,
+    *,
+    advance: Floats | None = None,
+    before: float = 0.0,
+    heights: Floats | None = None,
 ) -> str:
     """Lines of some moves, in their order, as the dialect writes lines and arcs.
 
@@ -54,6 +68,8 @@ def motion_lines(
         Where the extruder axis stands after each move, in its unit.
     before : float
         Where it stands before them.
+    heights : (m + 1,) float, optional
+        Before the first move and after each, in units of the last place; for formats of moves that climb.
 
     Returns
     -------
@@ -76,6 +92,8 @@ def motion_lines(
     if advance is not None:
         values["a"] = np.round(advance, AXIS_DECIMALS)
         values["da"] = np.diff(values["a"], prepend=round(before, AXIS_DECIMALS))
+    if heights is not None:
+        values["z"], values["dz"] = heights[1:] / scale, np.diff(heights) / scale
     # By turn: -1 clockwise, 0 a line, 1 counter-clockwise.
     line, clockwise, counter = formats
     kinds = (clockwise, line, counter)

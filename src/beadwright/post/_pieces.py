@@ -34,20 +34,46 @@ def chords(path: ArcPath, tolerance: float) -> tuple[ArcPath, float]:
         above it, chord/2 tan(sweep/4), at most `tolerance`.
     """
     sweep = 4 * np.arctan(np.abs(path.bulge))
-    radius = _radii(path)
-    # The rise r (1 - cos(s/2)) is the tolerance at s = 4 asin(sqrt(tolerance / 2r)).
-    widest = np.minimum(4 * np.arcsin(np.sqrt(np.minimum(tolerance / (2 * radius), 1.0))), WIDEST_CHORD)
-    count = np.where(path.bulge != 0, np.ceil(sweep / widest), 1).astype(np.int64)
-    cut = _cut(path, np.maximum(count, 1))
-    rise = radius * (1 - np.cos(sweep / np.maximum(count, 1) / 2))
+    count = chord_counts(path, tolerance)
+    cut = _cut(path, count)
+    rise = _radii(path) * (1 - np.cos(sweep / count / 2))
     bound = float(rise[path.bulge != 0].max(initial=0.0))
     return _with_bulge(cut, np.zeros_like(cut.bulge)), bound
 
 
+def chord_counts(path: ArcPath, tolerance: float) -> npt.NDArray[np.int64]:
+    """How many chords `chords` makes of each move."""
+    sweep = 4 * np.arctan(np.abs(path.bulge))
+    # The rise r (1 - cos(s/2)) is the tolerance at s = 4 asin(sqrt(tolerance / 2r)).
+    share = np.minimum(tolerance / (2 * _radii(path)), 1.0)
+    widest = np.minimum(4 * np.arcsin(np.sqrt(share)), WIDEST_CHORD)
+    return np.maximum(np.where(path.bulge != 0, np.ceil(sweep / widest), 1), 1).astype(np.int64)
+
+
 def pieces(path: ArcPath, greatest: float = QUARTER) -> ArcPath:
     """The same path with arcs that turn by at most some angle, rad."""
+    return _cut(path, piece_counts(path, greatest))
+
+
+def piece_counts(path: ArcPath, greatest: float = QUARTER) -> npt.NDArray[np.int64]:
+    """How many arcs `pieces` makes of each move."""
     sweep = 4 * np.arctan(np.abs(path.bulge))
-    return _cut(path, np.maximum(np.ceil(sweep / greatest - QUARTER_SLACK), 1).astype(np.int64))
+    return np.maximum(np.ceil(sweep / greatest - QUARTER_SLACK), 1).astype(np.int64)
+
+
+def spread(values: Floats, count: npt.NDArray[np.int64]) -> Floats:
+    """Values at the ends of moves, (m + 1,), at the ends of as many equal pieces of each: straight between.
+
+    Examples
+    --------
+    >>> spread(np.array([0.0, 1.0, 4.0]), np.array([1, 3])).tolist()
+    [0.0, 1.0, 2.0, 3.0, 4.0]
+    """
+    row = np.repeat(np.arange(len(count)), count)
+    share = (np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count) + 1) / count[row]
+    inner = values[row] + (values[row + 1] - values[row]) * share
+    inner[np.cumsum(count) - 1] = values[1:]
+    return np.concatenate([values[:1], inner])
 
 
 def _ends(path: ArcPath) -> tuple[npt.NDArray[np.complex128], npt.NDArray[np.complex128]]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from beadwright import __version__
 from beadwright.errors import InternalError, SettingsError
+from beadwright.post._bed_lines import bed_lines
 from beadwright.post._comments import note, number, shortened, structured, value
 from beadwright.post._dialect import Dialect
 from beadwright.post._layer import MILLIMETRES, LayerText
@@ -180,6 +181,8 @@ def _head_text(
         for first in range(0, len(faces), FACES):
             told = ",".join(map(str, faces[first : first + FACES]))
             parts.append(structured("cut_later", (("feature", str(number_of)), ("faces", told))))
+    if head.bed is not None:
+        parts += bed_lines(head.bed, head.bed_layers)
     parts += [_setting_line(setting) for setting in head.settings]
     parts += [note(text) for text in head.notes]
     if path_tolerance is None:

@@ -26,7 +26,15 @@ from beadwright.process._estimate import (
     estimate,
     refills,
 )
-from beadwright.process._flow import BeadSection, ScrewCurve, fastest, fit_screw, mass_flow, volume_flow
+from beadwright.process._flow import (
+    BeadSection,
+    ScrewCurve,
+    fastest,
+    fit_screw,
+    mass_flow,
+    mean_areas,
+    volume_flow,
+)
 from beadwright.process._heat import (
     WallModel,
     WallRun,
@@ -82,6 +90,7 @@ __all__ = [
     "lag_findings",
     "layer_time_for",
     "mass_flow",
+    "mean_areas",
     "pace",
     "periodic",
     "profiles",

@@ -14,6 +14,7 @@ far as half of each neighbour gives it room, and v^2 / r <= a_c.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -153,16 +154,23 @@ class Profile:
         return np.asarray(np.where(left <= down, ends - falling, self.begin[row] + inside))
 
 
-def profiles(paths: list[ArcPath], feeds: list[float], limits: MotionLimits) -> list[Profile]:
+def profiles(
+    paths: Sequence[ArcPath],
+    feeds: Sequence[float | Floats],
+    limits: MotionLimits,
+    rises: Sequence[Floats] = (),
+) -> list[Profile]:
     """Fastest legal motion along paths, each from standing to standing.
 
     Parameters
     ----------
-    paths : list of ArcPath
+    paths : sequence of ArcPath
         mm; moves of no length are allowed.
-    feeds : list of float
-        Greatest speed along each, mm/s, above 0.
+    feeds : sequence of float or of (m,) float
+        Greatest speed along each, or along each of its moves, mm/s, above 0.
     limits : MotionLimits
+    rises : sequence of (m,) float
+        What each move of each path climbs, mm, straight along its way; none: all are level.
 
     Returns
     -------
@@ -173,13 +181,15 @@ def profiles(paths: list[ArcPath], feeds: list[float], limits: MotionLimits) -> 
         return []
     counts = [len(path.bulge) for path in paths]
     run = np.concatenate([lengths(path) for path in paths])
-    feed = np.repeat(np.asarray(feeds, float), counts)
+    feed = np.concatenate([np.broadcast_to(each, count) for each, count in zip(feeds, counts, strict=True)])
     chord = np.concatenate([chords(path) for path in paths])
     bulge = np.concatenate([path.bulge for path in paths])
     top = _arc_limit(chord, bulge, feed, limits)
     first = np.zeros(len(run), bool)
     first[np.cumsum([0, *counts[:-1]])] = True
-    corner = _corner_limit(chord, bulge, run, limits)
+    rise = np.concatenate(list(rises)) if rises else np.zeros(len(run))
+    corner = _corner_limit(chord, bulge, run, rise, limits)
+    run = np.hypot(run, rise)
     # Squares of the greatest speed at each move's start; 0 where a path begins.
     start = np.where(first, 0.0, np.minimum(np.minimum(top, np.roll(top, 1)), corner) ** 2)
     a = limits.acceleration
@@ -216,12 +226,14 @@ def _arc_limit(chord: Floats, bulge: Floats, feed: Floats, limits: MotionLimits)
     return np.asarray(np.minimum(feed, np.sqrt(limits.centripetal * radius)))
 
 
-def _corner_limit(chord: Floats, bulge: Floats, run: Floats, limits: MotionLimits) -> Floats:
+def _corner_limit(chord: Floats, bulge: Floats, run: Floats, rise: Floats, limits: MotionLimits) -> Floats:
     """Greatest speed at each move's start by the turn from the move before it, mm/s (row 0: any)."""
     heading = np.arctan2(chord[:, 1], chord[:, 0])
     half = 2 * np.arctan(bulge)  # half of the sweep: from chord to tangent
     turn = (heading - half) - np.roll(heading + half, 1)
     turn = np.abs(np.arctan2(np.sin(turn), np.cos(turn)))
+    if rise.any():
+        turn = _in_space(turn, np.divide(rise, run, out=np.zeros_like(run), where=run > 0))
     # A move without length has no direction; what follows it starts anew from standing.
     turn = np.where((run > 0) & (np.roll(run, 1) > 0), turn, math.pi)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -234,6 +246,16 @@ def _corner_limit(chord: Floats, bulge: Floats, run: Floats, limits: MotionLimit
         radius = np.minimum(limits.fillet(turn), room / np.tan(turn / 2))
     rounded = np.sqrt(limits.centripetal * np.where(turn <= SAME_DIRECTION, np.inf, radius))
     return np.asarray(np.maximum(step, rounded))
+
+
+def _in_space(turn: Floats, slope: Floats) -> Floats:
+    """Angle between neighbouring moves that turn in the plane and climb with slopes: from the chord of unit vectors."""
+    before = np.roll(slope, 1)
+    one, two = np.sqrt(1 + before**2), np.sqrt(1 + slope**2)
+    apart = np.sqrt(
+        (np.cos(turn) / two - 1 / one) ** 2 + (np.sin(turn) / two) ** 2 + (slope / two - before / one) ** 2
+    )
+    return np.asarray(2 * np.arcsin(np.minimum(apart / 2, 1.0)))
 
 
 # Turn that is no corner but the rounding of two headings, rad: an ulp of a heading is 4e-16, and the ends of

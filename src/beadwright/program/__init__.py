@@ -8,6 +8,7 @@ from beadwright.program._events import (
     BeadBegin,
     BeadEnd,
     BeadMoves,
+    Climb,
     Departure,
     Dwell,
     Event,
@@ -21,20 +22,17 @@ from beadwright.program._events import (
     Switch,
     Traverse,
 )
+from beadwright.program._head import AS_READ, CopyHead, Head, Placement, Setting
 from beadwright.program._order import ORDER, State, check_order
 from beadwright.program._over import passing_over
 from beadwright.program._program import (
-    AS_READ,
     Before,
-    CopyHead,
+    Follow,
     Halt,
-    Head,
     LayerProgram,
     Pass,
-    Placement,
     Program,
     Purge,
-    Setting,
     Wait,
     layer_program,
 )
@@ -48,10 +46,12 @@ __all__ = [
     "BeadEnd",
     "BeadMoves",
     "Before",
+    "Climb",
     "CopyHead",
     "Departure",
     "Dwell",
     "Event",
+    "Follow",
     "Halt",
     "Head",
     "LayerBegin",

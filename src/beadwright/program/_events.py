@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+import numpy.typing as npt
+
 from beadwright.beads import Role
 from beadwright.curves import ArcPath
 from beadwright.numeric import Budget
@@ -19,6 +22,7 @@ class LayerBegin:
     """A layer opens; heights in mm, area mm2. The rounding of `budget` is 0 until the text is made.
 
     Of a layer that is `resumed` an earlier program laid a part.
+    `mapped`: its beads follow a measured platform.
     """
 
     index: int
@@ -33,6 +37,7 @@ class LayerBegin:
     loops: int
     budget: Budget
     resumed: bool = False
+    mapped: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +116,33 @@ class StopFlow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Climb:
+    """Heights along a path of m moves; on each move they run straight, on an arc with its angle.
+
+    Attributes
+    ----------
+    height : (m + 1,) float
+        Of the nozzle where the first move starts and where each ends, mm.
+    thickness : (m + 1,) float
+        Of the layer there, mm.
+    bound : float
+        Greatest distance of the height from the one that is wanted, mm.
+    slope : float
+        By how much the height that is wanted changes at most with a step aside, mm per mm.
+    feeds : (m,) float or None
+        Along each move, mm/s, where the flow follows the thickness by the speed.
+    """
+
+    height: npt.NDArray[np.float64]
+    thickness: npt.NDArray[np.float64]
+    bound: float
+    slope: float
+    feeds: npt.NDArray[np.float64] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BeadMoves:
-    """The feed moves of one bead along `path` at height ``z``, mm; feed in mm/s.
+    """The feed moves of one bead along `path` at height ``z``, mm, or as `climb` has it; feed in mm/s.
 
     Where its width varies, ``path.support`` of a move is its row in `widths`, mm, and in `rpms`, the screw speeds
     where the program commands them.
@@ -123,15 +153,17 @@ class BeadMoves:
     feed: float
     widths: tuple[float, ...] = ()
     rpms: tuple[float, ...] = ()
+    climb: Climb | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PassMoves:
-    """Feed moves beside the beads, extruder off, along `path` at height ``z``, mm; feed in mm/s."""
+    """Feed moves beside the beads, extruder off, along `path` at ``z``, mm, or as `climb` has it; feed in mm/s."""
 
     path: ArcPath
     z: float
     feed: float
+    climb: Climb | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from beadwright.beads import Bead, Role
@@ -15,6 +15,7 @@ from beadwright.program._events import (
     BeadBegin,
     BeadEnd,
     BeadMoves,
+    Climb,
     Departure,
     Dwell,
     Event,
@@ -27,73 +28,8 @@ from beadwright.program._events import (
     StopFlow,
     Traverse,
 )
+from beadwright.program._head import Head
 from beadwright.program._order import check_order
-
-Row = tuple[float, float, float, float]
-Placement = tuple[Row, Row, Row]
-
-AS_READ: Placement = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Setting:
-    """One setting as resolved: its name, value and where the value came from."""
-
-    name: str
-    value: str
-    source: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CopyHead:
-    """One of several copies: the name of its file, its SHA-256, and from the file (mm, as read) to the machine."""
-
-    part: str
-    part_sha256: str
-    placement: Placement
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Head:
-    """What stands at the top of a program.
-
-    Attributes
-    ----------
-    part : str
-        Name of the file, without its folder.
-    part_sha256 : str
-        Of the file as given, 64 hex digits.
-    contours : int
-        Contour beads asked for; 0 for walls.
-    placement : 3 rows of 4 floats
-        Model (mm, as read) to machine: a similarity.
-    contraction : (3,) float
-        Factors applied to the placed solid about `contraction_at`, before any section.
-    contraction_at : (3,) float
-        The fixed point, mm.
-    later : tuple of tuple of int
-        Features that are printed full and cut later: ids of the faces of each.
-    copies : tuple of CopyHead
-        All copies, where there are several; the placement is then that of the first.
-    settings : tuple of Setting
-        As resolved.
-    first : int
-        Index of the first layer, 0 unless only a part of the plan is written.
-    notes : tuple of str
-        Sentences for the reader, one a line; plain ASCII.
-    """
-
-    part: str
-    part_sha256: str
-    contours: int
-    placement: Placement = AS_READ
-    contraction: tuple[float, float, float] = (1.0, 1.0, 1.0)
-    contraction_at: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    later: tuple[tuple[int, ...], ...] = ()
-    copies: tuple[CopyHead, ...] = ()
-    settings: tuple[Setting, ...] = ()
-    first: int = 0
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +75,10 @@ class Program:
     def n_beads(self) -> int:
         """Beads in all layers."""
         return sum(layer.n_beads for layer in self.layers)
+
+
+Follow = Callable[[Bead, ArcPath, bool], tuple[ArcPath, Climb]]
+"""Cuts a path along or beside a bead where its height bends, and tells its heights; the last: with the extruder on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -220,6 +160,7 @@ def layer_program(
     prime: float = 0.0,
     passes: Sequence[Pass | None] = (),
     feeds: Sequence[float] = (),
+    follow: Follow | None = None,
 ) -> LayerProgram:
     """Events of one layer: to each bead above the layer, down, extruder on, along, extruder off, up.
 
@@ -249,6 +190,9 @@ def layer_program(
         After each bead; default none.
     feeds : sequence of float
         Along each bead, mm/s; default `feed` along all.
+    follow : callable, optional
+        Where the layer follows a measured platform: called with a bead, a path along it or beyond it, and whether the
+        extruder runs; gives the path, cut where its height bends, with its heights.
 
     Raises
     ------
@@ -260,7 +204,8 @@ def layer_program(
             msg = f"{name} must be above 0, not {value}"
             raise SettingsError(msg)
     plan = layer.plan
-    above = plan.z + clearance
+    climbs = [None if follow is None else follow(bead, bead.path, True)[1] for bead in beads]
+    above = max([plan.z, *(float(own.height.max()) for own in climbs if own is not None)]) + clearance
     events: list[Event] = [
         LayerBegin(
             index=plan.index,
@@ -274,6 +219,7 @@ def layer_program(
             perimeter=layer.perimeter,
             loops=layer.n_loops,
             budget=layer.budget,
+            mapped=follow is not None,
         )
     ]
     index, top = first_bead, above if beads else plan.z
@@ -282,14 +228,19 @@ def layer_program(
         events += made
         index += isinstance(each, Purge)
     speeds = [rpm] * len(beads) if rpm is None or isinstance(rpm, (int, float)) else rpm
-    for bead, after, own, speed in zip(
-        beads, passes or [None] * len(beads), feeds or [feed] * len(beads), speeds, strict=True
+    for bead, after, own, speed, first in zip(
+        beads,
+        passes or [None] * len(beads),
+        feeds or [feed] * len(beads),
+        speeds,
+        climbs,
+        strict=True,
     ):
         x, y = bead.start
         events += [
             Traverse(x=x, y=y, z=above),
-            Approach(z=plan.z, feed=feed),
-            *_laid(bead, after, index, z=plan.z, feed=own, prime=prime, rpm=speed),
+            Approach(z=plan.z if first is None else float(first.height[0]), feed=feed),
+            *_laid(bead, after, index, z=plan.z, feed=own, prime=prime, rpm=speed, follow=follow),
         ]
         index += 1 if after is None else 2
         events.append(Departure(z=above, feed=feed))
@@ -347,8 +298,15 @@ def _laid(
     feed: float,
     prime: float,
     rpm: float | tuple[float, ...] | None,
+    follow: Follow | None,
 ) -> list[Event]:
     """A bead and the pass after it, from mark to mark."""
+    rpms = rpm if isinstance(rpm, tuple) else ()
+
+    def moves(path: ArcPath) -> BeadMoves:
+        own, climb = (path, None) if follow is None else follow(bead, path, True)
+        return BeadMoves(path=own, z=z, feed=feed, widths=bead.widths, rpms=rpms, climb=climb)
+
     stop = 0.0 if after is None else after.stop
     path, rest = bead.path, None if after is None else after.path
     on: ArcPath | None = None
@@ -357,21 +315,21 @@ def _laid(
         rest = joined(tail, rest)
     elif stop < 0 and rest is not None:
         on, rest = cut_at(rest, -stop)
-    rpms = rpm if isinstance(rpm, tuple) else ()
     begin = _begin(bead, index, bead.role, closed=bead.closed)
     events: list[Event] = [
         replace(begin, stop_lead=max(stop, 0.0)),
         StartFlow(rpm=rpm[bead.path.support[0]] if isinstance(rpm, tuple) else rpm),
         *([Dwell(time=prime)] if prime > 0 else []),
-        BeadMoves(path=path, z=z, feed=feed, widths=bead.widths, rpms=rpms),
+        moves(path),
         *([] if on is not None else [StopFlow()]),
         BeadEnd(),
     ]
     if after is not None and rest is not None:
         events.append(_begin(bead, index + 1, after.role, closed=False))
         if on is not None:
-            events += [BeadMoves(path=on, z=z, feed=feed, widths=bead.widths, rpms=rpms), StopFlow()]
-        events += [PassMoves(path=rest, z=z, feed=feed), BeadEnd()]
+            events += [moves(on), StopFlow()]
+        own, climb = (rest, None) if follow is None else follow(bead, rest, False)
+        events += [PassMoves(path=own, z=z, feed=feed, climb=climb), BeadEnd()]
     return events
 
 

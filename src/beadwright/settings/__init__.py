@@ -4,6 +4,7 @@ Lengths in mm, angles in degrees, speeds in mm/s, rates in kg/h, temperatures in
 """
 
 from beadwright.settings._base import Section
+from beadwright.settings._bed_map import BedMapRule
 from beadwright.settings._cut import Cut
 from beadwright.settings._document import (
     DEFAULT_MATERIAL,
@@ -47,6 +48,7 @@ __all__ = [
     "DEFAULT_MATERIAL",
     "DOCUMENTS",
     "ROUNDING_UNITS",
+    "BedMapRule",
     "CalibrationRow",
     "Cut",
     "CutLater",

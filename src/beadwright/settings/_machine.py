@@ -8,7 +8,8 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from beadwright.settings._base import Section
-from beadwright.settings._quantity import Quantity
+from beadwright.settings._bed_map import BedMap
+from beadwright.settings._quantity import AlsoText, Quantity
 
 Place = Annotated[float, Quantity("length", -100_000.0, 100_000.0)]
 Size = Annotated[float, Quantity("length", 1.0, 100_000.0)]
@@ -321,6 +322,11 @@ class Machine(Section):
     park: tuple[Place, Place, Place] | None = Field(
         None,
         description="where the nozzle waits, program coordinates, mm; default: least X and Y, greatest Z",
+    )
+    bed_map: Annotated[BedMap, AlsoText()] = Field(
+        None,
+        description="measured heights of its platform, beside this file; a job's own map wins",
+        examples=["bed_map.csv"],
     )
     hopper: Annotated[float, Quantity("mass", 0.1, 100_000.0)] = Field(
         60.0, description="pellets in a full hopper, kg"

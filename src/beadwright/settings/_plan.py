@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, TypedDict
 from pydantic import BeforeValidator, Field, JsonValue
 
 from beadwright.settings._base import Section, suffixed
+from beadwright.settings._bed_map import BedMap
 from beadwright.settings._cut import Cut
 from beadwright.settings._fill import FILL, Fill
 from beadwright.settings._heights import Heights
@@ -168,6 +169,12 @@ class PlanSettings(Section):
     sequence: Sequence = Field(SEQUENCE, description="order of beads, and where closed ones start")
     stock: Stock = Field(
         (), description="material left on faces for machining; an amount alone: on all faces, mm"
+    )
+    bed_map: Annotated[BedMap, AlsoText()] = Field(
+        None,
+        description="measured heights of the platform, which the first layers even out; a file's name alone: the"
+        " first three",
+        examples=["bed_map.csv"],
     )
     heights: Heights | None = Field(
         None,
@@ -345,6 +352,7 @@ class PlanOptions(TypedDict, total=False):
     wall: Wall | None
     fill: dict[str, Any]
     sequence: dict[str, Any]
+    bed_map: Any
     heights: dict[str, float] | None
     lean_limit: float | None
     stock: Any

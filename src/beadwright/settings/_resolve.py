@@ -42,6 +42,7 @@ IF_GIVEN = frozenset(
         "beside",
         "cut",
         "cut_down",
+        "bed_map",
     }
 )
 
@@ -107,13 +108,18 @@ class Resolved:
                 for _, key, each in leaves(value, (name,)):
                     told[key] = {"value": each, "from": source}
             else:
-                told[key_of(name)] = {"value": plain(value), "from": source}
+                told[key_of(name)] = {"value": _without_folder(name, plain(value)), "from": source}
         for prefix, card in (("machine", self.machine), ("material", self.material)):
             for path, key, value in leaves(card):
                 source = self.source[dotted((prefix, *path))]
-                value = Path(value).name if key == "controller.dialect" else value
+                value = Path(value).name if key == "controller.dialect" else _without_folder(key, value)
                 told[f"{prefix}.{key}"] = {"value": value, "from": source}
         return told
+
+
+def _without_folder(name: str, value: Any) -> Any:
+    """A told value without the place of the file that it names."""
+    return {**value, "file": Path(value["file"]).name} if name == "bed_map" else value
 
 
 def resolve(

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from beadwright.numeric import Finding
+from beadwright.verify._bed import Grid, mapped_volume
 from beadwright.verify._cover import bead_area
 from beadwright.verify._deposit import Deposit
 from beadwright.verify._moves import Moves, extents_of
@@ -160,7 +161,9 @@ def check_limits(moves: Moves, options: VerifyOptions, notes: Notes) -> None:
             notes.add(finding, int(moves.line[row]))
 
 
-def run_of(reading: Reading, deposit: Deposit, options: VerifyOptions, section: str) -> Run:
+def run_of(
+    reading: Reading, deposit: Deposit, options: VerifyOptions, section: str, grid: Grid | None = None
+) -> Run:
     """Time by length and feed, waits, lengths, volume by bead sections, mass."""
     moves = reading.moves
     feeding = moves.kind > 0
@@ -169,9 +172,13 @@ def run_of(reading: Reading, deposit: Deposit, options: VerifyOptions, section: 
     traverse = float(moves.length[~feeding].sum())
     volume: float | None = 0.0
     purged = 0.0
-    for bead in deposit.beads:
-        area = bead_area(bead.own_widths(), bead.height, section)
-        share = float((area * moves.length[bead.rows]).sum())
+    for layer, bead in ((each, bead) for each in deposit.layers for bead in each.beads):
+        if grid is not None and layer.index < grid.layers and not bead.purge:
+            share = mapped_volume(moves, layer, bead, grid, section)
+        else:
+            share = float(
+                (bead_area(bead.own_widths(), bead.height, section) * moves.length[bead.rows]).sum()
+            )
         if bead.purge:
             purged += share
             continue

@@ -50,6 +50,9 @@ class VerifyOptions:
         Percent of a layer's section that may be laid beyond it or more than once; None: not judged.
     outlines : bool
         Whether the outlines of section and stock are kept, for a picture.
+    bed_map : (str, str) or None
+        Text and name of a file with measured heights of the platform, which the first layers must follow; None: the
+        program's own.
     step : float
         Greatest distance of samples along beads and section, mm.
     """
@@ -71,6 +74,7 @@ class VerifyOptions:
     least_cover: float | None = None
     most_overfill: float | None = None
     outlines: bool = False
+    bed_map: tuple[str, str] | None = None
     step: float = 3.0
 
 

@@ -172,6 +172,19 @@ class Outline:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OnMap:
+    """Layers that follow a measured platform: how many, and how far their moves are off it and may be, mm."""
+
+    layers: int
+    greatest: float
+    allowed: float
+
+    def as_dict(self) -> dict[str, Any]:
+        """As JSON has it."""
+        return {"layers": self.layers, "greatest_mm": self.greatest, "allowed_mm": self.allowed}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """What the program takes: time, lengths, material.
 
@@ -251,6 +264,8 @@ class Verification:
     width : float or None
         Of the beads of a program without comments, given or inferred.
     run : Run
+    on_map : OnMap or None
+        Layers that follow a measured platform.
     findings : tuple of Noted
     counts : dict
         Findings by code, also those not kept.
@@ -285,6 +300,7 @@ class Verification:
     outlines: dict[int, Outline]
     deviation: npt.NDArray[np.float64]
     deviation_row: npt.NDArray[np.int64]
+    on_map: OnMap | None = None
 
     @property
     def ok(self) -> bool:
@@ -310,6 +326,7 @@ class Verification:
             "profile": None if self.profile is None else self.profile.as_dict(),
             "faces": [{"id": face, **spread.as_dict()} for face, spread in sorted(self.faces.items())],
             "run": self.run.as_dict(),
+            "map": None if self.on_map is None else self.on_map.as_dict(),
             "checked": [layer.as_dict() for layer in self.checked],
             "counts": self.counts,
             "findings": [noted.as_dict() for noted in self.findings],

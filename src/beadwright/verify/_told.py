@@ -16,7 +16,19 @@ PASSING = frozenset({"approach", "departure", "lap", "wiping"})
 INSIDE = frozenset({"contour", "fill", "rib", "deck", "medial"})
 """Roles whose centreline stays inside the layer's region."""
 HEADS = frozenset(
-    {"program", "placement", "contraction", "layer", "bound", "bead", "setting", "cut_later", "copy", "width"}
+    {
+        "program",
+        "placement",
+        "contraction",
+        "layer",
+        "bound",
+        "bead",
+        "setting",
+        "cut_later",
+        "bed_map",
+        "copy",
+        "width",
+    }
 )
 
 
@@ -94,6 +106,7 @@ class Told:
     settings: dict[str, str] = field(default_factory=dict)
     later: dict[str, set[int]] = field(default_factory=dict)
     copies: dict[int, ToldCopy] = field(default_factory=dict)
+    bed: list[dict[str, str]] = field(default_factory=list)
     layers: list[ToldLayer] = field(default_factory=list)
     beads: list[ToldBead] = field(default_factory=list)
     misplaced: list[tuple[int, str]] = field(default_factory=list)
@@ -132,6 +145,8 @@ class Told:
             case "cut_later":
                 faces = {int(f) for f in keys.get("faces", "").split(",") if f.isdecimal()}
                 self.later.setdefault(keys.get("feature", ""), set()).update(faces)
+            case "bed_map":
+                self.bed.append(keys)
             case "copy":
                 self._copy(keys)
             case "layer":

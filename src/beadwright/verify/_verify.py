@@ -11,6 +11,7 @@ import numpy as np
 from beadwright.brep import Model, extents
 from beadwright.errors import InputError
 from beadwright.numeric import Finding
+from beadwright.verify._bed import check_bed, the_grid
 from beadwright.verify._check_run import check_faults, check_flow, check_limits, run_of
 from beadwright.verify._check_told import check_reach, check_told
 from beadwright.verify._complete import common_offsets
@@ -23,7 +24,7 @@ from beadwright.verify._options import VerifyOptions
 from beadwright.verify._profile import gathered
 from beadwright.verify._reader import read
 from beadwright.verify._reading import FlowWords, Reading
-from beadwright.verify._result import Notes, Spread, Verification
+from beadwright.verify._result import Notes, OnMap, Run, Spread, Verification
 
 Progress = Callable[[str, int, int], None]
 Crew = Callable[[Job, Sequence[int]], Iterator[Measured | None]]
@@ -108,7 +109,10 @@ def verify(
         notes.add(Finding(code="nothing-checked", level="error", text=told), None)
     check_flow(reading, deposit, options, section, notes)
     check_limits(reading.moves, options, notes)
-    return _verdict(reading, deposit, model, source, measured, silent, notes, options, section)
+    grid = the_grid(reading.told, options.bed_map, notes)
+    on_map = check_bed(reading, deposit, grid, notes)
+    run = run_of(reading, deposit, options, section, grid if on_map else None)
+    return _verdict(reading, deposit, model, source, measured, silent, notes, run, on_map)
 
 
 def _silent(_stage: str, _done: int, _total: int) -> None:
@@ -196,8 +200,8 @@ def _verdict(
     measured: list[Measured],
     silent: list[int],
     notes: Notes,
-    options: VerifyOptions,
-    section: str,
+    run: Run,
+    on_map: OnMap | None,
 ) -> Verification:
     samples = gathered([m.samples for m in measured])
     spreads: dict[int, Spread] = {}
@@ -222,7 +226,8 @@ def _verdict(
         profile=samples.spread(),
         faces=spreads,
         width=width,
-        run=run_of(reading, deposit, options, section),
+        run=run,
+        on_map=on_map,
         findings=notes.numbered(),
         counts=dict(notes.counts),
         reading=reading,

@@ -1,0 +1,345 @@
+"""Paths that follow a measured platform: cut so that each move's height runs straight.
+
+A machine moves its height evenly along a line, and along an arc in step with the angle (a helix: NISTIR 6556,
+3.5.3). On a line in one cell the bilinear surface is a square of the way, a + b t + c t^2, and strays by |c| / 4 from
+its chord. Along an arc of radius r in a cell |d2z/dangle2| is at most r g + r^2 |d| (g the greatest slope, d the
+twist), and what bends by at most that strays by angle^2 / 8 of it. A move over several pieces strays by no more than
+the chord does at their ends, plus what a piece strays. So each bound here is proven, not sampled.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.bedmap._cross import crossings, places
+from beadwright.bedmap._map import BedMap, Cells
+from beadwright.curves import ArcPath, bounding_box
+from beadwright.errors import InputError
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Complex = npt.NDArray[np.complex128]
+
+# Within a move the layer's thickness changes by at most this share of the nominal: its flow, even along a move, is then
+# within 1 % of the demand, far below what a screw is known to (common practice: 3 to 5 %).
+FLOW_STEP = 0.02
+# A layer that is as thick as allowed but for rounding is that thick.
+SLACK = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Follower:
+    """One layer above a measured platform.
+
+    Attributes
+    ----------
+    bed : BedMap
+    layer : int
+        Index.
+    z, height : float
+        Nominal height of the nozzle and of the layer, mm.
+    share : float
+        Of the platform's height that the nozzle rises by: 1 - (index + 1) / n.
+    part : float
+        Of it that the layer is thinner by: 1 / n.
+    bound : float
+        Greatest distance of the nozzle's height from the surface's, mm.
+    least, greatest : float
+        Range of the thickness, mm.
+    """
+
+    bed: BedMap
+    layer: int
+    z: float
+    height: float
+    share: float
+    part: float
+    bound: float
+    least: float
+    greatest: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Following:
+    """A path cut into moves whose height runs straight.
+
+    Attributes
+    ----------
+    path : ArcPath
+        The same line in the plane, with m moves.
+    rise : (m + 1,) float
+        Height of the nozzle above the layer's nominal one where the first move starts and where each ends, mm.
+    thickness : (m + 1,) float
+        Of the layer there, mm.
+    bound : float
+        Proven greatest distance of the nozzle's height from the surface's, mm.
+    slope : float
+        Greatest slope of the nozzle's surface in the cells met: what a step aside changes the height by.
+    flow : float
+        Greatest share by which the thickness anywhere on a move differs from the middle of that move's.
+    """
+
+    path: ArcPath
+    rise: Floats
+    thickness: Floats
+    bound: float
+    slope: float
+    flow: float
+
+
+class _Spans(NamedTuple):
+    """Moves as complex ends, sweep (rad) and radius (mm, 0 for a line)."""
+
+    start: Complex
+    end: Complex
+    sweep: Floats
+    radius: Floats
+
+
+class _Piece(NamedTuple):
+    """Parts of moves, each in one cell: stray and change of the platform's height, and its slope."""
+
+    stray: Floats
+    change: Floats
+    slope: Floats
+
+
+def follow(follower: Follower, path: ArcPath) -> Following:
+    """Cut a path so that straight heights follow the platform, and tell the heights.
+
+    Parameters
+    ----------
+    follower : Follower
+    path : ArcPath
+        mm; arcs of at most half a turn.
+
+    Raises
+    ------
+    InputError
+        The map does not cover the path, or the layer would be too thin or too thick somewhere; with the place.
+    """
+    _covered(follower, path)
+    bed = follower.bed
+    spans = _spans(path)
+    # Of the platform's own height: what a move may stray by, and change by.
+    most = follower.bound / follower.share if follower.share > 0 else math.inf
+    range_ = FLOW_STEP * follower.height / follower.part
+    ones, noughts = np.ones(len(spans.sweep)), np.zeros(len(spans.sweep))
+    ends = np.stack([_xy(spans.start), _xy(spans.end)])
+    crossing = _crosses(bed, ends, np.abs(path.bulge) * np.abs(spans.end - spans.start) / 2)
+    whole = _pieces(bed, spans, noughts, ones)
+    bends = (whole.stray > most) | (whole.change > range_)
+    shares: list[Floats] = [np.zeros(1)] * len(spans.sweep)
+    straight = ~(crossing | bends)
+    stray, change, slope = (
+        float(column[straight].max(initial=0.0)) for column in (whole.stray, whole.change, whole.slope)
+    )
+    for row in np.flatnonzero(~straight).tolist():
+        cut = _cut_span(
+            bed, _taken(spans, np.array([row])), crosses=bool(crossing[row]), most=most, range_=range_
+        )
+        shares[row] = cut.share
+        stray, slope, change = max(stray, cut.stray), max(slope, cut.slope), max(change, cut.change)
+    made = _cut_path(path, spans, shares)
+    nodes = np.concatenate([made.points, made.points[:1]]) if made.closed else made.points
+    ground = bed.height(nodes)
+    thickness = follower.height - follower.part * ground
+    following = Following(
+        path=made,
+        rise=follower.share * ground,
+        thickness=thickness,
+        bound=follower.share * stray,
+        slope=follower.share * slope,
+        flow=follower.part * (change / 2 + stray) / float(thickness.min())
+        if thickness.min() > 0
+        else math.inf,
+    )
+    _in_range(follower, nodes, following, follower.part * stray)
+    return following
+
+
+def _covered(follower: Follower, path: ArcPath) -> None:
+    """The map covers the path."""
+    bed = follower.bed
+    low, high = bounding_box(path)
+    for axis, name in enumerate("XY"):
+        for side, reached, beyond in (
+            (0, low[axis], low[axis] < bed.box[0, axis]),
+            (1, high[axis], high[axis] > bed.box[1, axis]),
+        ):
+            if beyond:
+                raise InputError(
+                    f"{bed.file}: measured from X {bed.x[0]:g} to {bed.x[-1]:g}, Y {bed.y[0]:g} to {bed.y[-1]:g} mm;"
+                    f" layer {follower.layer} has a bead that reaches {name} {reached:.3f}, beyond {name}"
+                    f" {bed.box[side, axis]:g}: measure there too, or move the part (at)"
+                )
+
+
+def _in_range(follower: Follower, nodes: Floats, made: Following, room: float) -> None:
+    """Thickness and rise are what the machine can lay."""
+    low, high = int(made.thickness.argmin()), int(made.thickness.argmax())
+    ground = (follower.height - made.thickness) / follower.part
+    for row, wrong, limit, word in (
+        (low, made.thickness[low] - room < follower.least - SLACK, follower.least, "thinner"),
+        (high, made.thickness[high] + room > follower.greatest + SLACK, follower.greatest, "thicker"),
+    ):
+        if wrong:
+            raise InputError(
+                f"{follower.bed.file}: at X {nodes[row, 0]:.1f} Y {nodes[row, 1]:.1f} the platform stands at"
+                f" {ground[row]:.3f} mm, so layer {follower.layer} would be {made.thickness[row]:.3f} mm thick,"
+                f" {word} than {limit:g} mm: let more layers share the height (bed_map.layers), widen bed_map.least or"
+                " bed_map.greatest if the machine lays that well, or level the platform"
+            )
+    worst = int(np.abs(made.rise).argmax())
+    if abs(made.rise[worst]) + made.bound > follower.height / 2 + SLACK:
+        raise InputError(
+            f"{follower.bed.file}: at X {nodes[worst, 0]:.1f} Y {nodes[worst, 1]:.1f} the platform stands at"
+            f" {ground[worst]:.3f} mm, so layer {follower.layer} would leave its height by"
+            f" {abs(made.rise[worst]):.3f} mm, more than half of {follower.height:g} mm: level the platform"
+        )
+
+
+def _spans(path: ArcPath) -> _Spans:
+    points = path.points[:, 0] + 1j * path.points[:, 1]
+    end = np.roll(points, -1) if path.closed else points[1:]
+    start = points[: len(path.bulge)]
+    b = np.abs(path.bulge)
+    radius = np.where(b > 0, np.abs(end - start) * (1 + b * b) / np.where(b > 0, 4 * b, 1.0), 0.0)
+    return _Spans(start, end, 4 * np.arctan(path.bulge), radius)
+
+
+def _taken(spans: _Spans, rows: Ints) -> _Spans:
+    """Some of the moves."""
+    return _Spans(spans.start[rows], spans.end[rows], spans.sweep[rows], spans.radius[rows])
+
+
+def _xy(points: Complex) -> Floats:
+    return np.stack([points.real, points.imag], axis=1)
+
+
+def _crosses(bed: BedMap, ends: Floats, rise: Floats) -> npt.NDArray[np.bool_]:
+    """Whether a move may leave the cell in which it starts: by its box, grown by the rise of its arc."""
+    low, high = ends.min(axis=0) - rise[:, None], ends.max(axis=0) + rise[:, None]
+    found = np.zeros(len(rise), bool)
+    for axis, lines in enumerate((bed.x, bed.y)):
+        found |= np.searchsorted(lines[1:-1], low[:, axis], side="left") != np.searchsorted(
+            lines[1:-1], high[:, axis], side="right"
+        )
+    return found
+
+
+def _pieces(bed: BedMap, spans: _Spans, first: Floats, last: Floats) -> _Piece:
+    """Stray and change over parts of moves between two shares, each in the cell of its middle."""
+    middle = places(spans.start, spans.end, spans.sweep, (first + last) / 2)
+    cells = bed.cells(bed.cell_of(_xy(middle)))
+    a = places(spans.start, spans.end, spans.sweep, first)
+    b = places(spans.start, spans.end, spans.sweep, last)
+    step = b - a
+    line = spans.sweep == 0
+    twist = np.abs(cells.d * step.real * step.imag)
+    turn = np.abs(spans.sweep) * (last - first)
+    bend = spans.radius * cells.slope + spans.radius**2 * np.abs(cells.d)
+    steep = np.abs(_along(cells, middle, spans, step))
+    return _Piece(
+        stray=np.where(line, twist / 4, turn**2 / 8 * bend),
+        # The slope along a line runs straight, along an arc it changes by at most the bend.
+        change=np.where(line, steep + twist, steep * turn + turn**2 / 2 * bend),
+        slope=cells.slope,
+    )
+
+
+def _along(cells: Cells, at: Complex, spans: _Spans, step: Complex) -> Floats:
+    """Slope in the middle of a part, by its share if it is a line, by its angle if it is an arc."""
+    u, v = at.real - cells.x, at.imag - cells.y
+    direction = np.where(
+        spans.sweep == 0,
+        step,
+        spans.radius * step / np.where(np.abs(step) > 0, np.abs(step), 1.0),
+    )
+    return np.asarray((cells.a + cells.d * v) * direction.real + (cells.b + cells.d * u) * direction.imag)
+
+
+class _Cut(NamedTuple):
+    """Shares of a move at which its parts begin, and what was measured over them."""
+
+    share: Floats
+    stray: float
+    change: float
+    slope: float
+
+
+def _cut_span(bed: BedMap, span: _Spans, *, crosses: bool, most: float, range_: float) -> _Cut:
+    """The fewest parts of one move, from its start on, that stay within what is allowed."""
+    at, off = (
+        crossings(bed, span.start[0], span.end[0], float(span.sweep[0]), float(span.radius[0]))
+        if crosses
+        else ([], 0.0)
+    )
+    marks = np.array([0.0, *at, 1.0])
+    wide = _taken(span, np.zeros(len(marks) - 1, np.int64))
+    pieces = _pieces(bed, wide, marks[:-1], marks[1:])
+    # Parts that are joined over a grid line stray by more than each alone: half is left for that.
+    room = most / 2 if len(marks) > 2 else most
+    count = np.maximum(np.sqrt(pieces.stray / room), pieces.change / range_)
+    count = np.maximum(np.ceil(count - SLACK), 1).astype(np.int64)
+    nodes = np.concatenate(
+        [
+            *(
+                low + (high - low) * np.arange(k) / k
+                for low, high, k in zip(marks[:-1], marks[1:], count, strict=True)
+            ),
+            [1.0],
+        ]
+    )
+    stray = np.repeat(pieces.stray / count**2, count)
+    slope = float(pieces.slope.max())
+    many = _taken(span, np.zeros(len(nodes), np.int64))
+    height = bed.height(_xy(places(many.start, many.end, many.sweep, nodes)))
+    kept, worst, widest, first = [0], 0.0, 0.0, 0
+    while first < len(nodes) - 1:
+        last = first + 1
+        own = _over(nodes, height, stray, first, last)
+        while last < len(nodes) - 1:
+            more = _over(nodes, height, stray, first, last + 1)
+            if more[0] > most or more[1] > range_:
+                break
+            own, last = more, last + 1
+        worst, widest = max(worst, own[0]), max(widest, own[1])
+        kept.append(last)
+        first = last
+    return _Cut(nodes[kept[:-1]], worst + off * slope, widest, slope)
+
+
+def _over(nodes: Floats, height: Floats, stray: Floats, first: int, last: int) -> tuple[float, float]:
+    """Stray and change of one part from a node to another."""
+    t, z = nodes[first : last + 1], height[first : last + 1]
+    chord = z[0] + (z[-1] - z[0]) * (t - t[0]) / (t[-1] - t[0])
+    most = float(stray[first:last].max())
+    return float(np.abs(z - chord).max()) + most, float(np.ptp(z)) + most
+
+
+def _cut_path(path: ArcPath, spans: _Spans, shares: list[Floats]) -> ArcPath:
+    """The path with each move cut at some shares, the first of which is its start."""
+    count = np.array([len(own) for own in shares])
+    if (count == 1).all():
+        return path
+    row = np.repeat(np.arange(len(shares)), count)
+    share = np.concatenate(shares)
+    following = np.append(share[1:], 1.0)
+    following[np.cumsum(count) - 1] = 1.0
+    at = places(spans.start[row], spans.end[row], spans.sweep[row], share)
+    at = np.where(share == 0, spans.start[row], at)
+    if not path.closed:
+        at = np.append(at, spans.end[-1])
+    return ArcPath(
+        points=_xy(at),
+        bulge=np.tan(spans.sweep[row] * (following - share) / 4),
+        face=path.face[row],
+        support=path.support[row],
+        closed=path.closed,
+    )

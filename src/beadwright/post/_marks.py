@@ -1,0 +1,63 @@
+"""Structured comments that open a layer and a bead."""
+
+from __future__ import annotations
+
+import math
+
+from beadwright.numeric import Budget
+from beadwright.post._comments import number, structured
+from beadwright.program import BeadBegin, LayerBegin
+
+
+def layer_line(begin: LayerBegin) -> str:
+    """The structured comment that opens a layer."""
+    return structured(
+        "layer",
+        (
+            ("index", str(begin.index)),
+            ("z0", number(begin.z0)),
+            ("z", number(begin.z)),
+            ("height", number(begin.height)),
+            ("section_z", "+".join(number(z) for z in begin.section_z)),
+            ("rule", begin.rule),
+            ("stock", number(begin.stock) if math.isfinite(begin.stock) else "faces"),
+            ("area", number(begin.area)),
+            ("perimeter", number(begin.perimeter)),
+            ("loops", str(begin.loops)),
+            *((("map", "1"),) if begin.mapped else ()),
+            *((("resumed", "1"),) if begin.resumed else ()),
+        ),
+    )
+
+
+def bound_line(budget: Budget, chord: float, off_map: float | None) -> str:
+    """The structured comment with the layer's bounds, mm; that of chords is part of the rounding.
+
+    That of heights that follow a measured platform stands for itself: it is along Z.
+    """
+    names = ("model", "section", "fit", "region", "rounding", "total")
+    own = [("chord", number(chord))] if chord else []
+    if off_map is not None:
+        own.append(("map", number(off_map)))
+    return structured("bound", [*((name, number(getattr(budget, name))) for name in names), *own])
+
+
+def bead_line(begin: BeadBegin) -> str:
+    """The structured comment that opens a bead."""
+    return structured(
+        "bead",
+        (
+            ("index", str(begin.index)),
+            ("role", begin.role),
+            ("rank", str(begin.rank)),
+            ("loop", str(begin.loop)),
+            ("hole", str(int(begin.hole))),
+            ("offset", number(begin.offset)),
+            ("width", number(begin.width)),
+            ("height", number(begin.height)),
+            # what is laid with the extruder on does not close where it stops before the end
+            ("closed", str(int(begin.closed and not begin.stop_lead))),
+            *((("stop_lead", number(begin.stop_lead)),) if begin.stop_lead else ()),
+            *((("purge", "1"),) if begin.purge else ()),
+        ),
+    )
