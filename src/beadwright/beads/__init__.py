@@ -10,6 +10,7 @@ from beadwright.beads._corners import Corner, Tight, sharpest_corner, tightest_b
 from beadwright.beads._coverage import Coverage, coverage, covering_loss
 from beadwright.beads._decks import Deck, deck_region
 from beadwright.beads._fill import FillPlan, fill_beads
+from beadwright.beads._merge import Merged, merged
 from beadwright.beads._refill import Allowance
 from beadwright.beads._start import reversed_path
 from beadwright.beads._voids import Voids, hollow_cells
@@ -27,6 +28,7 @@ __all__ = [
     "Deck",
     "FillPlan",
     "LayerBeads",
+    "Merged",
     "Order",
     "Refilled",
     "Role",
@@ -43,6 +45,7 @@ __all__ = [
     "deck_region",
     "fill_beads",
     "hollow_cells",
+    "merged",
     "reversed_path",
     "sharpest_corner",
     "tightest_bend",

@@ -37,7 +37,7 @@ def through(points: Floats, *, closed: bool, tolerance: float) -> ArcPath:
         # Reach doubles while it holds, then halves towards the last place at which it held.
         while end < last:
             trial = min(end + step, last)
-            found = _bulge(points[first : trial + 1], tolerance)
+            found = arc_near(points[first : trial + 1], tolerance)
             if found is None:
                 if step == 1:
                     break
@@ -73,7 +73,7 @@ def _single(points: Floats, first: int, closed: bool) -> float:
     return min(asked, key=abs, default=0.0)
 
 
-def _bulge(points: Floats, tolerance: float) -> float | None:
+def arc_near(points: Floats, tolerance: float) -> float | None:
     """Bulge of the arc between the ends that passes the points between them, None if none does."""
     chord = points[-1] - points[0]
     size = float(np.hypot(*chord))

@@ -15,11 +15,12 @@ from beadwright.pipeline._document import Laid
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.pipeline._resume import Resume
 from beadwright.pipeline._set_up import SetUp
+from beadwright.pipeline._short_moves import without_short
 from beadwright.pipeline._sites import rank_order
 from beadwright.pipeline._stages import Stages
 from beadwright.pipeline._writing import Writing
 from beadwright.program import layer_program
-from beadwright.settings import PlanSettings
+from beadwright.settings import ROUNDING_UNITS, PlanSettings
 
 
 def lay(
@@ -63,6 +64,14 @@ def lay(
                 budget=replace(layer.budget, region=layer.budget.region + arranged.bound),
                 findings=(*layer.findings, *arranged.findings),
             )
+            layer, joined = without_short(
+                layer,
+                arranged.beads,
+                least=settings.feed * course.resolved.machine.controller.block_time,
+                tolerance=settings.tolerance,
+                rounding=ROUNDING_UNITS * writing.words.place,
+            )
+            arranged = replace(arranged, beads=joined)
         with stages.measure("process"):
             ground = None if bed is None else bed.ground(layer.plan, arranged.beads)
             beads: Sequence[Bead] = arranged.beads if ground is None else ground.beads

@@ -253,7 +253,10 @@ class Controller(Section):
     name_length: int | None = Field(None, ge=8, le=255, description="longest name of a program, characters")
     line_ending: Literal["lf", "crlf"] = Field("lf", description="end of each line")
     greatest_size: int | None = Field(None, ge=1000, description="greatest program, bytes")
-    block_time: Seconds = Field(0.0, description="time to take in a line, s; 0: not known")
+    block_time: Annotated[float, Quantity("time", 0.0, 10.0)] = Field(
+        0.0,
+        description="time to take in a line, s; 0: not known; shorter moves are merged within the arcs' tolerance",
+    )
 
 
 class WorkOffset(Section):
