@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import beadwright
+from beadwright.curves import inside as within
 from beadwright.settings import resolve
 
 CHOCKS = Path(__file__).resolve().parents[2] / "step_examples" / "cradle_chocks.step"
@@ -58,8 +60,50 @@ def test_faults_of_fill_are_told_in_words(given, words):
         resolve({"fill": given})
 
 
+@pytest.mark.parametrize(
+    ("given", "words"), [({"traverses": "round"}, "straight or inside"), ({"detour": 0.5}, "sequence.detour")]
+)
+def test_faults_of_traverses_are_told_in_words(given, words):
+    with pytest.raises(beadwright.errors.SettingsError, match=words):
+        resolve({"sequence": given})
+
+
 def test_full_contours_are_all_that_fit():
     assert (
         resolve({"contours": "full"}).settings.ranks()
         == resolve({"fill": {"kind": "contour"}}).settings.ranks()
     )
+
+
+def test_traverses_inside_keep_above_the_layer_as_far_as_there_is_a_way():
+    """Lines apart on a plate with holes and slots: no traverse from line to line crosses a hole."""
+    part = CHOCKS.with_name("planing_fixture.step")
+    asked = {"fill": {"kind": "lines", "joined": False}, "layers": "0:1", "workers": 1}
+    straight = beadwright.plan(part, **asked)
+    inside = beadwright.plan(part, sequence={"traverses": "inside"}, **asked)
+    (layer,) = inside.layers
+
+    def crossing(result):
+        """Traverses between beads that leave the plate."""
+        out, at = 0, None
+        for line in result.program.splitlines():
+            words = {word[0]: float(word[1:]) for word in line.split()[1:] if word[0] in "XY"}
+            if line[:1] != "G" or not words:
+                continue
+            to = np.array(
+                [
+                    words.get("X", at[0] if at is not None else 0),
+                    words.get("Y", at[1] if at is not None else 0),
+                ]
+            )
+            if line.startswith("G0 ") and at is not None:
+                way = at + np.linspace(0.02, 0.98, 49)[:, None] * (to - at)
+                out += not within(layer.layer.region, way).all()
+            at = to
+        return out
+
+    assert crossing(straight) > 0
+    assert crossing(inside) == 0
+    assert inside.program.count("G0 X") > straight.program.count("G0 X")
+    assert inside.document["totals"]["length_mm"] == straight.document["totals"]["length_mm"]
+    assert inside.document["totals"]["time_s"] > straight.document["totals"]["time_s"]

@@ -15,6 +15,7 @@ from beadwright.beads._refill import Allowance
 from beadwright.beads._start import reversed_path
 from beadwright.beads._voids import Voids, hollow_cells
 from beadwright.beads._wall import wall_beads
+from beadwright.beads._ways import Ways
 from beadwright.beads._zones import WallRange, wall_range
 
 __all__ = [
@@ -38,6 +39,7 @@ __all__ = [
     "Trail",
     "Voids",
     "WallRange",
+    "Ways",
     "arrange",
     "contour_beads",
     "coverage",

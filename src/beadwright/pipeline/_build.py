@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -25,7 +26,7 @@ from beadwright.process import (
     straight_time,
     track,
 )
-from beadwright.program import Before, Pass, Purge, Wait
+from beadwright.program import Before, Pass, Purge, Wait, Way, left_at
 
 # Feed below which no machine runs steadily, mm/s; where the screw is calibrated its own limit is higher.
 SLOWEST = 1.0
@@ -114,6 +115,7 @@ def build_layer(
     *,
     stopped: bool = False,
     ground: MappedLayer | None = None,
+    ways: Way | None = None,
 ) -> tuple[LayerBuild, Clock]:
     """Pace, time and mass of a layer.
 
@@ -129,6 +131,8 @@ def build_layer(
         Whether the program stops for the operator before it.
     ground : MappedLayer, optional
         The same beads, where they follow a measured platform.
+    ways : callable, optional
+        Tells where traverses between its beads bend.
 
     Returns
     -------
@@ -143,12 +147,12 @@ def build_layer(
     # The first layer waits for nothing.
     least = cards.least_time if beads and clock.track is not None else 0.0
     own = pace(
-        lambda feed: _moved(cards, clock, beads, above, feed, ground).total,
+        lambda feed: _moved(cards, clock, beads, above, feed, ground, ways).total,
         feed=cards.feed,
         least=least,
         slowest=max(cards.slowest(min(areas, default=1.0)), SLOWEST),
     )
-    moved = _moved(cards, clock, beads, above, own.feed, ground)
+    moved = _moved(cards, clock, beads, above, own.feed, ground, ways)
     volumes = [a * run for a, run in zip(areas, runs, strict=True)] if ground is None else ground.volumes()
     gaps = list(moved.gaps)
     purge = purging(cards, above) if beads else None
@@ -198,7 +202,7 @@ def build_layer(
         before=before,
         short=0 if cards.lag is None else sum(short_bead(cards.lag, each.duration) for each in moved.along),
     )
-    end = clock.place if not beads else (*_left(beads[-1], made.passes[-1]), above)
+    end = clock.place if not beads else (*left_at(beads[-1], made.passes[-1]), above)
     return made, Clock(time=now, place=end, track=laid if beads else below)
 
 
@@ -241,6 +245,7 @@ def _moved(
     above: float,
     feed: float,
     ground: MappedLayer | None,
+    ways: Way | None,
 ) -> Moved:
     made = endings(
         beads,
@@ -254,7 +259,7 @@ def _moved(
     )
     passes = tuple(each.after for each in made)
     return Moved(
-        gaps=_gaps(cards, clock, beads, passes, above),
+        gaps=_gaps(cards, clock, beads, passes, above, ways),
         along=[each.along for each in made],
         passes=passes,
         tails=[each.tail for each in made],
@@ -263,28 +268,28 @@ def _moved(
     )
 
 
-def _left(bead: Bead, after: Pass | None) -> tuple[float, float]:
-    """Where the nozzle leaves a bead, mm."""
-    if after is None:
-        return bead.end
-    x, y = after.path.points[-1].tolist()
-    return x, y
-
-
 def _gaps(
-    cards: Cards, clock: Clock, beads: Sequence[Bead], passes: Sequence[Pass | None], above: float
+    cards: Cards,
+    clock: Clock,
+    beads: Sequence[Bead],
+    passes: Sequence[Pass | None],
+    above: float,
+    ways: Way | None,
 ) -> list[float]:
     """Time of the traverse to each bead: up to the clearance height, then across, s."""
     gaps = []
     at = clock.place
-    for bead, own in zip(beads, passes, strict=True):
+    for row, (bead, own) in enumerate(zip(beads, passes, strict=True)):
         time = 0.0
         if at is not None:
-            time += straight_time(
-                abs(above - at[2]), cards.vertical.traverse, cards.vertical.acceleration
-            ) + straight_time(math.dist(at[:2], bead.start), cards.limits.traverse, cards.limits.acceleration)
+            bends = ways(at[:2], bead.start) if ways is not None and row else ()
+            time += straight_time(abs(above - at[2]), cards.vertical.traverse, cards.vertical.acceleration)
+            time += math.fsum(
+                straight_time(math.dist(a, b), cards.limits.traverse, cards.limits.acceleration)
+                for a, b in itertools.pairwise([at[:2], *bends, bead.start])
+            )
         gaps.append(time)
-        at = (*_left(bead, own), above)
+        at = (*left_at(bead, own), above)
     return gaps
 
 

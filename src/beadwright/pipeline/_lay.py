@@ -18,6 +18,7 @@ from beadwright.pipeline._set_up import SetUp
 from beadwright.pipeline._short_moves import without_short
 from beadwright.pipeline._sites import rank_order
 from beadwright.pipeline._stages import Stages
+from beadwright.pipeline._ways_inside import layer_ways, outside_findings
 from beadwright.pipeline._writing import Writing
 from beadwright.program import layer_program
 from beadwright.settings import ROUNDING_UNITS, PlanSettings
@@ -75,7 +76,10 @@ def lay(
         with stages.measure("process"):
             ground = None if bed is None else bed.ground(layer.plan, arranged.beads)
             beads: Sequence[Bead] = arranged.beads if ground is None else ground.beads
-            build, clock = build_layer(card, clock, layer, beads, stopped=halt is not None, ground=ground)
+            ways = layer_ways(settings, layer)
+            build, clock = build_layer(
+                card, clock, layer, beads, stopped=halt is not None, ground=ground, ways=ways
+            )
         first, before = n_beads, tuple[ArcPath, ...]()
         if resumed is not None and layer.plan.index <= resumed.layer:
             if layer.plan.index < resumed.layer:
@@ -86,7 +90,7 @@ def lay(
             course.made.clear()
             beads, first, before = resumed.left(arranged.beads, build, n_beads)
             with stages.measure("process"):
-                build, clock = build_layer(card, Clock(), layer, beads)
+                build, clock = build_layer(card, Clock(), layer, beads, ways=ways)
             halt = None
         with stages.measure("text"):
             program = layer_program(
@@ -100,7 +104,9 @@ def lay(
                 feed=build.pace.feed,
                 before=(*(() if halt is None else (halt,)), *map(writing.before, build.before)),
                 rpm=writing.rpm([build.pace.feed] * len(build.areas), varied_areas(card, beads, build.areas)),
+                ways=ways,
             )
+            layer = replace(layer, findings=(*layer.findings, *outside_findings(program, ways)))
             if resumed is not None and layer.plan.index == resumed.layer:
                 program = replace(program, events=(replace(program.begin, resumed=True), *program.events[1:]))
             program = course.layer(program, mass=build.mass)

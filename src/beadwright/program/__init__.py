@@ -3,6 +3,7 @@
 Lengths in mm, machine coordinates; feeds in mm/s.
 """
 
+from beadwright.program._between import Before, Halt, Pass, Purge, Wait, Way, left_at
 from beadwright.program._events import (
     Approach,
     BeadBegin,
@@ -26,14 +27,9 @@ from beadwright.program._head import AS_READ, CopyHead, Head, Placement, Setting
 from beadwright.program._order import ORDER, State, check_order
 from beadwright.program._over import passing_over
 from beadwright.program._program import (
-    Before,
     Follow,
-    Halt,
     LayerProgram,
-    Pass,
     Program,
-    Purge,
-    Wait,
     layer_program,
 )
 from beadwright.program._switches import check_halts, switch, with_devices
@@ -71,9 +67,11 @@ __all__ = [
     "Switch",
     "Traverse",
     "Wait",
+    "Way",
     "check_halts",
     "check_order",
     "layer_program",
+    "left_at",
     "passing_over",
     "switch",
     "with_devices",

@@ -10,6 +10,7 @@ from beadwright.beads import Bead, Role
 from beadwright.curves import ArcPath, cut_at, joined, length
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
+from beadwright.program._between import Before, Halt, Pass, Purge, Wait, Way, left_at
 from beadwright.program._events import (
     Approach,
     BeadBegin,
@@ -56,6 +57,23 @@ class LayerProgram:
     def __post_init__(self) -> None:
         check_order(self.events)
 
+    def traverses(self) -> list[tuple[Traverse, Traverse]]:
+        """Straight traverses between beads: from the place above a bead's end, or a bend, to the next."""
+        found: list[tuple[Traverse, Traverse]] = []
+        at: Traverse | None = None
+        for event in self.events:
+            match event:
+                case Traverse():
+                    if at is not None:
+                        found.append((at, event))
+                    at = event
+                case BeadMoves() | PassMoves():
+                    x, y = event.path.points[0 if event.path.closed else -1].tolist()
+                    at = Traverse(x=x, y=y, z=event.z)
+                case _:
+                    pass
+        return found
+
     @property
     def begin(self) -> LayerBegin:
         """The event that opens the layer."""
@@ -81,73 +99,6 @@ Follow = Callable[[Bead, ArcPath, bool], tuple[ArcPath, Climb]]
 """Cuts a path along or beside a bead where its height bends, and tells its heights; the last: with the extruder on."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wait:
-    """A wait off the part: s, and where in the plane, mm."""
-
-    time: float
-    x: float
-    y: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Halt:
-    """A planned stop before a layer: where the nozzle waits (mm), and what the operator is told, line by line."""
-
-    x: float
-    y: float
-    texts: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Purge:
-    """What is purged off the part before the extruder goes on: a bead of its own.
-
-    Attributes
-    ----------
-    path : ArcPath
-        mm.
-    z : float
-        Of the nozzle, mm.
-    width, height : float
-        Of a bead with the same flow, mm.
-    feed : float
-        mm/s.
-    rpm : float or None
-        Screw speed, where the program commands it.
-    """
-
-    path: ArcPath
-    z: float
-    width: float
-    height: float
-    feed: float
-    rpm: float | None = None
-
-
-Before = Wait | Halt | Purge
-"""What may come before the first bead of a layer."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pass:
-    """Where the nozzle goes after a bead: on its own path, mm, at the bead's height.
-
-    Attributes
-    ----------
-    role : {"approach", "departure", "lap", "wiping"}
-    path : ArcPath
-        From the bead's end.
-    stop : float
-        Where the extruder stops: so far before the bead's end, or, below 0, so far after the start of this path, mm.
-        0 is at the bead's end, where every machine can.
-    """
-
-    role: PassRole
-    path: ArcPath
-    stop: float = 0.0
-
-
 def layer_program(
     layer: LayerRegion,
     beads: Sequence[Bead],
@@ -161,6 +112,7 @@ def layer_program(
     passes: Sequence[Pass | None] = (),
     feeds: Sequence[float] = (),
     follow: Follow | None = None,
+    ways: Way | None = None,
 ) -> LayerProgram:
     """Events of one layer: to each bead above the layer, down, extruder on, along, extruder off, up.
 
@@ -193,6 +145,8 @@ def layer_program(
     follow : callable, optional
         Where the layer follows a measured platform: called with a bead, a path along it or beyond it, and whether the
         extruder runs; gives the path, cut where its height bends, with its heights.
+    ways : callable, optional
+        Tells where a traverse from one place to another bends; default nowhere. The first of a layer is straight.
 
     Raises
     ------
@@ -227,6 +181,7 @@ def layer_program(
         made, top = _before(each, index, above=above, feed=feed, top=top)
         events += made
         index += isinstance(each, Purge)
+    place: tuple[float, float] | None = None
     speeds = [rpm] * len(beads) if rpm is None or isinstance(rpm, (int, float)) else rpm
     for bead, after, own, speed, first in zip(
         beads,
@@ -237,12 +192,15 @@ def layer_program(
         strict=True,
     ):
         x, y = bead.start
+        bends = () if ways is None or place is None else ways(place, bead.start)
+        events += [Traverse(x=bend[0], y=bend[1], z=above) for bend in bends]
         events += [
             Traverse(x=x, y=y, z=above),
             Approach(z=plan.z if first is None else float(first.height[0]), feed=feed),
             *_laid(bead, after, index, z=plan.z, feed=own, prime=prime, rpm=speed, follow=follow),
         ]
         index += 1 if after is None else 2
+        place = left_at(bead, after)
         events.append(Departure(z=above, feed=feed))
     events.append(LayerEnd())
     return LayerProgram(

@@ -34,6 +34,14 @@ class Sequence(Section):
     keep_off: Faces | None = Field(
         None, description="closed beads do not start along these faces, where they run along others too"
     )
+    traverses: Literal["straight", "inside"] = Field(
+        "straight",
+        description="between the beads of a layer: straight: the shortest; inside: above the layer's own region,"
+        " where a way there is short enough, so that nothing drips beside it or on an open top face",
+    )
+    detour: Annotated[float, Field(ge=1.0, le=100.0)] = Field(
+        4.0, description="a way inside is taken if it is at most this many times as long as the straight one"
+    )
     stagger: Annotated[float, Field(ge=0.0, le=100.0)] = Field(
         3.0, description="start points keep this many bead widths from those of the layers below"
     )

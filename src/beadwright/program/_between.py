@@ -1,0 +1,89 @@
+"""What happens between beads: waits, stops, purging, passes, and the ways of traverses."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from beadwright.beads import Bead
+from beadwright.curves import ArcPath
+from beadwright.program._events import PassRole
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wait:
+    """A wait off the part: s, and where in the plane, mm."""
+
+    time: float
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Halt:
+    """A planned stop before a layer: where the nozzle waits (mm), and what the operator is told, line by line."""
+
+    x: float
+    y: float
+    texts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Purge:
+    """What is purged off the part before the extruder goes on: a bead of its own.
+
+    Attributes
+    ----------
+    path : ArcPath
+        mm.
+    z : float
+        Of the nozzle, mm.
+    width, height : float
+        Of a bead with the same flow, mm.
+    feed : float
+        mm/s.
+    rpm : float or None
+        Screw speed, where the program commands it.
+    """
+
+    path: ArcPath
+    z: float
+    width: float
+    height: float
+    feed: float
+    rpm: float | None = None
+
+
+Before = Wait | Halt | Purge
+"""What may come before the first bead of a layer."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pass:
+    """Where the nozzle goes after a bead: on its own path, mm, at the bead's height.
+
+    Attributes
+    ----------
+    role : {"approach", "departure", "lap", "wiping"}
+    path : ArcPath
+        From the bead's end.
+    stop : float
+        Where the extruder stops: so far before the bead's end, or, below 0, so far after the start of this path, mm.
+        0 is at the bead's end, where every machine can.
+    """
+
+    role: PassRole
+    path: ArcPath
+    stop: float = 0.0
+
+
+Way = Callable[[tuple[float, float], tuple[float, float]], Sequence[tuple[float, float]]]
+"""Places at which a traverse from one place to another bends, mm."""
+
+
+def left_at(bead: Bead, after: Pass | None) -> tuple[float, float]:
+    """Where the nozzle leaves a bead, mm."""
+    if after is None:
+        return bead.end
+    x, y = after.path.points[-1].tolist()
+    return x, y
