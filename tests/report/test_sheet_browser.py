@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import itertools
 import json
 import math
 import re
@@ -245,6 +246,51 @@ def test_it_prints_on_a3(driver: Any, rings: Path) -> None:
     # A3 is 420 mm x 297 mm (ISO 216); a point is 1/72 inch; the printer rounds to its own dots
     assert (width * 25.4 / 72, height * 25.4 / 72) == pytest.approx((420, 297), abs=0.3)
     assert len(re.findall(rb"/Type ?/Page\b", data)) == 2
+
+
+CROWD = """
+const box = sheet.data.box_mm, size = [0, 1, 2].map((k) => box[1][k] - box[0][k]);
+let seed = 7;
+const random = () => { seed = (seed * 16807) % 2147483647; return seed / 2147483647; };
+sheet.data.findings = Array.from({ length: arguments[0] }, (_, k) => {
+  // a third of them in one corner, the others anywhere
+  const share = k % 3 ? [random(), random(), random()] : [0.1, 0.1, 0.5 + 0.001 * random()];
+  return { number: k + 1, code: "void", level: ["note", "warning", "error"][k % 3], text: "planted", layer: 1,
+    at_mm: [0, 1, 2].map((i) => box[0][i] + share[i] * size[i]) };
+});
+"""
+
+
+def crossing(a: dict[str, float], b: dict[str, float], x: float) -> bool:
+    """Whether two leaders to a column at x cross: by the order of their heights where both are."""
+
+    def height(one: dict[str, float], at: float) -> float:
+        return one["sy"] + (one["y"] - one["sy"]) * (at - one["sx"]) / (x - one["sx"])
+
+    first = max(a["sx"], b["sx"])
+    return (height(a, first) - height(b, first)) * (a["y"] - b["y"]) < 0
+
+
+@pytest.mark.parametrize("size", [(1680, 1000), (1100, 760)], ids=str)
+@pytest.mark.parametrize("count", [6, 90])
+def test_balloons_share_a_place_and_no_two_leaders_cross(
+    driver: Any, rings: Path, size: tuple[int, int], count: int
+) -> None:
+    page = Page(driver, rings, size)
+    page.run(CROWD, count)
+    for side in (False, True):
+        page.run("sheet.store.set({ side: arguments[0], layer: 1 }); sheet.store.flush()", side)
+        found = page.run("return sheet.balloons()")
+        shown, column = (
+            found["shown"],
+            page.run("return document.getElementById('elevation').clientWidth") - 18,
+        )
+        heights = sorted(one["y"] for one in shown)
+
+        assert sum(1 + one["more"] for one in shown) + found["rest"] == count
+        assert [b - a >= 22.9 for a, b in itertools.pairwise(heights)] == [True] * (len(shown) - 1)
+        assert not any(crossing(a, b, column) for a, b in itertools.combinations(shown, 2))
+    assert page.errors() == []
 
 
 def timed(page: Page, layers: int) -> list[float]:

@@ -22,6 +22,7 @@ MODULES = (
     "palette",
     "colours",
     "canvas",
+    "balloons",
     "section",
     "elevation",
     "column",

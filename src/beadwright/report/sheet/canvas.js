@@ -42,7 +42,7 @@ export function addMove(path, view, x0, y0, x1, y1, bulge, fresh) {
 }
 
 /** A numbered balloon, ISO 6433: a circle with its number. */
-export function balloon(pen, x, y, number, colour, paper, strong) {
+export function balloon(pen, x, y, number, colour, paper, strong, more = 0) {
   const r = String(number).length > 2 ? 11 : 9;
   pen.beginPath();
   pen.arc(x, y, r, 0, 2 * Math.PI);
@@ -54,6 +54,15 @@ export function balloon(pen, x, y, number, colour, paper, strong) {
   pen.stroke();
   letters(pen, 10, strong ? paper : colour, "center", "middle");
   pen.fillText(String(number), x, y + 0.5);
+  if (!more) return;
+  // it stands for others beside it too: how many, on a label of its own
+  const word = `+${more}`;
+  letters(pen, 9, colour, "right", "middle");
+  const w = pen.measureText(word).width;
+  pen.fillStyle = paper;
+  pen.fillRect(x - r - w - 4, y - 6, w + 2, 12);
+  pen.fillStyle = colour;
+  pen.fillText(word, x - r - 3, y + 0.5);
 }
 
 /** An arrow head of a dimension line, ISO 129-1: filled, its tip at (x, y), pointing along the angle. */

@@ -1,12 +1,15 @@
 // The elevation: the part on the platform from the side, on the z scale that the build column shares.
 
+import { columned, gathered, uncrossed } from "./balloons.js";
 import { arrow, balloon, fitted, letters } from "./canvas.js";
 import { fixed, lengthText } from "./units.js";
 
 /** Room above and below the drawing, in CSS pixels: headings of the column's lanes, dimensions. */
 export const ABOVE = 66, BELOW = 62;
 /** And to the sides of the elevation: the height's dimension, the balloons. */
-const LEFT = 56, RIGHT = 34;
+const LEFT = 56, RIGHT = 50;
+/** The column of balloons from the right, their pitch, and how near places lie together, CSS pixels. */
+const COLUMN = 18, PITCH = 23, TOGETHER = 20;
 
 /** Least height of a layer in a drawing at true scale, CSS pixels; below it z is drawn higher than x. */
 const LEAST_LAYER = 3;
@@ -59,7 +62,7 @@ export function drawElevation(canvas, sheet, state, palette) {
   extents(pen, view, state, height, palette);
   const row = sheet.layers[state.layer];
   if (row) cutLine(pen, view, row, width, state, palette);
-  balloons(pen, view, sheet, state, width, height, palette);
+  balloons(pen, sheet, state, width, height, palette);
   letters(pen, 10, palette.faint, "left", "middle");
   const stretch = Math.abs(view.stretch - 1) < 0.01 ? "true scale" : `z scale ${fixed(view.stretch, 1)} \u00d7 that of ${state.side ? "Y" : "X"}`;
   pen.fillText(`seen along ${state.side ? "\u2212X" : "+Y"} \u00b7 ${stretch}`, 8, height - 20);
@@ -169,36 +172,34 @@ function cutLine(pen, view, row, width, state, palette) {
   pen.fillText(`z ${lengthText(row.z_mm, state.unit, 2)}`, width - RIGHT - 2, y - tall / 2 - 2);
 }
 
-/** Balloons in a column at the right, in the order of their places so that leaders seldom cross; the rest is counted. */
-function balloons(pen, view, sheet, state, width, height, palette) {
-  const own = sheet.findings.filter((f) => f.at_mm), low = height - BELOW - 10, pitch = 21;
-  const room = Math.floor((low - 24) / pitch);
-  const shown = [...own].sort((a, b) => rank(a, state) - rank(b, state)).slice(0, room)
-    .map((finding) => ({ finding, sy: view.z.y(finding.at_mm[2]) })).sort((a, b) => a.sy - b.sy);
-  let y = -Infinity;
-  for (const one of shown) { y = Math.max(y + pitch, one.sy, 24); one.y = y; }
-  let bound = low;
-  for (const one of shown.reverse()) { one.y = Math.min(one.y, bound); bound = one.y - pitch; }
-  for (const { finding, sy, y: at } of shown) {
-    const sx = view.x(finding.at_mm[view.axis]), strong = state.finding === finding.number, colour = palette[finding.level];
+/** Balloons in a column at the right, one for places that lie together; the rest is counted. */
+export function elevationBalloons(sheet, state, width, height) {
+  const view = elevationScale(sheet, width, height, state), low = height - BELOW - 10, room = Math.floor((low - 24) / PITCH) + 1;
+  const places = sheet.findings.filter((f) => f.at_mm)
+    .map((finding) => ({ finding, sx: view.x(finding.at_mm[view.axis]), sy: view.z.y(finding.at_mm[2]) }));
+  const heads = gathered(places, TOGETHER, state.finding), shown = heads.slice(0, room);
+  const rest = heads.slice(room).reduce((sum, head) => sum + 1 + head.more, 0);
+  return { shown: uncrossed(columned(shown, PITCH, 24, low), width - COLUMN), rest };
+}
+
+function balloons(pen, sheet, state, width, height, palette) {
+  const { shown, rest } = elevationBalloons(sheet, state, width, height);
+  for (const { finding, sx, sy, y, more } of shown) {
+    const strong = state.finding === finding.number, colour = palette[finding.level];
     pen.strokeStyle = colour;
     pen.lineWidth = strong ? 1.4 : 0.7;
     pen.beginPath();
     pen.moveTo(sx, sy);
-    pen.lineTo(width - 18, at);
+    pen.lineTo(width - COLUMN, y);
     pen.stroke();
     pen.beginPath();
     pen.arc(sx, sy, 2, 0, 2 * Math.PI);
     pen.fillStyle = colour;
     pen.fill();
-    balloon(pen, width - 16, at, finding.number, colour, palette.field, strong);
+    balloon(pen, width - COLUMN + 2, y, finding.number, colour, palette.field, strong, more);
   }
-  if (own.length > shown.length) {
+  if (rest) {
     letters(pen, 10, palette.faint, "right", "top");
-    pen.fillText(`and ${own.length - shown.length} more findings`, width - 4, 2);
+    pen.fillText(`and ${rest} more findings`, width - 4, 2);
   }
-}
-
-function rank(finding, state) {
-  return (finding.number === state.finding ? -10 : 0) + { error: 0, warning: 1, note: 2 }[finding.level] + finding.number * 1e-6;
 }

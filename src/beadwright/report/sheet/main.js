@@ -4,7 +4,7 @@ import { colourButtons, fillAnnex, fillFindings, fillLegend, fillProcess, fillTi
 import { KINDS, faceName, missing } from "./colours.js";
 import { drawColumn } from "./column.js";
 import { bytesOf, layerSource, readSheet } from "./contract.js";
-import { drawElevation, layerAt, zScale } from "./elevation.js";
+import { drawElevation, elevationBalloons, layerAt, zScale } from "./elevation.js";
 import { paletteOf } from "./palette.js";
 import { createView, drawSection, nearest, snapped } from "./section.js";
 import { SHADES, drawPart, faceAt, shadeMissing, shadeText } from "./shaded.js";
@@ -307,7 +307,8 @@ function start() {
   write();
   writeMove();
   drawAll();
-  window.sheet = { data: sheet, state, store, layerOf, view };
+  const room = byId("elevation");
+  window.sheet = { data: sheet, state, store, layerOf, view, balloons: () => elevationBalloons(sheet, state, room.clientWidth, room.clientHeight) };
   document.documentElement.dataset.ready = "true";
 }
 

@@ -1,5 +1,6 @@
 // The section drawing: one layer from above, in true arcs.
 
+import { gathered } from "./balloons.js";
 import { addMove, arrow, balloon, fitted, letters } from "./canvas.js";
 import { colouring } from "./colours.js";
 import { arcOf } from "./contract.js";
@@ -8,6 +9,8 @@ import { lengthText, roundLength } from "./units.js";
 
 /** Bands are drawn a little narrower than the bead, so that neighbours stay apart to the eye. */
 const CORE = 0.86;
+/** Findings nearer to each other share a balloon, CSS pixels. */
+const TOGETHER_HERE = 26;
 
 export function createView() {
   const view = {
@@ -50,8 +53,8 @@ export function drawSection(canvas, view, sheet, layer, state, palette, marks) {
   startPoints(pen, view, layer, palette);
   picked(pen, view, layer, state, palette);
   dimension(pen, view, state, palette);
-  for (const mark of marks) {
-    const sx = view.x(mark.at_mm[0]), sy = view.y(mark.at_mm[1]);
+  const placed = marks.map((finding) => ({ finding, sx: view.x(finding.at_mm[0]), sy: view.y(finding.at_mm[1]) }));
+  for (const { finding: mark, sx, sy, more } of gathered(placed, TOGETHER_HERE, state.finding)) {
     const strong = state.finding === mark.number, colour = palette[mark.level];
     pen.strokeStyle = colour;
     pen.lineWidth = 1;
@@ -64,7 +67,7 @@ export function drawSection(canvas, view, sheet, layer, state, palette, marks) {
     pen.arc(sx, sy, 2.5, 0, 2 * Math.PI);
     pen.fillStyle = colour;
     pen.fill();
-    balloon(pen, sx + 28, sy - 28, mark.number, colour, palette.field, strong);
+    balloon(pen, sx + 28, sy - 28, mark.number, colour, palette.field, strong, more);
   }
   bar(pen, view, state.unit, palette);
 }
