@@ -4,6 +4,7 @@ Lengths in mm, machine coordinates.
 """
 
 from beadwright.beads._arrange import Arranged, SiteRule, Trail, arrange
+from beadwright.beads._base import Pad, base_beads
 from beadwright.beads._bead import Bead, Order, Role, Side
 from beadwright.beads._contour import AS_ASKED, NOTHING, LayerBeads, Refilled, contour_beads
 from beadwright.beads._corners import Corner, Tight, sharpest_corner, tightest_bend
@@ -31,6 +32,7 @@ __all__ = [
     "LayerBeads",
     "Merged",
     "Order",
+    "Pad",
     "Refilled",
     "Role",
     "Side",
@@ -41,6 +43,7 @@ __all__ = [
     "WallRange",
     "Ways",
     "arrange",
+    "base_beads",
     "contour_beads",
     "coverage",
     "covering_loss",

@@ -1,9 +1,9 @@
 """In which order the beads of a layer are laid, and where each starts.
 
-*Order.* Contour, wall and medial beads first, then what lies inside them. From where the nozzle stands, the
-nearest bead comes next (nearest neighbour). The ranks of one loop stay together: outermost first (the better
-face; the default) or innermost first (it carries a leaning outer bead). The order of fill, ribs and decks is
-then made shorter (`shortened`).
+*Order.* Base beads beside the part come before all others. Then contour, wall and medial beads, then what lies
+inside them. From where the nozzle stands, the nearest bead comes next (nearest neighbour). The ranks of one loop
+stay together: outermost first (the better face; the default) or innermost first (it carries a leaning outer bead).
+The order of fill, ribs and decks is then made shorter (`shortened`).
 
 *Start points.* A closed bead starts at least three bead widths from every start point of the two layers
 below, so closures do not stand above each other; where a bead is too short for that, of the one layer
@@ -184,10 +184,15 @@ def _of_group(
     beads: Sequence[Bead], place: Points | None, order: Order, sites: _Sites, *, restart: bool
 ) -> list[Bead]:
     """Beads in their order, each from its start point: outer ones, then what lies inside them; or the other way."""
+    foot = [bead for bead in beads if bead.role == "base"]
+    if foot and len(foot) < len(beads):
+        laid = _of_group(foot, place, order, sites, restart=False)
+        others = [bead for bead in beads if bead.role != "base"]
+        return laid + _of_group(others, np.array(laid[-1].end), order, sites, restart=restart)
     outer = [bead for bead in beads if bead.role not in INSIDE]
     inside = [bead for bead in beads if bead.role in INSIDE]
     waiting = _Waiting(outer, "inner" if restart else order)
-    laid: list[Bead] = _inner(inside, place) if restart else []
+    laid = _inner(inside, place) if restart else []
     if laid:
         place = np.array(laid[-1].end)
     while (chosen := waiting.take(place)) is not None:

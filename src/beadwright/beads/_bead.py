@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from beadwright.curves import ArcPath, lengths
 
-Role = Literal["contour", "wall", "medial", "fill", "rib", "deck"]
+Role = Literal["contour", "wall", "medial", "fill", "rib", "deck", "base"]
 Order = Literal["outer", "inner"]
 Side = Literal["centre", "left", "right"]
 
@@ -23,10 +23,11 @@ class Bead:
     ----------
     path : ArcPath
         Centreline in machine coordinates, mm. Of a contour bead the material's boundary lies on the right.
-    role : {"contour", "wall", "medial", "fill", "rib", "deck"}
+    role : {"contour", "wall", "medial", "fill", "rib", "deck", "base"}
         A contour bead runs parallel to the layer region's boundary; a wall bead stands for a surface; a
         medial bead is the only one of a wall about as thick as one bead; fill lies close inside the contour
-        beads, a deck likewise where the part is closed above or below; ribs stand apart.
+        beads, a deck likewise where the part is closed above or below; ribs stand apart. Base
+        beads lie beside the part at its foot.
     rank : int
         1 is the outermost.
     loop : int

@@ -100,6 +100,9 @@ def plan(
     gap: Annotated[
         str | None, option("--gap", "MM", "least distance of parts set in rows [default: 50]")
     ] = None,
+    base_beads: Annotated[
+        str | None, option("--base-beads", "N", "beads round the part's foot, to hold it [default: 0]")
+    ] = None,
     parts: Annotated[
         str | None,
         option(
@@ -182,6 +185,7 @@ def plan(
         "at": at,
         "copies": copies,
         "gap": gap,
+        "base_beads": base_beads,
         "contraction": contraction,
         "stock": stock,
         "layers": layers,

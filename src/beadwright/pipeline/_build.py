@@ -195,7 +195,7 @@ def build_layer(
         mass=cards.density * math.fsum(volumes),
         length=math.fsum(runs),
         height=plan.height,
-        thickness=_thickness(layer, areas, runs, plan.height),
+        thickness=_thickness(layer, *_of_part(beads, areas, runs), plan.height),
         returns=None if below is None else return_times(laid, below, reach=widest),
         areas=tuple(areas),
         passes=moved.passes,
@@ -303,6 +303,14 @@ def _detour(
 
     over = straight_time(max(cards.over - at[2], 0.0), cards.vertical.traverse, cards.vertical.acceleration)
     return across(at[:2], place) + across(place, start) - across(at[:2], start) + 2 * over
+
+
+def _of_part(
+    beads: Sequence[Bead], areas: Sequence[float], runs: Sequence[float]
+) -> tuple[list[float], list[float]]:
+    """Areas and lengths without those of base beads, which lie beside the part."""
+    rows = [row for row, bead in enumerate(beads) if bead.role != "base"]
+    return [areas[row] for row in rows], [runs[row] for row in rows]
 
 
 def _thickness(layer: LayerRegion, areas: Sequence[float], runs: Sequence[float], height: float) -> float:

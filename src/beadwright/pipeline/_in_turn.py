@@ -20,7 +20,7 @@ from beadwright.pipeline._output import SEVERAL, Output, output_folder
 from beadwright.pipeline._pieces import FORMAT, Pieces, told_of, totals_of
 from beadwright.pipeline._plan import Progress, plan_part
 from beadwright.pipeline._result import PlanResult
-from beadwright.pipeline._set_up import StandingPart, set_up
+from beadwright.pipeline._set_up import StandingPart, beyond, set_up
 from beadwright.settings import Machine, PlanSettings, Resolved
 
 
@@ -153,7 +153,8 @@ def strikes(copies: Sequence[StandingPart], machine: Machine, settings: PlanSett
     if machine.tamper is not None:
         width, depth = machine.tamper.size
         moving.append(_Above(name="the tamper", half=(width / 2, depth / 2), above=machine.tamper.lowest))
-    grown = max((rule.amount for rule in settings.stock), default=0.0)
+    grown = beyond(settings)
+    stock = max((rule.amount for rule in settings.stock), default=0.0)
     least, most = (
         (settings.height, settings.height)
         if settings.heights is None
@@ -167,7 +168,7 @@ def strikes(copies: Sequence[StandingPart], machine: Machine, settings: PlanSett
             if meets(box, other[None])[0]:
                 faults.append(f"{earlier} stands in the way of {later}: their boxes overlap; set them apart")
                 continue
-            top = float(earlier.box[1, 2]) + most + 2 * grown
+            top = float(earlier.box[1, 2]) + most + 2 * stock
             for each in moving:
                 around = other + np.array([[-1.0], [1.0]]) * np.array(each.half)
                 room = least + each.above

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from beadwright.beads import (
     Allowance,
     Coverage,
     FillPlan,
     LayerBeads,
+    base_beads,
     contour_beads,
     coverage,
     covering_loss,
@@ -109,6 +111,35 @@ def solid_beads(
         return asked, found
     better = filled(allowance)
     return (better, covering(better)) if better.refilled else (asked, found)
+
+
+def with_base(settings: PlanSettings, spacing: float, layer: LayerRegion, laid: LayerBeads) -> LayerBeads:
+    """The beads of a layer and, at the foot of the part, base beads and pads beside it."""
+    index = layer.plan.index
+    count = settings.base_beads if index < settings.base_layers else 0
+    pads = [pad.rectangle() for pad in settings.pad if index < pad.layers]
+    if not count and not pads:
+        return laid
+    made = base_beads(
+        layer,
+        count=count,
+        pads=pads,
+        width=settings.width,
+        height=layer.plan.height,
+        spacing=spacing,
+        walls=wall_range(width=settings.width, spacing=spacing, bore=settings.nozzle_bore())
+        if settings.medial
+        else None,
+        tolerance=settings.tolerance,
+    )
+    first = 1 + max((bead.loop for bead in laid.beads), default=-1)
+    return replace(
+        laid,
+        beads=(*laid.beads, *(replace(bead, loop=first + bead.loop) for bead in made.beads)),
+        bound=max(laid.bound, made.bound),
+        findings=(*laid.findings, *made.findings),
+        fallbacks=laid.fallbacks + made.fallbacks,
+    )
 
 
 def fill_plan(settings: PlanSettings) -> FillPlan:

@@ -43,7 +43,7 @@ from beadwright.layers import (
 from beadwright.numeric import Budget
 from beadwright.pipeline._hanging import hanging_over
 from beadwright.pipeline._kernel_fallback import KernelFallback
-from beadwright.pipeline._layer_beads import solid_beads
+from beadwright.pipeline._layer_beads import solid_beads, with_base
 from beadwright.pipeline._load import load_kernels
 from beadwright.pipeline._section_findings import section_findings
 from beadwright.pipeline._stages import Stages, peak_memory_mb
@@ -277,6 +277,8 @@ def _made(job: Job, ground: _Ground, beside: tuple[ArcRegion, ...], stages: Stag
             laid = replace(laid, beads=beads)
         with stages.measure("fill"):
             hollow = hollow_cells(laid.rest, laid.beads)
+        with stages.measure("beads"):
+            laid = with_base(settings, job.spacing, layer, laid)
     work = _work(layer, laid, ground.planes, ground.sections)
     return replace(
         work,

@@ -14,6 +14,7 @@ from typing import Any, Unpack
 from beadwright.brep import Model
 from beadwright.errors import SettingsError
 from beadwright.layers import find_folds
+from beadwright.pipeline._base_findings import base_findings
 from beadwright.pipeline._bead_findings import bead_findings
 from beadwright.pipeline._bed import bed_of
 from beadwright.pipeline._built import Built, built
@@ -250,6 +251,7 @@ def plan_part(
         more = (
             *(() if rest is None else rest.findings()),
             *bead_findings(works, amounts, width=settings.width, dialect=writing.dialect),
+            *base_findings(works, resolved.machine),
             *joint_findings(works, amounts, settings, settings.bead_spacing()),
             *tamper_findings(resolved.machine, settings, works),
             *whole.findings,

@@ -212,6 +212,12 @@ def has_several(settings: PlanSettings) -> bool:
     return settings.copies > 1 or bool(settings.place or settings.beside)
 
 
+def beyond(settings: PlanSettings) -> float:
+    """How far stock or base beads reach beyond a part, mm."""
+    stock = max((rule.amount for rule in settings.stock), default=0.0)
+    return stock + settings.base_beads * settings.bead_spacing()
+
+
 def in_turn(settings: PlanSettings) -> bool:
     """Whether a job prints several parts one after another."""
     return settings.sequence.parts == "in-turn" and has_several(settings)
@@ -262,7 +268,7 @@ def _placed(
     asked: Sequence[_Asked], settings: PlanSettings, machine: _Machine
 ) -> list[tuple[StandingPart, Model, Triangles | None]]:
     """Each copy at its place: those with one of their own first, the others in rows beside them."""
-    grown = max((rule.amount for rule in settings.stock), default=0.0)
+    grown = beyond(settings)
     boxes = [placed(each.model, _matrix(each, settings, each.at or (0.0, 0.0))).box for each in asked]
     fixed = [box[:, :2] for each, box in zip(asked, boxes, strict=True) if each.at is not None]
     taken = np.array(fixed, dtype=float).reshape(-1, 2, 2)

@@ -4,6 +4,7 @@ Lengths in mm, angles in degrees, speeds in mm/s, rates in kg/h, temperatures in
 """
 
 from beadwright.settings._base import Section
+from beadwright.settings._base_beads import Pad
 from beadwright.settings._bed_map import BedMapRule
 from beadwright.settings._cut import Cut
 from beadwright.settings._document import (
@@ -67,6 +68,7 @@ __all__ = [
     "Material",
     "Moment",
     "Motion",
+    "Pad",
     "PlanOptions",
     "PlanSettings",
     "PlannedStop",

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, TypedDict
 from pydantic import BeforeValidator, Field, JsonValue
 
 from beadwright.settings._base import Section, suffixed
+from beadwright.settings._base_beads import MOST_LAYERS, Pad
 from beadwright.settings._bed_map import BedMap
 from beadwright.settings._cut import Cut
 from beadwright.settings._fill import FILL, Fill
@@ -197,6 +198,13 @@ class PlanSettings(Section):
     beside: tuple[PartFile, ...] = Field(
         (), max_length=MOST_COPIES, description="further parts printed in the same program"
     )
+    base_beads: int = Field(
+        0, ge=0, le=100, description="beads laid round the part at its foot, so that it holds on the platform"
+    )
+    base_layers: int = Field(1, ge=1, le=MOST_LAYERS, description="how many layers have base beads")
+    pad: tuple[Pad, ...] = Field(
+        (), max_length=500, description="rectangles laid beside the part's foot, to hold it down by"
+    )
     cut: tuple[Cut, ...] = Field(
         (),
         max_length=50,
@@ -285,6 +293,8 @@ class PlanSettings(Section):
         if self.cut and (self.wall or self.copies > 1 or self.place or self.beside):
             other = next(name for name in ("wall", "place", "beside", "copies") if getattr(self, name))
             faults.append(("cut", f"is for one part and its solids; leave out {other}"))
+        if self.wall is not None and (self.base_beads or self.pad):
+            faults.append(("base_beads" if self.base_beads else "pad", "is for solids; walls have none"))
         first, end = self.layers
         if end is not None and end <= first:
             faults.append(
@@ -344,6 +354,9 @@ class PlanOptions(TypedDict, total=False):
     gap: float
     place: Any
     beside: Any
+    base_beads: int
+    base_layers: int
+    pad: Any
     cut: Any
     cut_down: bool
     contraction: float | tuple[float, float, float]

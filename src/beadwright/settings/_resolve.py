@@ -40,6 +40,7 @@ IF_GIVEN = frozenset(
         "release",
         "place",
         "beside",
+        "pad",
         "cut",
         "cut_down",
         "bed_map",

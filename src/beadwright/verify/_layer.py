@@ -207,7 +207,8 @@ def side_of(layer: DepositLayer) -> int:
 def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> tuple[LayerResult, shapely.Geometry]:
     """Areas of a layer: covered, not covered, beyond, twice, without support; and what is covered."""
     layer = job.deposit.layers[place]
-    deposit = sweep(job.moves, layer.beads, job.section)
+    own = tuple(bead for bead in layer.beads if bead.role != "base")  # beside the part, none of it
+    deposit = sweep(job.moves, own, job.section)
     area = float(deposit.area)
     below = job.deposit.layers[place - 1] if place else None
     hanging: float | None = None
@@ -219,7 +220,7 @@ def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> tuple[Lay
     result = replace(
         result,
         covered_mm2=area,
-        doubled_mm2=max(0.0, laid_area(job.moves, layer.beads, job.section) - area),
+        doubled_mm2=max(0.0, laid_area(job.moves, own, job.section) - area),
         unsupported_mm2=hanging,
         unsupported_mm=length,
     )

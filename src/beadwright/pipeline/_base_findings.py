@@ -1,0 +1,91 @@
+"""Base beads and pads against the machine: what leaves its reach, or lies where something stands."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.beads import Bead
+from beadwright.curves import bounding_box, samples
+from beadwright.numeric import Finding
+from beadwright.pipeline._layer_work import LayerWork
+from beadwright.settings import Machine
+
+Floats = npt.NDArray[np.float64]
+
+# Coordinates of some metres are doubles good to 1e-12; a bead on the limit is inside.
+ON_LIMIT = 1e-6
+# Places looked at along a bead, in its widths.
+STEP = 0.125
+
+
+def base_findings(works: Sequence[LayerWork], machine: Machine) -> tuple[Finding, ...]:
+    """Base beads that the nozzle cannot reach, and such that lie in a keep-out: of each the worst place.
+
+    Parameters
+    ----------
+    works : sequence of LayerWork
+    machine : Machine
+    """
+    shift = np.array(machine.work_offset.at)
+    low, high = np.array(machine.volume.low()) - shift, np.array(machine.volume.high()) - shift
+    base = [(work, bead) for work in works for bead in work.beads if bead.role == "base"]
+    found = []
+    outside = [
+        (beyond, work, at)
+        for work, bead in base
+        for beyond, at in [_beyond(bead, low, high)]
+        if beyond > ON_LIMIT
+    ]
+    if outside:
+        beyond, work, at = max(outside, key=lambda row: row[0])
+        text = f"{len(outside)} base bead(s) leave the platform, here farthest"
+        found.append(_finding("base-off-platform", text, work, at, measured=beyond))
+    for each in machine.volume.keep_out:
+        stands = np.array([each.low, each.high]) - shift
+        hit = [
+            (depth, work, at)
+            for work, bead in base
+            if stands[0, 2] < work.layer.plan.z and stands[1, 2] > work.layer.plan.z0
+            for depth, at in [_inside(bead, stands[:, :2])]
+            if depth > ON_LIMIT
+        ]
+        if hit:
+            depth, work, at = max(hit, key=lambda row: row[0])
+            text = f"{len(hit)} base bead(s) overlap {each.name}, here most"
+            found.append(_finding("base-in-keep-out", text, work, at, measured=depth))
+    return tuple(found)
+
+
+def _beyond(bead: Bead, low: Floats, high: Floats) -> tuple[float, Floats]:
+    """How far a bead's centreline leaves a rectangle, mm, and about where."""
+    least, most = bounding_box(bead.path)
+    out = np.concatenate([low[:2] - least, most - high[:2]])
+    worst = int(out.argmax())
+    at = (np.asarray(least) + np.asarray(most)) / 2
+    at[worst % 2] = (least, most)[worst // 2][worst % 2]
+    return float(out[worst]), at
+
+
+def _inside(bead: Bead, stands: Floats) -> tuple[float, Floats]:
+    """How deep a rectangle reaches into a bead, mm, and where; 0 or less where it does not."""
+    points = samples([bead.path], STEP * bead.width)
+    away = np.hypot(*np.maximum(np.maximum(stands[0] - points, points - stands[1]), 0.0).T)
+    row = int(away.argmin())
+    return bead.width / 2 - float(away[row]), points[row]
+
+
+def _finding(code: str, text: str, work: LayerWork, at: Floats, *, measured: float) -> Finding:
+    slab = work.layer.plan
+    return Finding(
+        code=code,
+        level="error",
+        layer=slab.index,
+        at_mm=(float(at[0]), float(at[1]), slab.z),
+        measured=measured,
+        allowed=0.0,
+        unit="mm",
+        text=text,
+    )
