@@ -10,7 +10,7 @@ import numpy as np
 from beadwright.arcs import intersect, offset, subtract, unite
 from beadwright.beads._bead import Bead
 from beadwright.beads._contour import NOTHING, LayerBeads, contour_beads
-from beadwright.beads._medial import WallRange
+from beadwright.beads._zones import WallRange
 from beadwright.curves import ArcPath, ArcRegion, signed_area
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Finding
