@@ -15,6 +15,7 @@ from beadwright.pipeline._build import LayerBuild
 from beadwright.pipeline._cards import Cards
 from beadwright.process import (
     Estimate,
+    Spread,
     WallModel,
     Window,
     clock_text,
@@ -23,6 +24,7 @@ from beadwright.process import (
     lag_findings,
     layer_time_for,
     run_wall,
+    spread,
     time_findings,
 )
 
@@ -50,6 +52,8 @@ class Built:
     bands : dict of int to (float, float)
         Interlayer temperature by layer, least and greatest, degC.
     estimate : Estimate
+    spread : Spread
+        Least and greatest of it.
     proposal : dict
         Layer time, feed and beads that would meet the window, at the layer that misses it most; or nothing.
     findings : tuple of Finding
@@ -59,6 +63,7 @@ class Built:
     layers: tuple[LayerBuild, ...]
     bands: dict[int, tuple[float, float]]
     estimate: Estimate
+    spread: Spread
     proposal: dict[str, float]
     findings: tuple[Finding, ...]
     cards: Cards
@@ -141,6 +146,11 @@ def built(
         layers=tuple(layers),
         bands=bands,
         estimate=summed,
+        spread=spread(
+            summed,
+            cards.doubts,
+            hourly=cards.prices.machine + cards.prices.labour * cards.prices.attendance,
+        ),
         proposal=best,
         findings=tuple(found),
         cards=cards,
@@ -308,11 +318,15 @@ def build_told(built: Built) -> dict[str, Any]:
         )
     told: dict[str, Any] = {
         "motion": motion,
-        "estimate": {**built.estimate.as_dict(), "uncertain": doubts},
+        "estimate": {**built.estimate.as_dict(), "low_high": built.spread.as_dict(), "uncertain": doubts},
     }
     if built.proposal:
         told["proposal"] = {**built.proposal, "layer": int(built.proposal["layer"])}
     return told
+
+
+def _range(low: str, high: str) -> str:
+    return f"{low} to {high}"
 
 
 def rows_told(built: Built) -> list[tuple[str, str]]:
@@ -327,10 +341,14 @@ def rows_told(built: Built) -> list[tuple[str, str]]:
     assert isinstance(masses, dict)
     rows = [("extruder lag", "NOT CALIBRATED")] if built.notes() else []
     rows += [
-        ("build time", f"about {clock_text(e.times.total)}: {parts}"),
+        (
+            "build time",
+            f"about {clock_text(e.times.total)} ({_range(*map(clock_text, built.spread.time))}): {parts}",
+        ),
         (
             "mass",
-            f"{e.part:.4g} kg ({masses['part']:.4g} lb); dry {e.feedstock:.4g} kg, {e.purge:.3g} kg of it to purge",
+            f"{e.part:.4g} kg, {masses['part']:.4g} lb ({_range(*(f'{v:.4g}' for v in built.spread.part))} kg);"
+            f" dry {e.feedstock:.4g} kg, {e.purge:.3g} kg of it to purge",
         ),
     ]
     if e.refills:
@@ -342,7 +360,9 @@ def rows_told(built: Built) -> list[tuple[str, str]]:
             )
         )
     if e.costs:
-        rows.append(("cost", f"about {e.cost:,.2f} {e.currency}"))
+        low, high = built.spread.cost or (e.cost, e.cost)
+        between = _range(f"{low:,.2f}", f"{high:,.2f}")
+        rows.append(("cost", f"about {e.cost:,.2f} {e.currency} ({between})"))
     if built.bands:
         low, high = (totals_told(built)["interlayer_c"][i] for i in (0, 1))
         rows.append(("layer below, when the next comes", f"{low:.0f} to {high:.0f} degC"))

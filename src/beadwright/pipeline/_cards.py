@@ -6,8 +6,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from beadwright.numeric import Finding, Level
+from beadwright.pipeline._doubts import doubts
 from beadwright.process import (
+    NO_DOUBTS,
     BeadSection,
+    Doubts,
     Lag,
     MotionLimits,
     Prices,
@@ -59,6 +62,8 @@ class Cards:
         Window of layer times, s.
     idle_limit, wipe, purge, hopper : float
         s, mm, kg, kg.
+    doubts : Doubts
+        What of the inputs is not known exactly.
     purge_place : (float, float, float) or None
         Where purge moves begin, mm; None where the operator purges by hand.
     purge_track : float
@@ -106,6 +111,7 @@ class Cards:
     machine_level: Level
     park: tuple[float, float]
     bead: tuple[float, float]
+    doubts: Doubts = NO_DOUBTS
     purge_place: tuple[float, float, float] | None = None
     purge_track: float = 0.0
     over: float = 0.0
@@ -140,9 +146,10 @@ def cards(resolved: Resolved) -> Cards:
     settings, machine, material = resolved.settings, resolved.machine, resolved.material
     lacking = tuple(name for name in HEAT if getattr(material, name) is None)
     rates, room = machine.rates, machine.room
+    screw, density = _screw(machine), material.density.value * KG_M3
     return Cards(
         kind=settings.bead_section,
-        density=material.density.value * KG_M3,
+        density=density,
         limits=_limits(machine),
         vertical=MotionLimits(
             acceleration=machine.accelerations.vertical,
@@ -151,7 +158,7 @@ def cards(resolved: Resolved) -> Cards:
         ),
         feed=settings.feed,
         clearance=settings.clearance,
-        screw=_screw(machine),
+        screw=screw,
         lag=_lag(machine),
         wall=None if lacking else _wall(material, film=room.convection, air=room.temperature),
         lacking=lacking,
@@ -179,6 +186,7 @@ def cards(resolved: Resolved) -> Cards:
         machine_level=_level(resolved, "machine"),
         park=machine.park_place()[:2],
         bead=(settings.width, settings.height),
+        doubts=doubts(resolved, screw, density),
         purge_place=machine.extruder.purge_place,
         purge_track=machine.extruder.purge_track,
     )

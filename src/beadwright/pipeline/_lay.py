@@ -110,7 +110,8 @@ def lay(
             if resumed is not None and layer.plan.index == resumed.layer:
                 program = replace(program, events=(replace(program.begin, resumed=True), *program.events[1:]))
             program = course.layer(program, mass=build.mass)
-            text = writing.layer(program, advance)
+            # Files are split by the time that the machine's motion takes.
+            text = replace(writing.layer(program, advance), seconds=build.times.total)
         advance = text.advance
         n_beads = first + program.n_beads
         work = replace(work, layer=layer, beads=tuple(beads))

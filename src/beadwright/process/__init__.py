@@ -49,11 +49,15 @@ from beadwright.process._lag import Closure, Lag, Response, closure, lag_finding
 from beadwright.process._layer_time import Pace, pace, slowest_feed, time_findings
 from beadwright.process._motion import MotionLimits, Profile, profiles, straight_time
 from beadwright.process._return import ReturnTimes, Track, return_times, track
+from beadwright.process._spread import NO_DOUBTS, Doubt, Doubts, Spread, spread
 
 __all__ = [
+    "NO_DOUBTS",
     "POUND",
     "BeadSection",
     "Closure",
+    "Doubt",
+    "Doubts",
     "Estimate",
     "Fitted",
     "Lag",
@@ -67,6 +71,7 @@ __all__ = [
     "ReturnTimes",
     "ScrewCurve",
     "SizeFit",
+    "Spread",
     "Times",
     "Track",
     "WallModel",
@@ -99,6 +104,7 @@ __all__ = [
     "run_wall",
     "short_bead",
     "slowest_feed",
+    "spread",
     "straight_time",
     "time_findings",
     "track",

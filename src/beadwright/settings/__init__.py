@@ -15,7 +15,7 @@ from beadwright.settings._document import (
     read_document,
 )
 from beadwright.settings._faces import FaceChoice
-from beadwright.settings._figure import Figure, Within
+from beadwright.settings._figure import Figure, Standing, Within
 from beadwright.settings._fill import Fill
 from beadwright.settings._heights import Heights
 from beadwright.settings._layer_time import LayerTime
@@ -78,6 +78,7 @@ __all__ = [
     "Section",
     "Sequence",
     "SettingRow",
+    "Standing",
     "StockRule",
     "Tamper",
     "Volume",

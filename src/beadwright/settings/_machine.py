@@ -15,6 +15,7 @@ Place = Annotated[float, Quantity("length", -100_000.0, 100_000.0)]
 Size = Annotated[float, Quantity("length", 1.0, 100_000.0)]
 Speed = Annotated[float, Quantity("speed", 0.1, 5000.0)]
 Acceleration = Annotated[float, Quantity("acceleration", 1.0, 100_000.0)]
+Share = Annotated[float, Field(ge=0.05, le=2.0)]
 Seconds = Annotated[float, Quantity("time", 0.0, 86_400.0)]
 Words = tuple[Annotated[str, Field(max_length=200)], ...]
 # M words with their P, Q or S; or a dwell; spaces between.
@@ -66,11 +67,20 @@ class Speeds(Section):
     traverse: Speed = Field(300.0, description="traverse rate (G0) in X and Y, mm/s")
     vertical: Speed = Field(100.0, description="greatest speed in Z, mm/s")
 
+    override: tuple[Share, Share] = Field(
+        (0.9, 1.0),
+        description="least and greatest feed override that the operator runs with; 1 is the programmed feed: the"
+        " estimate's time has its range from it",
+    )
+
     def between(self) -> list[tuple[str, str]]:
         """Least below greatest."""
-        if self.least < self.greatest:
-            return []
-        return [("least", f"{self.least:g} mm/s is not below the greatest, {self.greatest:g} mm/s")]
+        faults = []
+        if self.least >= self.greatest:
+            faults.append(("least", f"{self.least:g} mm/s is not below the greatest, {self.greatest:g} mm/s"))
+        if self.override[0] > self.override[1]:
+            faults.append(("override", "the first number must not be above the second"))
+        return faults
 
 
 class Accelerations(Section):

@@ -85,6 +85,8 @@ export function fillTitle(box, sheet, unit) {
   const estimate = sheet.estimate ?? {}, money = estimate.cost;
   const profile = bounds ? bounds.total : sheet.profile && Math.abs(sheet.profile.greatest_mm);
   const purge = estimate.mass_kg?.purge;
+  const low = estimate.low_high;
+  const between = (range, text) => (range === undefined ? "" : ` (${text(range[0])} to ${text(range[1])})`);
   const cells = [
     row("legal owner", "", { class: "cell blank" }),
     row("title", input.file, { class: "cell wide strong" }),
@@ -98,9 +100,9 @@ export function fillTitle(box, sheet, unit) {
     bounds ? row("bound of all beads, by parts", `${smallText(bounds.total, unit)} = ${parts}`, { class: "cell wide", "data-total": "bound" }) : null,
     bounds ? row("gaps of the file", smallText(bounds.model, unit)) : null,
     row("worst deviation", sheet.profile ? `${smallText(sheet.profile.greatest_mm, unit)} (95 %: ${smallText(sheet.profile.p95_mm, unit)})` : not, { "data-total": "deviation" }),
-    row("hours", totals.time_s === undefined ? not : timeText(totals.time_s), { "data-total": "time" }),
-    row("mass", totals.mass_kg === undefined ? not : massText(totals.mass_kg, unit) + (purge ? ` and ${massText(purge, unit)} to purge` : ""), { "data-total": "mass" }),
-    row("cost", money === undefined ? "not computed: no rates given" : `${fixed(money.total, 2)} ${money.currency}`),
+    row("hours", totals.time_s === undefined ? not : timeText(totals.time_s) + between(low?.time_s, timeText), { "data-total": "time" }),
+    row("mass", totals.mass_kg === undefined ? not : massText(totals.mass_kg, unit) + between(low?.part_kg, (v) => massText(v, unit)) + (purge ? ` and ${massText(purge, unit)} to purge` : ""), { "data-total": "mass" }),
+    row("cost", money === undefined ? "not computed: no rates given" : `${fixed(money.total, 2)} ${money.currency}${between(low?.cost, (v) => fixed(v, 2))}`),
     row("findings", `${counts.error} errors, ${counts.warning} warnings, ${counts.note} notes`, { "data-total": "findings", class: counts.error ? "cell wrong" : "cell" }),
     make("div", { class: "cell tolerance", title: "ISO 1101" },
       make("span", { class: "label" }, bounds ? "profile of a line, bound" : "profile of a line, measured"),
