@@ -13,11 +13,12 @@ from beadwright.brep import placed
 from beadwright.kernel import read_step
 from beadwright.layers import find_folds, plan_layers, rule_region
 from beadwright.section import cut, prepare, take_plane
+from tests.layers.test_solids import A, B, corner_error
 
 FINE = 0.0005
 
 
-def regions(part, tmp_path, low, high, height, rule):
+def regions(part, tmp_path, low, high, height, rule, tolerance=FINE):
     """Regions of all layers of a part between two heights, as the part lies."""
     file = tmp_path / "part.step"
     cq.exporters.export(cq.Workplane(obj=part), str(file))
@@ -34,7 +35,7 @@ def regions(part, tmp_path, low, high, height, rule):
                 folds,
                 *sections,
                 cut_at=lambda z: cut(cutter, [take_plane(cutter, v, "below").taken for v in z]),
-                tolerance=FINE,
+                tolerance=tolerance,
             )
         )
     return made
@@ -185,3 +186,21 @@ def test_free_form_faces_judged_by_samples_are_counted(tmp_path):
 
 
 RING = [(60.0, 0, 0), (40.0, 35, 0), (0.0, 50, 0), (-45.0, 30, 0), (-55.0, 0, 0), (0.0, -45, 0)]
+
+
+@pytest.mark.parametrize("rule", ["outer", "inner"])
+def test_the_corner_between_solids_that_cross_is_within_the_bounds_by_both_rules(tmp_path, rule):
+    """Two upright cylinders over ellipses that cross at x = 0, y = b sqrt(1 - d^2 / a^2) at every height."""
+    d, tolerance = 249.5, 0.01
+    posts = [cq.Workplane().center(x, 0.0).ellipse(A, B).extrude(8.0).val() for x in (-d, d)]
+    (made, *_) = regions(cq.Compound.makeCompound(posts), tmp_path, 0, 8, 4, rule, tolerance)
+
+    assert made.n_loops == 1
+    assert made.fallbacks == 0
+    assert made.findings == ()
+    # The walls run against each other at an angle whose half is this: the corner is off by 1 / sin of it as much.
+    half = math.atan(A * math.sqrt(A * A - d * d) / (B * d))
+    assert 1 / math.sin(half) > 6
+    told = made.budget.fit + made.budget.section + made.budget.region
+    assert made.budget.fit / math.sin(half) <= told * 1.001
+    assert corner_error(made.region, d) <= told <= 1.2 * tolerance

@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
@@ -148,7 +147,13 @@ def _close(rows: Floats, solid: Ints, error: Floats) -> npt.NDArray[np.bool_]:
     low = np.minimum(rows[:, :2], rows[:, 2:4]) - room
     high = np.maximum(rows[:, :2], rows[:, 2:4]) + room
     kept = np.zeros(len(rows), bool)
-    for one, other in combinations(np.unique(solid), 2):
+    # Most pairs of loops are told apart by the boxes of the whole loops.
+    names, which = np.unique(solid, return_inverse=True)
+    lowest, highest = np.full((len(names), 2), np.inf), np.full((len(names), 2), -np.inf)
+    np.minimum.at(lowest, which, low)
+    np.maximum.at(highest, which, high)
+    over = (lowest[:, None] <= highest).all(axis=2) & (highest[:, None] >= lowest).all(axis=2)
+    for one, other in names[np.argwhere(np.triu(over, 1))].tolist():
         a, b = np.flatnonzero(solid == one), np.flatnonzero(solid == other)
         a = a[((low[a] <= high[b].max(axis=0)) & (high[a] >= low[b].min(axis=0))).all(axis=1)]
         if not len(a):

@@ -12,6 +12,7 @@ from beadwright.layers._folds import Folds
 from beadwright.layers._plan import LayerPlan
 from beadwright.layers._region import LayerRegion
 from beadwright.layers._slab import Side, SlabRegion, slab_region
+from beadwright.layers._solids import AIM, FINEST, MAX_ROUNDS, grazes, kinks_told, shallow
 from beadwright.numeric import Budget, Finding
 from beadwright.section import Section
 
@@ -48,24 +49,33 @@ def rule_region(
     Returns
     -------
     LayerRegion
-        ``area`` and ``perimeter`` are those of the lines and arcs. Where a stack of planes had to stand in it
-        counts as a fallback and a finding ``rule-planes`` says so: at silhouettes between the planes up to
-        d^2 / (8 R) may be missing, d their distance and R the radius of the surface there.
+        ``area`` and ``perimeter`` are those of the lines and arcs. Corners where different loops cross are
+        within its bounds, but for places told by a finding ``solids-graze``. Where a stack of planes had to
+        stand in it counts as a fallback and a finding ``rule-planes`` says so: at silhouettes between the
+        planes up to d^2 / (8 R) may be missing, d their distance and R the radius of the surface there.
     """
     assert plan.rule != "neutral"
-    made = slab_region(folds, bottom, top, side=plan.rule, tolerance=tolerance)
+    made = _closely(folds, bottom, top, plan.rule, tolerance)
     findings: tuple[Finding, ...] = ()
+    crossing = 0.0
     sections: tuple[Section, ...] = (bottom, top)
     if made is None:
         sections = (bottom, *cut_at(stack_heights(bottom.taken, top.taken)), top)
         made = _stacked(sections, plan.rule, tolerance)
         findings = (_planes_finding(plan, sections),)
+    if made.met is not None:
+        own = made.fit + made.joined + max(s.bound for s in sections)
+        crossing = max(0.0, made.met.bound - own)
+        findings = tuple(grazes(made.met, plan.index, plan.z))
+        if made.met.bound > max(own, tolerance):
+            findings = (*findings, shallow(made.met, tolerance, plan.index, plan.z))
+    findings = (*findings, *kinks_told(made.kinks, plan.index))
     loops = made.region.loops
     budget = Budget(
         model=max(s.model for s in sections),
         section=max(s.bound for s in sections) + made.joined,
         fit=made.fit,
-        region=made.bound,
+        region=made.bound + crossing,
     )
     return LayerRegion(
         plan=plan,
@@ -80,6 +90,20 @@ def rule_region(
         fallbacks=made.fallbacks,
         inverted=made.inverted,
     )
+
+
+def _closely(folds: Folds, bottom: Section, top: Section, side: Side, tolerance: float) -> SlabRegion | None:
+    """The region of a slab, its curves followed more closely until corners where chains cross are well known."""
+    asked = tolerance
+    for turn in range(MAX_ROUNDS + 1):
+        made = slab_region(folds, bottom, top, side=side, tolerance=asked)
+        if made is None or made.met is None or made.met.bound <= tolerance or turn == MAX_ROUNDS:
+            return made
+        finer = max(AIM * asked * tolerance / made.met.bound, tolerance / FINEST)
+        if finer >= asked:
+            return made
+        asked = finer
+    return None
 
 
 def _planes_finding(plan: LayerPlan, sections: Sequence[Section]) -> Finding:
@@ -111,4 +135,5 @@ def _stacked(sections: Sequence[Section], side: Side, tolerance: float) -> SlabR
         bound=max(each.bound.mm for each in solid) + sum(each.bound.mm for each in done),
         joined=0.0,
         fallbacks=1 + sum(each.fallbacks for each in steps),
+        kinks=sum(fitted.kinks for fitted in fits),
     )

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.arcs import Result, fit, unite
+from beadwright.arcs import Meeting, Result, fit, meeting, unite
 from beadwright.curves import ArcPath, ArcRegion
 from beadwright.layers._folds import Folds
 from beadwright.layers._seen import SAME, fold_parts, loops_of
@@ -47,6 +47,10 @@ class SlabRegion:
         Longest line that had to join two ends beyond `fit` and the file's own gaps, mm.
     inverted : tuple of (float, float, float)
     fallbacks : int
+    kinks : int
+        Straight moves that stand where no tangent arc could follow the curve.
+    met : Meeting or None
+        How far corners may be off where different chains cross; None where that was not asked.
     """
 
     region: ArcRegion
@@ -55,6 +59,8 @@ class SlabRegion:
     joined: float
     inverted: tuple[tuple[float, float, float], ...] = ()
     fallbacks: int = 0
+    kinks: int = 0
+    met: Meeting | None = None
 
 
 def slab_region(
@@ -107,13 +113,24 @@ def slab_region(
     model = max(bottom.model, top.model)
     supports = np.concatenate([f.region.supports for f in fits])
     united = _united(loops, supports, inner)
+    joined = joined if joined > max(bound, model) + SAME else 0.0
+    # Lines and circles of the CAD are its own; every chain counts as a solid, since those of one may cross.
+    own = max(bottom.bound, top.bound) + joined
+    met = meeting(
+        [run.path for run in loops],
+        np.arange(len(loops)),
+        [own + np.where(run.path.support >= 0, 0.0, bound) for run in loops],
+        target=tolerance,
+    )
     return SlabRegion(
         region=united.region,
         fit=bound,
         bound=united.bound.mm,
-        joined=joined if joined > max(bound, model) + SAME else 0.0,
+        joined=joined,
         inverted=united.inverted if not inner else (),
         fallbacks=united.fallbacks,
+        kinks=sum(f.kinks for f in fits),
+        met=met,
     )
 
 

@@ -79,7 +79,7 @@ def fit_layer(
     """
     fitted = fit(loops, tolerance=tolerance)
     if solid_of_face is None or not loops.closed.all():
-        findings = tuple(_kinks(fitted, layer))
+        findings = tuple(kinks_told(fitted.kinks, layer))
         return LayerFit(region=fitted.region, paths=fitted.paths, bound=fitted.bound.mm, findings=findings)
     return _met(loops, fitted, tolerance, solid_of_face, layer, z)
 
@@ -98,11 +98,12 @@ def follow_polygons(loops: CurveLoops, *, tolerance: float) -> LayerFit:
     return LayerFit(region=fitted.region, paths=fitted.region.loops, bound=fitted.bound.mm)
 
 
-def _kinks(fitted: Fitted, layer: int | None) -> list[Finding]:
-    if not fitted.kinks:
+def kinks_told(kinks: int, layer: int | None) -> list[Finding]:
+    """Where straight moves had to stand in for arcs."""
+    if not kinks:
         return []
     text = "straight moves stand where no arc could follow the curve with its tangent; the bound holds"
-    return [Finding(code="kinks", level="note", layer=layer, measured=float(fitted.kinks), text=text)]
+    return [Finding(code="kinks", level="note", layer=layer, measured=float(kinks), text=text)]
 
 
 def _met(
@@ -124,9 +125,9 @@ def _met(
         asked = finer
         chosen = fit(loops, tolerance=asked)
     own = chosen.bound.mm + float(loops.bound.max(initial=0.0))
-    findings = [*_kinks(chosen, layer), *_grazes(met, layer, z)]
+    findings = [*kinks_told(chosen.kinks, layer), *grazes(met, layer, z)]
     if met.bound > max(own, tolerance):
-        findings.append(_shallow(met, tolerance, layer, z))
+        findings.append(shallow(met, tolerance, layer, z))
     return LayerFit(
         region=chosen.region,
         paths=chosen.paths,
@@ -152,7 +153,8 @@ def _finer(asked: npt.NDArray[np.float64], met: Meeting, tolerance: float) -> np
     return np.where(met.loop_bound > tolerance, np.maximum(wanted, tolerance / FINEST), asked)
 
 
-def _grazes(met: Meeting, layer: int | None, z: float) -> list[Finding]:
+def grazes(met: Meeting, layer: int | None, z: float) -> list[Finding]:
+    """Where walls face each other closer than they are known."""
     if not len(met.undecided):
         return []
     x, y, _ = met.undecided[len(met.undecided) // 2].tolist()
@@ -170,7 +172,8 @@ def _grazes(met: Meeting, layer: int | None, z: float) -> list[Finding]:
     ]
 
 
-def _shallow(met: Meeting, tolerance: float, layer: int | None, z: float) -> Finding:
+def shallow(met: Meeting, tolerance: float, layer: int | None, z: float) -> Finding:
+    """Where a corner between solids is not known to the tolerance."""
     return Finding(
         code="shallow-crossing",
         level="warning",
