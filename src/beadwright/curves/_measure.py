@@ -13,9 +13,13 @@ SERIES_BELOW = 0.02
 
 def chords(path: ArcPath) -> npt.NDArray[np.float64]:
     """End minus start of each move: (m, 2), mm."""
-    if path.closed:
-        return np.asarray(np.roll(path.points, -1, axis=0) - path.points)
-    return np.asarray(np.diff(path.points, axis=0))
+    at = path.points
+    if not path.closed:
+        return at[1:] - at[:-1]
+    chord = np.empty_like(at)  # half the time of `np.roll` on the short paths that most are
+    np.subtract(at[1:], at[:-1], out=chord[:-1])
+    np.subtract(at[:1], at[-1:], out=chord[-1:])
+    return chord
 
 
 def lengths(path: ArcPath) -> npt.NDArray[np.float64]:
@@ -51,8 +55,8 @@ def signed_area(path: ArcPath) -> float:
     each arc, L^2 ((1 + b^2)^2 atan(b) - b (1 - b^2)) / (8 b^2), positive for b > 0.
     """
     local = path.points - path.points[0]
-    x, y = local[:, 0], local[:, 1]
-    polygon = 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    after = np.concatenate((local[1:], local[:1]))
+    polygon = 0.5 * float(np.sum(local[:, 0] * after[:, 1] - after[:, 0] * local[:, 1]))
     b = path.bulge
     arc = b != 0
     if not arc.any():

@@ -11,6 +11,7 @@ from beadwright.brep import Model
 from beadwright.errors import GeometryError, StepError
 from beadwright.numeric import Finding
 from beadwright.pipeline._advice import Advice, advise
+from beadwright.pipeline._load import kernels_loading
 from beadwright.pipeline._part import describe_input, read_part
 from beadwright.settings import PlanOptions, resolve
 
@@ -101,7 +102,8 @@ def examine(part: Any, *, progress: Progress | None = None, **options: Unpack[Pl
     tell = progress or _silent
     tell("reading", 0, 0)
     try:
-        model = read_part(part)
+        with kernels_loading():
+            model = read_part(part)
     except StepError as reason:
         opened = read_part(part, walls=True)  # raises its own reason if there is nothing at all
         error = Finding(code="not-printable", level="error", text=str(reason))

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from threading import Thread
 
 import beadwright
 
@@ -27,6 +30,17 @@ def load_kernels() -> tuple[str, ...]:
         if KERNELS in {module.name for module in inside}:
             names += _tree(f"beadwright.{room.name}.{KERNELS}")
     return tuple(names)
+
+
+@contextmanager
+def kernels_loading() -> Iterator[None]:
+    """Load the kernels beside what is done inside, which mostly waits: for the process that reads the file."""
+    loading = Thread(target=load_kernels)
+    loading.start()
+    try:
+        yield
+    finally:
+        loading.join()
 
 
 def _tree(name: str) -> list[str]:

@@ -32,6 +32,7 @@ from beadwright.pipeline._later import asked_ids, find_later, later_findings, la
 from beadwright.pipeline._lay import lay
 from beadwright.pipeline._layer_work import Job
 from beadwright.pipeline._lean import lean_findings
+from beadwright.pipeline._load import kernels_loading
 from beadwright.pipeline._mesh import arc_findings
 from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._release import write_release
@@ -146,16 +147,16 @@ def plan_part(
         output: Output | None = None
         if out is not None:
             output = stack.enter_context(output_folder(out, overwrite=settings.overwrite))
+        tell("reading", 0, 0)
+        with stages.measure("read"), kernels_loading():
+            source = set_up(part, resolved, picture=output is not None)
+            model, stands = source.model, bool(source.copies)
         if warm_first:
             with stages.measure("load"):
                 compiled = is_warm()
             if not compiled:
                 with stages.measure(COMPILE):
                     compile_kernels(tell)
-        tell("reading", 0, 0)
-        with stages.measure("read"):
-            source = set_up(part, resolved, picture=output is not None)
-            model, stands = source.model, bool(source.copies)
         with stages.measure("place"):
             place = stand(model, settings, stands=stands)
             solid = place.solid

@@ -51,7 +51,13 @@ class Stages:
 
 @contextlib.contextmanager
 def _compiling(stages: Stages) -> Iterator[None]:
-    """Count what numba compiles in a block (loading from its cache is not compiling)."""
+    """Count what numba compiles in a block (loading from its cache is not compiling).
+
+    Not where numba is not loaded yet: reading the file, which would wait for it, compiles nothing.
+    """
+    if "numba" not in sys.modules:
+        yield
+        return
     from numba.core.event import install_timer
 
     with install_timer("numba:compile", lambda seconds: stages.add(COMPILE, seconds)):
