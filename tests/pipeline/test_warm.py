@@ -46,6 +46,28 @@ def test_the_command_says_where_the_kernels_are() -> None:
     assert found["seconds"] > 0
 
 
+CALLS = """
+import numpy as np
+from beadwright.beads._kernels import discs
+from beadwright.process._kernels import wall
+discs(np.zeros((2, 2)), np.ones((2, 2)), np.zeros((2, 2), np.int64), np.zeros((0, 10)), 5.0)
+print(sum(discs.stats.cache_misses.values()), sum(discs.stats.cache_hits.values()))
+print([type(key[0]).__name__ for key in wall._cache._cache_file._load_index()])
+"""
+
+
+def test_kernels_compiled_by_types_are_found_by_calls(tmp_path: Path) -> None:
+    environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}
+    script = "from beadwright.pipeline._warm import _others; _others()"
+    subprocess.run([sys.executable, "-c", script], check=True, env=environment)
+
+    run = subprocess.run(
+        [sys.executable, "-c", CALLS], check=True, env=environment, capture_output=True, text=True
+    )
+
+    assert run.stdout.splitlines() == ["0 1", "['tuple']"]
+
+
 @pytest.mark.byhand
 @pytest.mark.parametrize("part", sorted(EXAMPLES.glob("*.step")), ids=lambda path: path.stem)
 def test_nothing_is_compiled_after_it(part: Path, tmp_path_factory: pytest.TempPathFactory) -> None:

@@ -131,11 +131,15 @@ def _arcs() -> None:
 def _others() -> None:
     """Kernels whose types are few and plain, so that the plan of the sample need not wait for them."""
     quicken()
+    from numba import typeof
+
     from beadwright.beads._kernels import discs
     from beadwright.process._kernels import wall
 
-    discs.compile("(float64[:, ::1], float64[:, ::1], int64[:, ::1], float64[:, ::1], float64)")
-    wall.compile("(float64[::1], float64[::1], float64[::1], float64[::1], int64, int64, int64, float64)")
+    row, grid, pairs = np.zeros(1), np.zeros((1, 2)), np.zeros((1, 2), np.int64)
+    # By the types of arguments as a call has them: numba's cache keeps a signature in words apart from that.
+    discs.compile(tuple(typeof(each) for each in (grid, grid, pairs, grid, 1.0)))
+    wall.compile(tuple(typeof(each) for each in (row, row, row, row, 1, 1, 1, 1.0)))
 
 
 def _caches(names: tuple[str, ...]) -> tuple[str, ...]:
