@@ -76,6 +76,29 @@ def test_a_closed_box_is_a_void_of_its_volume():
     assert only.measured == pytest.approx(360 * 260 * 12, rel=1e-12)
 
 
+def test_a_cavity_of_the_part_is_a_void_and_one_that_opens_is_none():
+    hollow = box(100, 100, 200, 180)
+    turned = path(hollow.points[::-1], [0.0] * 4)
+    pierced = region(box(0, 0, 400, 300), turned)
+    (only,) = found_in([(WHOLE, []), *[(pierced, [])] * 3, (WHOLE, [])])
+
+    assert (only.code, only.layer) == ("void", 1)
+    assert only.measured == pytest.approx(100 * 80 * 12, rel=1e-12)
+    # a hole from below, one from above, and one through the side in the uppermost of its layers
+    notched = region(box(0, 0, 150, 300))
+    assert found_in([*[(pierced, [])] * 3, (WHOLE, [])]) == ()
+    assert found_in([(WHOLE, []), *[(pierced, [])] * 3]) == ()
+    assert found_in([(WHOLE, []), (pierced, []), (notched, []), (WHOLE, [])]) == ()
+
+
+def test_what_stands_in_a_cavity_is_no_void():
+    turned = path(box(100, 100, 200, 180).points[::-1], [0.0] * 4)
+    pierced = region(box(0, 0, 400, 300), turned, box(120, 120, 140, 150))
+    (only,) = found_in([(WHOLE, []), (pierced, []), (WHOLE, [])])
+
+    assert only.measured == pytest.approx((100 * 80 - 20 * 30) * 4, rel=1e-12)
+
+
 def test_a_pore_is_no_void():
     assert found_in([(WHOLE, []), (WHOLE, [box(20, 20, 25, 24.9)]), (WHOLE, [])]) == ()
     assert len(found_in([(WHOLE, []), (WHOLE, [box(20, 20, 25, 25.1)]), (WHOLE, [])])) == 1

@@ -1,5 +1,6 @@
 """Hollow spaces that nothing vents: hollow cells of the layers, joined where they lie above each other.
 
+So are holes of the layers themselves: a cavity of the part that opens nowhere is a void as well.
 A cell is vented where the layer above or below does not cover it, and in the lowest layer, which stands open
 once the part is off the platform. Spaces that reach the first or the last of only some layers are not known
 and not told.
@@ -11,12 +12,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 
 from beadwright.arcs import intersect, subtract, swept
 from beadwright.beads._bead import Bead
 from beadwright.beads._rows import pieces_of, rows_of
-from beadwright.curves import ArcRegion, bounding_box, inside, region_area
+from beadwright.beads._start import reversed_path
+from beadwright.curves import ArcRegion, bounding_box, depths, inside, region_area
 from beadwright.numeric import Finding
+
+Floats = npt.NDArray[np.float64]
 
 # Cells smaller than this, and open places smaller than this, are what rounding leaves, mm2.
 DUST = 1.0
@@ -44,26 +49,33 @@ class Voids:
         self._up: list[int] = []
         self._vented: list[bool] = []
         self._volume: list[float] = []
+        self._box: list[tuple[Floats, Floats]] = []
         self._place: list[tuple[int, float, float, float]] = []
         self._last: list[tuple[int, ArcRegion]] = []
         self._below: ArcRegion | None = None
+        self._beside: list[tuple[list[tuple[int, ArcRegion]], ArcRegion]] = []
 
     def add(self, layer: int, z: float, height: float, region: ArcRegion, cells: Sequence[ArcRegion]) -> None:
-        """Take the next layer: its region and its hollow cells."""
+        """Take the next layer: its region, whose holes are hollow too, and its hollow cells."""
         rows: list[tuple[int, ArcRegion]] = []
-        for cell in cells:
+        region, holes = _filled(region)
+        for cell in (*cells, *holes):
             rows.append((len(self._up), cell))
             self._up.append(len(self._up))
             self._vented.append(self._below is None)
             self._volume.append(region_area(cell) * height)
+            self._box.append(bounding_box(cell.loops[0]))
             x, y = _within(cell)
             self._place.append((layer, x, y, z))
-        for below, above in ((self._last, region), (rows, self._below)):
-            if above is not None:
-                self._vent(below, above)
+        for beside, cover in ((self._last, region), (rows, self._below)):
+            if cover is not None and beside:
+                self._beside.append((beside, cover))
         for row, cell in rows:
             for other, under in self._last:
-                if _overlap(cell, under):
+                if self._apart(row, other):
+                    continue
+                _, x, y, _ = self._place[row]
+                if inside(under, np.array([[x, y]]))[0] or region_area(intersect(cell, under).region) > DUST:
                     self._join(row, other)
         self._last, self._below = rows, region
 
@@ -72,10 +84,15 @@ class Voids:
         for row, _ in self._last:
             # Nothing lies above the last layer, or it is not known what.
             self._vented[row] = True
+        vented = {self._root(row) for row in range(len(self._up)) if self._vented[row]}
+        for beside, cover in self._beside:
+            # Most spaces open at their ends: only the others are held against what lies beside them.
+            left = [(self._root(row), cell) for row, cell in beside if self._root(row) not in vented]
+            vented |= _open_to(left, cover)
         groups: dict[int, list[int]] = {}
         for row in range(len(self._up)):
             groups.setdefault(self._root(row), []).append(row)
-        closed = [rows for rows in groups.values() if not any(self._vented[row] for row in rows)]
+        closed = [rows for rows in groups.values() if self._root(rows[0]) not in vented]
         found = []
         for rows in sorted(closed, key=lambda rows: -sum(self._volume[row] for row in rows)):
             volume = sum(self._volume[row] for row in rows)
@@ -96,17 +113,10 @@ class Voids:
             )
         return tuple(found)
 
-    def _vent(self, rows: Sequence[tuple[int, ArcRegion]], cover: ArcRegion) -> None:
-        """Mark cells that a neighbouring layer does not cover."""
-        closed = [cell for row, cell in rows if not self._vented[row]]
-        together = ArcRegion(loops=tuple(p for cell in closed for p in cell.loops), supports=np.zeros((0, 4)))
-        if cover.loops and (not closed or region_area(subtract(_bare(together), cover).region) <= DUST):
-            return
-        for row, cell in rows:
-            if self._vented[row]:
-                continue
-            if not cover.loops or region_area(subtract(cell, cover).region) > DUST:
-                self._vented[row] = True
+    def _apart(self, a: int, b: int) -> bool:
+        """Whether the boxes of two cells are apart."""
+        (a0, a1), (b0, b1) = self._box[a], self._box[b]
+        return bool((a0 >= b1).any() or (b0 >= a1).any())
 
     def _join(self, a: int, b: int) -> None:
         a, b = self._root(a), self._root(b)
@@ -117,6 +127,29 @@ class Voids:
             self._up[row] = self._up[self._up[row]]
             row = self._up[row]
         return row
+
+
+def _open_to(cells: Sequence[tuple[int, ArcRegion]], cover: ArcRegion) -> set[int]:
+    """Those of some cells, by their numbers, that a neighbouring layer does not cover."""
+    if not cells:
+        return set()
+    together = ArcRegion(loops=tuple(p for _, cell in cells for p in cell.loops), supports=np.zeros((0, 4)))
+    if cover.loops and region_area(subtract(_bare(together), cover).region) <= DUST:
+        return set()
+    return {row for row, cell in cells if not cover.loops or region_area(subtract(cell, cover).region) > DUST}
+
+
+def _filled(region: ArcRegion) -> tuple[ArcRegion, tuple[ArcRegion, ...]]:
+    """A region without its holes, and these, each with what stands in it as holes of its own."""
+    depth = depths(region)
+    if not (depth % 2).any():
+        return region, ()
+    outer = [loop for loop, deep in zip(region.loops, depth, strict=True) if deep == 0]
+    turned = tuple(reversed_path(loop) for loop, deep in zip(region.loops, depth, strict=True) if deep > 0)
+    holes = pieces_of(_bare(ArcRegion(loops=turned, supports=region.supports)))
+    return ArcRegion(loops=tuple(outer), supports=region.supports), tuple(
+        hole for hole in holes if region_area(hole) > DUST
+    )
 
 
 def _bare(region: ArcRegion) -> ArcRegion:
@@ -134,13 +167,3 @@ def _within(cell: ArcRegion) -> tuple[float, float]:
         return float(cell.loops[0].points[0, 0]), float(cell.loops[0].points[0, 1])
     widest = int(np.argmax(rows.ends[:, 1] - rows.ends[:, 0]))
     return float(rows.ends[widest].mean()), y
-
-
-def _overlap(a: ArcRegion, b: ArcRegion) -> bool:
-    """Whether two cells share more than dust; by a place well inside one where that settles it."""
-    (a0, a1), (b0, b1) = bounding_box(a.loops[0]), bounding_box(b.loops[0])
-    if (a0 >= b1).any() or (b0 >= a1).any():
-        return False
-    if inside(b, np.array([_within(a)]))[0]:
-        return True
-    return region_area(intersect(a, b).region) > DUST
