@@ -154,3 +154,18 @@ def test_bad_values_are_told_with_their_key(tube):
         beadwright.plan(tube, cut=[{"z": 0}])
     with pytest.raises(InputError, match="STEP file"):
         beadwright.plan_pieces(cq.Workplane().box(10, 10, 10), cut=[{"z": 0}])
+
+
+def test_a_segment_that_does_not_fit_either_is_named(tube, tmp_path):
+    machine = tmp_path / "machine.toml"
+    given = {"cut": [{"z": -20.0}], "height": 10, "width": 20, "workers": 1, "machine": machine}
+    machine.write_text("[volume]\nsize = [200, 200, 69]\n")
+    # 50 mm and the clearance of 20 above the last layer
+    with pytest.raises(SettingsError, match=r"(?s)^segment_2: .*from Z .* to 70\.000 mm.*by \[\[cut\]\]"):
+        beadwright.plan_pieces(tube, tmp_path / "out", **given)
+    machine.write_text(
+        '[volume]\nsize = [200, 200, 300]\n[[volume.keep_out]]\nname = "post"\nlow = [15, -5, 0]\nhigh = [25, 5, 90]\n'
+    )
+    with pytest.raises(SettingsError, match=r"(?s)^segment_1: .*layer 0 enters post"):
+        beadwright.plan_pieces(tube, tmp_path / "out", **given)
+    assert not (tmp_path / "out").exists()

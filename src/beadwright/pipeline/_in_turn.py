@@ -17,7 +17,7 @@ from beadwright.errors import SettingsError
 from beadwright.pipeline._json import as_text
 from beadwright.pipeline._layout import meets
 from beadwright.pipeline._output import SEVERAL, Output, output_folder
-from beadwright.pipeline._pieces import FORMAT, Pieces, told_of, totals_of
+from beadwright.pipeline._pieces import FORMAT, Pieces, named, told_of, totals_of
 from beadwright.pipeline._plan import Progress, plan_part
 from beadwright.pipeline._result import PlanResult
 from beadwright.pipeline._set_up import StandingPart, beyond, set_up
@@ -67,14 +67,15 @@ def plan_in_turn(
             name = f"part_{copy.index + 1}"
             over = standing + settings.clearance if standing else 0.0
             own = _own(resolved, copy)
-            result = plan_part(
-                copy.source,
-                None if output is None else output.folder / name,
-                resolved=own,
-                progress=progress,
-                executor=executor,
-                over=over,
-            )
+            with named(name):
+                result = plan_part(
+                    copy.source,
+                    None if output is None else output.folder / name,
+                    resolved=own,
+                    progress=progress,
+                    executor=executor,
+                    over=over,
+                )
             standing = max(standing, *(row["z_mm"] for row in result.document["layers"]))
             told = result.document["input"]
             rows.append(

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from beadwright.errors import GeometryError, SettingsError
 from beadwright.pipeline._result import PlanResult
 
 FORMAT = "beadwright pieces 1"
@@ -36,6 +38,15 @@ class Pieces:
     def has_errors(self) -> bool:
         """Whether there is a finding of level error in any of them."""
         return any(result.has_errors for _, result in self.results)
+
+
+@contextmanager
+def named(name: str) -> Iterator[None]:
+    """Say in which piece an error of ours was met."""
+    try:
+        yield
+    except (SettingsError, GeometryError) as error:
+        raise type(error)(f"{name}: {error}") from error
 
 
 def told_of(result: PlanResult) -> dict[str, Any]:

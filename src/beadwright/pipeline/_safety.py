@@ -12,6 +12,7 @@ from beadwright.numeric import Finding
 from beadwright.pipeline._course import Floats, Reach
 from beadwright.settings import Figure, Machine, Material, Resolved
 
+LARGE = ", or cut a part that is too large into segments by [[cut]] in the job"
 # Coordinates of some metres are doubles good to 1e-12; a place on the limit is inside.
 ON_LIMIT = 1e-6
 
@@ -78,7 +79,8 @@ def check_safety(resolved: Resolved, reaches: Sequence[Reach]) -> Judged:
         raise SettingsError(
             "this program would not be safe on the machine as its file tells it:\n  "
             + "\n  ".join(refused)
-            + f"\n  change the job or the machine file; --override {','.join(names)} writes it all the same and says so"
+            + f"\n  change the job or the machine file{LARGE if 'volume' in names else ''};"
+            f" --override {','.join(names)} writes it all the same and says so"
         )
     return Judged(notes=_overridden(broken, allowed))
 

@@ -20,7 +20,7 @@ from beadwright.mesh import ENDINGS
 from beadwright.pipeline._guard import cut_step
 from beadwright.pipeline._json import as_text
 from beadwright.pipeline._output import SEVERAL, Output, output_folder
-from beadwright.pipeline._pieces import FORMAT, Pieces, told_of, totals_of
+from beadwright.pipeline._pieces import FORMAT, Pieces, named, told_of, totals_of
 from beadwright.pipeline._plan import Progress, plan_part
 from beadwright.pipeline._result import PlanResult
 from beadwright.settings import Resolved
@@ -74,14 +74,15 @@ def plan_segments(
             name = f"segment_{number}"
             file = output.write_bytes(f"{name}.step", segment.step)
             own = _own(resolved, segment)
-            result = plan_part(
-                file,
-                None if out is None else output.folder / name,
-                resolved=own,
-                progress=progress,
-                executor=executor,
-                recorded=None if out is None else Path(out) / name / file.name,
-            )
+            with named(name):
+                result = plan_part(
+                    file,
+                    None if out is None else output.folder / name,
+                    resolved=own,
+                    progress=progress,
+                    executor=executor,
+                    recorded=None if out is None else Path(out) / name / file.name,
+                )
             if out is not None:
                 file.rename(output.folder / name / file.name)
                 result = replace(result, out=Path(out) / name)
