@@ -121,7 +121,7 @@ def check_complete(
     Where a medial bead runs within half its width of the place, it stands for the contour beads.
     """
     middle = [b for b in layer.beads if b.role == "medial" and len(b.rows)]
-    reach = max((b.width / 2 for b in middle), default=0.0)
+    reach = max((float(b.own_widths().max()) / 2 for b in middle), default=0.0)
     for rank, common in sorted(offsets.items()):
         beads = [b for b in layer.beads if b.role == "contour" and b.rank == rank]
         offset = max((b.offset for b in beads), default=common)
