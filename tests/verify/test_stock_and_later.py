@@ -108,3 +108,19 @@ def test_a_boss_with_a_hole_in_its_middle_is_no_hole(tmp_path: Path) -> None:
     # the block less the groove and the hole
     area = 140**2 - math.pi * (45**2 - 20**2) - math.pi * 0.05**2
     assert found.checked[-1].region_mm2 == pytest.approx(area, abs=1.0)
+
+
+@pytest.mark.parametrize("factors", [1.05, (1.05, 1.0, 1.02)])
+def test_stock_on_a_contracted_part_is_judged_where_the_part_stands(
+    plate: Path, tmp_path: Path, factors: float | tuple[float, float, float]
+) -> None:
+    # The side at x = 60 measures 90 x 8 = 720 mm2 as drawn: 793.8 at 1.05, and 734.4 at 1.00 x 1.02.
+    stock = [{"faces": {"facing": [1, 0, 0], "area": [725.0, 900.0]}, "amount": 3.0}]
+    made = program(plate, tmp_path, stock=stock, contraction=factors)
+    assert codes(made, plate) == set()
+    text = made.read_text()
+    lying = tmp_path / "lying.nc"
+    lying.write_text(text.replace("3.0%7D%5D", "3.1%7D%5D"))
+    assert lying.read_text() != text
+    assert text.count("(setting name=stock") == 2, "a rule too long for a line is told in two"
+    assert codes(lying, plate) == {"profile"}

@@ -1,5 +1,6 @@
 """The only room that talks to the CAD kernel: STEP in and out, health, section as referee."""
 
+from beadwright.kernel._box import height_range
 from beadwright.kernel._contract import contracted
 from beadwright.kernel._export import section_step, write_section_step
 from beadwright.kernel._export_layers import prisms_step, wires_step
@@ -20,6 +21,7 @@ __all__ = [
     "face_section",
     "from_shape",
     "gathered",
+    "height_range",
     "nearest_on_faces",
     "prisms_step",
     "read_step",

@@ -4,20 +4,14 @@ from __future__ import annotations
 
 import json
 import re
-import urllib.parse
 from dataclasses import replace
-
-import numpy as np
-import numpy.typing as npt
 
 from beadwright.brep import Model, placed
 from beadwright.errors import InputError, SettingsError
 from beadwright.pipeline._later import find_later
 from beadwright.pipeline._stock import stock_amounts
 from beadwright.settings import resolve
-from beadwright.verify import VerifyOptions
-
-_RULE = re.compile(r"^\(setting name=(stock|cut_later) value=(\S+) ", re.MULTILINE)
+from beadwright.verify import Told, VerifyOptions, told_head
 
 
 def asked_of(text: str, model: Model, options: VerifyOptions) -> VerifyOptions:
@@ -31,17 +25,19 @@ def asked_of(text: str, model: Model, options: VerifyOptions) -> VerifyOptions:
     InputError
         A rule is told that finds no face of this part, or cannot be read.
     """
-    told = {name: urllib.parse.unquote(value) for name, value in _RULE.findall(text)}
+    head = told_head(text)
+    told = {name: head.settings[name] for name in ("stock", "cut_later") if name in head.settings}
     if "stock" not in told or options.stock:
         return options
     try:
         settings = resolve({name: _bare(json.loads(value)) for name, value in told.items()}).settings
-        solid = placed(model, _placement(text) if options.matrix is None else options.matrix)
+        solid, stretched = _standing(head, model, options)
         later = find_later(solid, settings, None)
         amounts = stock_amounts(solid, settings, later, None)
     except (ValueError, SettingsError) as reason:
         raise InputError(f"what the program says of its stock: {reason}") from reason
-    return replace(options, stock={solid.faces[row].id: amount for row, amount in amounts.items()})
+    stock = {solid.faces[row].id: amount for row, amount in amounts.items()}
+    return replace(options, stock=stock, stretched=solid if stretched else None)
 
 
 def _bare(value: object) -> object:
@@ -53,12 +49,16 @@ def _bare(value: object) -> object:
     return value
 
 
-def _placement(text: str) -> npt.NDArray[np.float64]:
-    """From the model to the machine; several copies stand there already."""
-    if re.search(r"^\(copy ", text, re.MULTILINE):
-        return np.eye(3, 4)
-    rows = re.findall(r"^\(placement row=\d m=([^\s)]+)", text, re.MULTILINE)
-    matrix = np.array([[float(v) for v in row.split(",")] for row in rows[:3]])
-    if matrix.shape != (3, 4):
+def _standing(told: Told, model: Model, options: VerifyOptions) -> tuple[Model, bool]:
+    """The part as it stands in the machine, contraction included, and whether that is more than a similarity."""
+    if options.matrix is not None:
+        return placed(model, options.matrix), False
+    matrix, stretch, whole = told.similarity(), told.stretch(), told.placement()
+    if matrix is None or stretch is None or whole is None:
         raise InputError("the program does not say where the part stands")
-    return matrix
+    factors, at = stretch
+    if len(set(factors)) == 1:
+        return placed(model, whole), False
+    from beadwright.kernel import contracted
+
+    return contracted(model, matrix, factors, at), True

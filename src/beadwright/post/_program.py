@@ -183,7 +183,7 @@ def _head_text(
             parts.append(structured("cut_later", (("feature", str(number_of)), ("faces", told))))
     if head.bed is not None:
         parts += bed_lines(head.bed, head.bed_layers)
-    parts += [_setting_line(setting) for setting in head.settings]
+    parts += [line for setting in head.settings for line in _setting_lines(setting)]
     parts += [note(text) for text in head.notes]
     if path_tolerance is None:
         told = "exact path. What the controller may cut off at corners beside that is its own."
@@ -221,16 +221,28 @@ def _program_line(head: Head, layers: Sequence[LayerText], words: Words, dialect
     return structured("program", pairs)
 
 
-def _setting_line(setting: Setting) -> str:
-    """One setting and where it came from."""
-    return structured(
-        "setting",
-        (
-            ("name", value(setting.name)),
-            ("value", value(shortened(setting.value, MAX_VALUE))),
-            ("from", value(setting.source)),
-        ),
-    )
+def _setting_lines(setting: Setting) -> list[str]:
+    """One setting and where it came from; a long value is shortened, rules are told in parts."""
+    if setting.value[:1] not in {"[", "{"}:
+        parts = [value(shortened(setting.value, MAX_VALUE))]
+    else:
+        parts = [""]
+        for sign in map(value, setting.value):
+            if len(parts[-1]) + len(sign) > MAX_VALUE:
+                parts.append("")
+            parts[-1] += sign
+    return [
+        structured(
+            "setting",
+            (
+                ("name", value(setting.name)),
+                ("value", part),
+                ("from", value(setting.source)),
+                *((("part", str(place)),) if len(parts) > 1 else ()),
+            ),
+        )
+        for place, part in enumerate(parts)
+    ]
 
 
 def _end_text(layers: Sequence[LayerText], words: Words, dialect: Dialect, devices: Devices) -> str:

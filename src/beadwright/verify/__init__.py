@@ -11,6 +11,7 @@ from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
 from beadwright.verify._reader import read
 from beadwright.verify._reading import Fault, FlowWords, Reading, Standstill
 from beadwright.verify._result import LayerResult, Noted, Outline, Run, Spread, Verification
+from beadwright.verify._told import Told, told_head
 from beadwright.verify._verify import verify
 
 __all__ = [
@@ -29,6 +30,7 @@ __all__ = [
     "Run",
     "Spread",
     "Standstill",
+    "Told",
     "Verification",
     "VerifyOptions",
     "measure_layer",
@@ -36,5 +38,6 @@ __all__ = [
     "read",
     "set_up",
     "told_copies",
+    "told_head",
     "verify",
 ]

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from beadwright.brep import Model, extents
+from beadwright.brep import Model
+from beadwright.kernel import height_range
 from beadwright.numeric import Finding
 from beadwright.verify._deposit import Bead, Deposit, DepositLayer
 from beadwright.verify._moves import Moves
@@ -285,8 +286,7 @@ def _at_move(
 def check_reach(reading: Reading, deposit: Deposit, model: Model, matrix: np.ndarray, notes: Notes) -> None:
     """Check that the layers reach from the part's lowest to its highest point, and no contour bead beyond."""
     size = float(np.linalg.norm(matrix[2, :3]))
-    span = extents(model, (matrix[2:, :3] / size))[:, 0] * size + matrix[2, 3]
-    low, high = float(span[0]), float(span[1])
+    low, high = height_range(model, matrix)
     first, last = deposit.layers[0], deposit.layers[-1]
     room = model.gap * size + REACH
     whole = "first" not in reading.told.header

@@ -12,7 +12,7 @@ from beadwright.errors import InputError
 from beadwright.kernel import gathered
 from beadwright.numeric import Finding
 from beadwright.verify._result import Notes
-from beadwright.verify._told import Told, ToldCopy, matrix_of
+from beadwright.verify._told import Told, ToldCopy, matrix_of, told_head
 
 Floats = npt.NDArray[np.float64]
 
@@ -28,12 +28,7 @@ def told_copies(text: str) -> tuple[ToldCopy, ...]:
     InputError
         An index is missing, or a copy is not placed by three rows.
     """
-    told = Told()
-    for number, line in enumerate(text.splitlines(), 1):
-        if line.startswith("(copy ") and line.endswith(")"):
-            told.comment(line[1:-1], number)
-        if line.startswith("(layer "):
-            break
+    told = told_head(text)
     if sorted(told.copies) != list(range(len(told.copies))):
         raise InputError("the (copy lines do not count from 0 without a gap")
     copies = tuple(told.copies[index] for index in range(len(told.copies)))

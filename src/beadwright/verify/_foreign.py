@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from beadwright.brep import Model, extents
+from beadwright.brep import Model
+from beadwright.kernel import height_range
 from beadwright.numeric import Finding
 from beadwright.verify._complete import demanded, distance_to_beads
 from beadwright.verify._cut import Cut, Floats
@@ -111,8 +112,7 @@ def check_levels(deposit: Deposit, model: Model, matrix: Floats, notes: Notes) -
     steps = np.diff(levels)
     # The lower of two middle steps: where layers are few, one that is missing must not become the measure.
     usual = float(np.sort(steps)[(len(steps) - 1) // 2]) if len(steps) else float(levels[0])
-    size = float(np.linalg.norm(matrix[2, :3]))
-    low, high = (extents(model, matrix[2:, :3] / size)[:, 0] * size + matrix[2, 3]).tolist()
+    low, high = height_range(model, matrix)
     for layer, step in zip(deposit.layers[1:], steps.tolist(), strict=True):
         if step > MISSING * usual:
             _level(layer, f"{step:.3f} mm above the layer below, {usual:.3f} is usual", step, usual, notes)

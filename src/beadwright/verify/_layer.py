@@ -161,7 +161,8 @@ def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Not
             job.moves, layer, found, width=width, allowed=allowed, step=step, notes=notes
         )
     if stocked(job, layer):
-        part = job.model, job.matrix
+        whole = job.options.stretched
+        part = (job.model, job.matrix) if whole is None else (whole, np.eye(3, 4))
         return measure_stocked(job.moves, layer, found, part, job.options, allowed=allowed, notes=notes)
     if not np.isfinite(layer.stock) or beyond(layer, found):
         return gathered([])

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from beadwright.brep import Model
 from beadwright.verify._reading import FlowWords
 
 
@@ -44,6 +45,9 @@ class VerifyOptions:
         Words that switch the extruder.
     stock : mapping of int to float
         Amount by face id, mm: what the program was asked to add to the part.
+    stretched : Model or None
+        The part as it stands in the machine, where it is contracted by other factors along other axes: distances from
+        its faces are no multiples of those from the part's.
     least_cover : float or None
         Percent of a layer's section that beads must cover, what is hollow on purpose included; None: not judged.
     most_overfill : float or None
@@ -71,6 +75,7 @@ class VerifyOptions:
     standstill_mm3: float = 0.0
     flow: FlowWords = field(default_factory=FlowWords)
     stock: Mapping[int, float] = field(default_factory=dict)
+    stretched: Model | None = None
     least_cover: float | None = None
     most_overfill: float | None = None
     outlines: bool = False

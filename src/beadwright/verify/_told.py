@@ -141,7 +141,9 @@ class Told:
             case "contraction":
                 self.contraction = keys
             case "setting":
-                self.settings[keys.get("name", "")] = keys.get("value", "")
+                name, value = keys.get("name", ""), keys.get("value", "")
+                more = keys.get("part", "0") != "0"
+                self.settings[name] = self.settings.get(name, "") + value if more else value
             case "cut_later":
                 faces = {int(f) for f in keys.get("faces", "").split(",") if f.isdecimal()}
                 self.later.setdefault(keys.get("feature", ""), set()).update(faces)
@@ -183,21 +185,40 @@ class Told:
             self.layer = -1
         self.closed = self.closed or what == "program"
 
+    def similarity(self) -> npt.NDArray[np.float64] | None:
+        """The placement without the contraction, (3, 4); None if not told in full."""
+        matrix = matrix_of(self.rows)
+        return np.eye(3, 4) if self.copies and matrix is not None else matrix
+
+    def stretch(self) -> tuple[tuple[float, float, float], tuple[float, float, float]] | None:
+        """Factors of the contraction along X, Y, Z and the point that stays, mm; None if they are none."""
+        x, y, z = (number(self.contraction.get(axis, "1")) for axis in "xyz")
+        at = [number(v) for v in self.contraction.get("at", "0,0,0").split(",")]
+        if len(at) != 3 or not np.isfinite([x, y, z, *at]).all() or min(x, y, z) <= 0:
+            return None
+        return (x, y, z), (at[0], at[1], at[2])
+
     def placement(self) -> npt.NDArray[np.float64] | None:
         """From the model to the machine, (3, 4), contraction included; None if not told in full.
 
         The model is the part as read; of several copies all of them where they stand, so that only the contraction
         is left.
         """
-        matrix = matrix_of(self.rows)
-        if matrix is None:
+        matrix, stretch = self.similarity(), self.stretch()
+        if matrix is None or stretch is None:
             return None
-        if self.copies:
-            matrix = np.eye(3, 4)
-        factors = np.array([number(self.contraction.get(a, "1")) for a in "xyz"])
-        at = np.array([number(v) for v in self.contraction.get("at", "0,0,0").split(",")])
-        if at.shape != (3,) or not np.isfinite(np.concatenate([factors, at])).all() or factors.min() <= 0:
-            return None
+        factors, at = np.array(stretch[0]), np.array(stretch[1])
         matrix[:, 3] = at + factors * (matrix[:, 3] - at)
         matrix[:, :3] *= factors[:, None]
         return matrix
+
+
+def told_head(text: str) -> Told:
+    """What stands in a program's structured comments before its first layer."""
+    told = Told()
+    for place, line in enumerate(text.splitlines(), 1):
+        if line.startswith("(layer "):
+            break
+        if line.startswith("(") and line.endswith(")"):
+            told.comment(line[1:-1], place)
+    return told

@@ -8,8 +8,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from beadwright.brep import Model, extents
+from beadwright.brep import Model
 from beadwright.errors import InputError
+from beadwright.kernel import height_range
 from beadwright.numeric import Finding
 from beadwright.verify._bed import check_bed, the_grid
 from beadwright.verify._check_run import check_faults, check_flow, check_limits, run_of
@@ -158,8 +159,7 @@ def _with_width(
 
 def _spread(deposit: Deposit, model: Model, matrix: Floats, count: int | None) -> list[int]:
     """Layers evenly spread over those with beads or a section, the first and the last with beads among them."""
-    size = float(np.linalg.norm(matrix[2, :3]))
-    low, high = (extents(model, matrix[2:, :3] / size)[:, 0] * size + matrix[2, 3]).tolist()
+    low, high = height_range(model, matrix)
     some = [
         k for k, layer in enumerate(deposit.layers) if layer.beads or any(low < z < high for z in layer.cuts)
     ]
