@@ -81,6 +81,8 @@ def test_numbers_are_those_of_the_plan(driver: Any, planned: Path) -> None:
         "return [...document.querySelectorAll('#process tr[data-key]')].map((r) => r.dataset.key)"
     )
     assert rows == list(document["settings"])
+    assert page.text("#process tr[data-key^=fit_arcs] td") == "none"
+    assert "null" not in page.text("#process")
 
 
 def test_a_plans_head_is_what_its_schema_says(planned: Path) -> None:

@@ -17,6 +17,7 @@ export function make(tag, attributes = {}, ...children) {
 
 /** A setting's value with its unit, of a list once. */
 function settingText(one, unit) {
+  if (one.value === null) return "none";
   if (!Array.isArray(one.value)) return typeof one.value === "object" ? JSON.stringify(one.value) : valueText(one.value, one.unit, unit);
   if (!one.value.length) return "none";
   const texts = one.value.map((v) => (typeof v === "object" ? JSON.stringify(v) : valueText(v, one.unit, unit)));
