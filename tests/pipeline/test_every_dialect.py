@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from beadwright.kernel import from_shape
-from beadwright.pipeline import plan_part
+from beadwright.pipeline import export, plan_part
 from beadwright.post import dialect_names, load_dialect
 from beadwright.settings import parse_document, resolve
 from beadwright.verify import FlowWords, VerifyOptions, read, verify
@@ -152,6 +152,10 @@ def test_files_are_split_by_the_time_that_the_motion_takes(part, plain, tmp_path
     out = tmp_path / "out"
     plan_part(part, out, resolved=resolve(options, machine=card))
 
+    export(out, "summary", tmp_path / "summary.md")
+    words = (tmp_path / "summary.md").read_text()
+    low, high = plain[0].document["estimate"]["low_high"]["part_kg"]
+    assert f"| mass, least to greatest | {low:.4g} to {high:.4g} kg |" in words
     assert fed < most < sum(times)
     assert sorted(each.name for each in out.glob("program-*.nc")) == ["program-001.nc", "program-002.nc"]
 

@@ -125,6 +125,15 @@ def summary_markdown(sheet: SheetData) -> str:
         ("build time", _of(totals, "time_s", lambda v: f"{v / 3600:.3g} h")),
         ("mass", _of(totals, "mass_kg", lambda v: f"{v:.4g} kg ({v / 0.45359237:.4g} lb)")),
     ]
+    spread = head.get("estimate", {}).get("low_high", {})
+    for name, key, scale, unit in (
+        ("build time, least to greatest", "time_s", 3600.0, "h"),
+        ("mass, least to greatest", "part_kg", 1.0, "kg"),
+        ("cost, least to greatest", "cost", 1.0, "in the currency of the rates"),
+    ):
+        if key in spread:
+            low, high = (value / scale for value in spread[key])
+            pairs.append((name, f"{low:.4g} to {high:.4g} {unit}"))
     lines += [f"| {name} | {'not computed' if value is None else value} |" for name, value in pairs]
     lines += ["", f"## Findings ({head['findings_in_all']})", ""]
     lines += [_finding(finding) for finding in head["findings"]] or ["none"]
