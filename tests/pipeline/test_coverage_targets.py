@@ -60,3 +60,17 @@ def test_fill_stays_as_asked_where_that_is_asked():
     assert "refilled" not in layer
     assert shares(layer)[0] < COVERED
     assert "underfill" in {finding.code for finding in result.findings}
+
+
+@pytest.mark.byhand
+@pytest.mark.parametrize("part", WORST)
+def test_layers_all_the_way_up_are_covered_within_the_targets(part):
+    # layers without fill, and those whose walls leave room for less than a bead, are not what lines can mend
+    step = 12
+    result = beadwright.plan(EXAMPLES / f"{part}.step", fill={"kind": "lines"})
+    rows = list(zip(result.layers, result.document["layers"], strict=True))[::step]
+    filled = [told for layer, told in rows if {bead.role for bead in layer.beads} == {"contour", "fill"}]
+
+    assert filled
+    assert [told["index"] for told in filled if shares(told)[0] < COVERED] == []
+    assert [told["index"] for told in filled if shares(told)[1] >= TWICE] == []
