@@ -11,6 +11,7 @@ import shapely
 from beadwright.beads import Trail, arrange, contour_beads, coverage, wall_range
 from beadwright.beads._listed import spaced
 from beadwright.beads._located import located
+from beadwright.beads._narrow import _Own, _smooth
 from beadwright.beads._vary import along_points, jointed, stepped
 from beadwright.beads._zones import zones
 from beadwright.curves import ArcRegion, length, lengths
@@ -163,6 +164,20 @@ def test_beads_keep_their_widths_from_any_start_and_either_way():
         (old,) = [o for o in beads if o.widths == b.widths and o.loop == b.loop and o.rank == b.rank]
         own = np.asarray(b.widths or (b.width,))[b.path.support if b.widths else 0]
         assert float((lengths(b.path) * own).sum()) == pytest.approx(length(old.path) * old.width, rel=1e-9)
+
+
+@pytest.mark.parametrize("back", [False, True])
+def test_a_bead_reaches_both_ends_of_its_stretch_where_the_number_changes_beside_one(back):
+    at = np.array([[0.0, 5.4], [6, 4.0], [12, 4.0], [40, 4.0]])
+    width = np.array([10.8, 8.0, 8.0, 8.0])
+    at, width = (at[::-1] * [-1, 1] + [40, 0], width[::-1]) if back else (at, width)
+    line = path([[0, 4.2], [40, 4.2]], [0.0], closed=False)
+    own = _Own(begin=0.0, end=40.0, at=at, width=width, place=at[:, 0])
+    chain = _smooth(own, line, 0.01, W)
+
+    assert chain.path.points[[0, -1]].tolist() == at[[0, -1]].tolist()
+    assert chain.width[[0, -1]].tolist() == width[[0, -1]].tolist()
+    assert chain.at[-1] == pytest.approx(length(chain.path), rel=1e-12)
 
 
 def test_numbers_of_beads_by_thickness():

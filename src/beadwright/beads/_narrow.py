@@ -274,7 +274,9 @@ def _smooth(own: _Own, path: ArcPath, tolerance: float, width: float) -> _Chain:
     parts = []
     for rows in np.split(np.arange(len(part)), np.flatnonzero(np.diff(part)) + 1):
         if len(rows) < 2:
-            continue
+            # One place alone, beside a change: a straight way from it, or to it.
+            ahead = rows[0] + 1 < len(part)
+            rows = np.array([rows[0], rows[0] + 1] if ahead else [rows[0] - 1, rows[0]])
         way, lies = along_points(at[rows], closed=False, tolerance=tolerance)
         ends = np.cumsum(lengths(way)) - lengths(way) / 2
         # The face that the contour line follows there.
