@@ -41,4 +41,7 @@ def export(
         if as_json:
             print_json(written.as_dict())
         elif not quiet:
-            say(f"written: {written.path} ({written.layers} layers, {written.items} items)")
+            level = (
+                f"; {written.level} follow the platform's map and are written level" if written.level else ""
+            )
+            say(f"written: {written.path} ({written.layers} layers, {written.items} items{level})")
