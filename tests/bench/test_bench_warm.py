@@ -35,6 +35,7 @@ def cold(cache: Path, before: str) -> tuple[float, float]:
 
 
 @pytest.mark.bench
+@pytest.mark.timeout(1800)
 def test_compiling_from_nothing(tmp_path: Path) -> None:
     plain_wall, plain = cold(tmp_path / "plain", PLAIN)
     quick_wall, quick = cold(tmp_path / "quick", "")
