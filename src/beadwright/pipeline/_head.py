@@ -50,6 +50,7 @@ def program_head(
             if row["from"] != "default" or not name.startswith(("machine.", "material."))
         ),
         first=plans[0].index,
+        partial=resolved.settings.layers != (0, None),
         notes=(*mesh_notes(model, resolved.settings), *notes),
     )
 

@@ -214,7 +214,7 @@ def _program_line(head: Head, layers: Sequence[LayerText], words: Words, dialect
         pairs.append(("beyond", ",".join(dialect.beyond)))
     if file:
         pairs.append(("file", value(file)))
-    if head.first:
+    if head.first or head.partial:
         pairs.append(("first", str(head.first)))
     if part != head.part:
         pairs.append(("part_cut", "1"))

@@ -74,7 +74,8 @@ def split_program(
         filled += room
     files = []
     for place, group in enumerate(groups, 1):
-        own = replace(head, first=group[0].index, notes=(*head.notes, *_start(group)))
+        partial = head.partial or len(groups) > 1
+        own = replace(head, first=group[0].index, partial=partial, notes=(*head.notes, *_start(group)))
         text = program_text(
             own,
             group,

@@ -60,6 +60,8 @@ class Head:
         As resolved.
     first : int
         Index of the first layer, 0 unless only a part of the plan is written.
+    partial : bool
+        Whether it is a part of the plan, even where that begins with layer 0.
     notes : tuple of str
         Sentences for the reader, one a line; plain ASCII.
     """
@@ -76,4 +78,5 @@ class Head:
     bed_layers: int = 0
     settings: tuple[Setting, ...] = ()
     first: int = 0
+    partial: bool = False
     notes: tuple[str, ...] = ()
