@@ -52,6 +52,14 @@ def test_help_shows_an_example(capsys: pytest.CaptureFixture[str], command: tupl
     assert "Example: beadwright " in out
 
 
+def test_help_shows_defaults_and_names_of_tables(capsys: pytest.CaptureFixture[str]) -> None:
+    _, out, _ = call(capsys, "plan", "--help")
+
+    told = " ".join(out.replace("│", " ").split())
+    assert "bead width [default: 8.4]" in told
+    assert "segments ([[cut]])" in told
+
+
 def test_help_is_quick() -> None:
     seconds = []
     for _ in range(5):

@@ -33,6 +33,8 @@ app = typer.Typer(
     help="From a CAD solid (STEP) to an arc-move program for a large-format bead extruder.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
+    # Rich would take "[default: 8.4]" for markup, and drop it.
+    rich_markup_mode="markdown",
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog="Example: beadwright plan part.step -o out",
 )
@@ -135,8 +137,8 @@ def main(
     """From a CAD solid (STEP) to an arc-move program for a large-format bead extruder."""
 
 
-def option(flag: str, metavar: str, text: str) -> Any:
-    return typer.Option(flag, metavar=metavar, help=text)
+def option(flag: str, metavar: str, text: str, *, panel: str | None = None) -> Any:
+    return typer.Option(flag, metavar=metavar, help=text, rich_help_panel=panel)
 
 
 class progress_bar:  # noqa: N801  a context manager that reads as a verb

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,6 +13,15 @@ from beadwright.cli._app import AsJson, Edge, Part, Quiet, app, option, print_js
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
+
+
+# The options in the groups in which help shows them.
+beads = functools.partial(option, panel="Beads and layers")
+inside = functools.partial(option, panel="Inside the contour beads")
+placing = functools.partial(option, panel="Where and how the part stands")
+taken = functools.partial(option, panel="What is printed of it")
+written = functools.partial(option, panel="The program")
+run = functools.partial(option, panel="The run")
 
 
 @app.command(epilog="Example: beadwright plan part.step -o out --width 10 --height 4 --contours 3")
@@ -27,133 +37,144 @@ def plan(
         str | None, option("--machine", "FILE", "machine file [default: a generic gantry]")
     ] = None,
     material: Annotated[
-        str | None, option("--material", "NAME|FILE", "material card [default: cf-abs-20]")
+        str | None, option("--material", "CARD", "material file, or the name of a card [default: cf-abs-20]")
     ] = None,
     tolerance: Annotated[
         str | None,
-        option("--tolerance", "MM", "greatest distance of arcs from the true curves [default: 0.010]"),
+        beads("--tolerance", "MM", "greatest distance of arcs from the true curves [default: 0.010]"),
     ] = None,
-    width: Annotated[str | None, option("--width", "MM", "bead width [default: 8.4]")] = None,
-    height: Annotated[str | None, option("--height", "MM", "bead and layer height [default: 4]")] = None,
+    width: Annotated[str | None, beads("--width", "MM", "bead width [default: 8.4]")] = None,
+    height: Annotated[str | None, beads("--height", "MM", "bead and layer height [default: 4]")] = None,
     bead_section: Annotated[
         str | None,
-        option(
-            "--bead-section", "flat|round", "flat: tamped; round: spacing is area / height [default: flat]"
-        ),
+        beads("--bead-section", "KIND", "flat: tamped; round: spacing is area / height [default: flat]"),
     ] = None,
     spacing: Annotated[
         str | None,
-        option("--spacing", "MM", "distance of neighbouring beads [default: by the bead section]"),
+        beads("--spacing", "MM", "distance of neighbouring beads [default: by the bead section]"),
     ] = None,
     contours: Annotated[
-        str | None, option("--contours", "N|full", "contour beads of each loop [default: 2]")
+        str | None, beads("--contours", "N", "contour beads of each loop, or full [default: 2]")
     ] = None,
     fill: Annotated[
         str | None,
-        option("--fill", "none|lines|contour|ribs", "what is laid inside the contour beads [default: none]"),
+        inside("--fill", "KIND", "inside the contour beads: none, lines, contour or ribs [default: none]"),
     ] = None,
     fill_angles: Annotated[
         str | None,
-        option("--fill-angles", "A,B,...", "degrees of lines, one a layer, or of ribs [default: 0,90]"),
+        inside("--fill-angles", "A,B,...", "degrees of lines, one a layer, or of ribs [default: 0,90]"),
     ] = None,
     rib_spacing: Annotated[
-        str | None, option("--rib-spacing", "MM", "distance of neighbouring ribs [default: 100]")
+        str | None, inside("--rib-spacing", "MM", "distance of neighbouring ribs [default: 100]")
     ] = None,
     decks: Annotated[
         str | None,
-        option("--decks", "N", "closed layers over and under every open place [default: 0]"),
+        inside("--decks", "N", "closed layers over and under every open place [default: 0]"),
     ] = None,
     contour_order: Annotated[
         str | None,
-        option("--contour-order", "inward|outward", "which contour bead comes first [default: inward]"),
+        beads("--contour-order", "WAY", "of contour beads: inward or outward [default: inward]"),
     ] = None,
     start_sites: Annotated[
         str | None,
-        option("--start-sites", "corner|spread|line", "where closed beads start [default: corner]"),
+        beads("--start-sites", "KIND", "where closed beads start: corner, spread or line [default: corner]"),
     ] = None,
-    bore: Annotated[str | None, option("--bore", "MM", "of the nozzle [default: 7.62 for width 8.4]")] = None,
-    medial: Annotated[bool, typer.Option(help="one bead in the middle of walls that one can make")] = True,
+    bore: Annotated[str | None, beads("--bore", "MM", "of the nozzle [default: 7.62 for width 8.4]")] = None,
+    medial: Annotated[
+        bool,
+        typer.Option(
+            rich_help_panel="Beads and layers", help="one bead in the middle of walls that one can make"
+        ),
+    ] = True,
     rule: Annotated[
         str | None,
-        option(
+        beads(
             "--rule",
-            "neutral|outer|inner",
-            "a layer covers the section at mid height, or all of the part in it, or nothing but the part"
-            " [default: neutral]",
+            "RULE",
+            "a layer covers the section at mid height (neutral), all of the part in it (outer), or nothing but"
+            " the part (inner) [default: neutral]",
         ),
     ] = None,
-    decimals: Annotated[str | None, option("--decimals", "N", "of the coordinates [default: 4]")] = None,
+    decimals: Annotated[str | None, written("--decimals", "N", "of the coordinates [default: 4]")] = None,
     clearance: Annotated[
-        str | None, option("--clearance", "MM", "height of traverses above the layer [default: 20]")
+        str | None, written("--clearance", "MM", "height of traverses above the layer [default: 20]")
     ] = None,
-    feed: Annotated[str | None, option("--feed", "MM/S", "speed along beads [default: 100]")] = None,
-    scale: Annotated[str | None, option("--scale", "S", "factor applied to the part [default: 1]")] = None,
+    feed: Annotated[str | None, written("--feed", "MM/S", "speed along beads [default: 100]")] = None,
+    scale: Annotated[str | None, placing("--scale", "S", "factor applied to the part [default: 1]")] = None,
     rotate: Annotated[
-        str | None, option("--rotate", "RX,RY,RZ", "degrees about X, then Y, then Z [default: 0,0,0]")
+        str | None, placing("--rotate", "RX,RY,RZ", "degrees about X, then Y, then Z [default: 0,0,0]")
     ] = None,
     at: Annotated[
-        str | None, option("--at", "X,Y", "where the middle of the part stands, mm [default: 0,0]")
+        str | None, placing("--at", "X,Y", "where the middle of the part stands, mm [default: 0,0]")
     ] = None,
     copies: Annotated[
-        str | None, option("--copies", "N", "print so many of the part together, in rows [default: 1]")
+        str | None, placing("--copies", "N", "print so many of the part together, in rows [default: 1]")
     ] = None,
     gap: Annotated[
-        str | None, option("--gap", "MM", "least distance of parts set in rows [default: 50]")
+        str | None, placing("--gap", "MM", "least distance of parts set in rows [default: 50]")
     ] = None,
     base_beads: Annotated[
-        str | None, option("--base-beads", "N", "beads round the part's foot, to hold it [default: 0]")
+        str | None, placing("--base-beads", "N", "beads round the part's foot, to hold it [default: 0]")
     ] = None,
     parts: Annotated[
         str | None,
-        option(
-            "--parts", "together|in-turn", "several: layer by layer, or one after another [default: together]"
-        ),
+        placing("--parts", "WAY", "several: together by layers, or in-turn, one whole part after another"),
     ] = None,
     contraction: Annotated[
         str | None,
-        option(
+        placing(
             "--contraction", "X,Y,Z", "factors that make up for contraction, only as measured [default: 1]"
         ),
     ] = None,
     stock: Annotated[
-        str | None, option("--stock", "MM", "material left on all faces for machining; by face in the job")
+        str | None, taken("--stock", "MM", "material left on all faces for machining; by face in the job")
     ] = None,
     layers: Annotated[
-        str | None, option("--layers", "A:B", "only layers A up to B - 1 of the whole plan")
+        str | None, taken("--layers", "A:B", "only layers A up to B - 1 of the whole plan")
     ] = None,
     fit_arcs: Annotated[
         str | None,
-        option(
-            "--fit-arcs", "MM", "meshes: arcs this near to the chords of their sections [default: chords]"
-        ),
+        taken("--fit-arcs", "MM", "meshes: arcs this near to the chords of their sections [default: chords]"),
     ] = None,
     bed_map: Annotated[
         str | None,
-        option("--bed-map", "FILE", "measured heights x,y,z of the platform; the first layers even them out"),
+        placing(
+            "--bed-map", "FILE", "measured heights x,y,z of the platform; the first layers even them out"
+        ),
     ] = None,
     wall: Annotated[
-        str | None, option("--wall", "centre|left|right", "print open surfaces as walls of one bead")
+        str | None, taken("--wall", "SIDE", "open surfaces as walls of one bead: centre, left or right")
     ] = None,
     dialect: Annotated[
         str | None,
-        option("--dialect", "NAME|FILE", "words of the controller [default: the machine's, rs274]"),
+        written(
+            "--dialect", "NAME", "words of the controller, or a file of them [default: the machine's, rs274]"
+        ),
     ] = None,
     override: Annotated[
-        str | None, option("--override", "RULES", "rules of safety that are broken on purpose, with commas")
+        str | None, written("--override", "RULES", "rules of safety that are broken on purpose, with commas")
     ] = None,
     release: Annotated[
         bool,
-        typer.Option("--release", help="trial programs, list of files with hashes, and job record beside"),
+        typer.Option(
+            "--release",
+            rich_help_panel="The program",
+            help="trial programs, list of files with hashes, and job record beside",
+        ),
     ] = False,
     workers: Annotated[
-        str | None, option("--workers", "N", "processes [default: up to all cores, if it pays]")
+        str | None, run("--workers", "N", "processes [default: up to all cores, if it pays]")
     ] = None,
     cluster: Annotated[
         str | None,
-        option("--cluster", "tcp://HOST:PORT", "layers are made by a running dask.distributed scheduler"),
+        run("--cluster", "URL", "tcp://HOST:PORT of a running dask.distributed scheduler that makes layers"),
     ] = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="replace an earlier output of ours")] = False,
-    strict: Annotated[bool, typer.Option("--strict", help="warnings become errors")] = False,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", rich_help_panel="The run", help="replace an earlier output of ours")
+    ] = False,
+    strict: Annotated[
+        bool, typer.Option("--strict", rich_help_panel="The run", help="warnings become errors")
+    ] = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
