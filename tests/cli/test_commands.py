@@ -279,7 +279,7 @@ def fail_with(monkeypatch: pytest.MonkeyPatch, fault: BaseException) -> None:
     def failing(*_: object, **__: object) -> None:
         raise fault
 
-    monkeypatch.setattr(pipeline, "plan_part", failing)
+    monkeypatch.setattr(pipeline, "plan_any", failing)
 
 
 @pytest.mark.parametrize(

@@ -132,8 +132,8 @@ LANDINGS = {
 def test_an_interruption_ends_with_130_wherever_it_lands(tmp_path: Path, landing: str) -> None:
     script = (
         "import os, signal, sys, time\nfrom beadwright import cli, pipeline\n"
-        f"def plan_part(*_, **__):\n    {LANDINGS[landing]}\n"
-        "pipeline.plan_part = plan_part\nsys.argv = ['beadwright', 'plan', 'part.step', '-o', 'out']\n"
+        f"def plan_any(*_, **__):\n    {LANDINGS[landing]}\n"
+        "pipeline.plan_any = plan_any\nsys.argv = ['beadwright', 'plan', 'part.step', '-o', 'out']\n"
         "signal.signal(signal.SIGINT, signal.default_int_handler)\ncli.run()\n"
     )
 

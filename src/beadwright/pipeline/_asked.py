@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from beadwright.brep import Model, placed
 from beadwright.errors import InputError, SettingsError
 from beadwright.pipeline._later import find_later
 from beadwright.pipeline._stock import stock_amounts
 from beadwright.settings import resolve
-from beadwright.verify import Told, VerifyOptions, told_head
+
+if TYPE_CHECKING:
+    from beadwright.verify import Told, VerifyOptions
 
 
 def asked_of(text: str, model: Model, options: VerifyOptions) -> VerifyOptions:
@@ -25,6 +28,8 @@ def asked_of(text: str, model: Model, options: VerifyOptions) -> VerifyOptions:
     InputError
         A rule is told that finds no face of this part, or cannot be read.
     """
+    from beadwright.verify import told_head  # loads the CAD kernel, which no worker needs
+
     head = told_head(text)
     told = {name: head.settings[name] for name in ("stock", "cut_later") if name in head.settings}
     if "stock" not in told or options.stock:

@@ -15,7 +15,6 @@ from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan
 from beadwright.numeric import Finding
 from beadwright.pipeline._build import LayerBuild
-from beadwright.verify import FlowWords, read
 
 # A rest of a bead shorter than this is nothing that a gantry can lay, and as much of its start is not cut off, mm.
 LEAST = 0.1
@@ -192,6 +191,8 @@ def find_place(
         text = path.read_text(encoding="ascii")
     except (OSError, UnicodeDecodeError) as error:
         raise SettingsError(f"{path} cannot be read: {error}") from error
+    from beadwright.verify import FlowWords, read  # loads the CAD kernel, which no worker needs
+
     head = read(text[: text.find("(layer ")]).told.header
     found = read(text, FlowWords(axis=head.get("axis", "")))
     moves, told = found.moves, found.told

@@ -114,7 +114,7 @@ def spread(estimate: Estimate, doubts: Doubts, *, hourly: float) -> Spread:
     >>> found = spread(made, Doubts(mass=(Doubt(name="density", why="", low=0.99, high=1.01),),
     ...                speed=(Doubt(name="override", why="", low=0.9, high=1.0),)), hourly=0.0)
     >>> found.part, found.time, found.cost
-    ((99.0, 101.0), (4200.0, 4600.0), (799.92, 816.08))
+    ((99.0, 101.0), (4200.0, 4600.0), (800.0, 816.0))
     """
     light, heavy = _product(doubts.mass)
     slow, fast = _product(doubts.speed)
