@@ -14,7 +14,6 @@ from beadwright.arcs import certify, fit
 from beadwright.curves import CurveKind
 from beadwright.errors import BoundError, GeometryError
 from tests.arcs import _fit_oracles as oracles
-from tests.arcs import _minimax as minimax
 from tests.arcs._build_loops import (
     bezier_from_bspline,
     build,
@@ -158,59 +157,6 @@ def test_log_spiral_takes_hardly_more_arcs_than_the_best_arc_spline(tolerance):
     slope = lambda s: b / (1 + b * b) / (a + b / sqrt(1 + b * b) * s) ** 2  # noqa: E731
     asymptotic = oracles.best_count(slope, length, tolerance)
     assert len(fitted.curve) <= max(1.15 * asymptotic, asymptotic + 2)
-
-
-def random_cubics(kind: str, count: int):
-    """B-splines of degree 3 with random poles: waves, rough and fair ovals."""
-    rng = np.random.default_rng({"wave": 11, "oval": 12, "fair": 13}[kind])
-    for _ in range(count):
-        n = int(rng.integers(6, 16))
-        if kind == "wave":
-            poles = np.column_stack([np.linspace(0, 800, n), rng.normal(size=n) * 40])
-        else:
-            angle = np.linspace(0, 6.0, n) if kind == "oval" else np.linspace(0, 2.5, n)
-            radius = 200 * (1 + (0.15 if kind == "oval" else 0.04) * rng.normal(size=n))
-            poles = np.column_stack([radius * np.cos(angle), 1.5 * radius * np.sin(angle)])
-        knots = np.concatenate([np.zeros(3), np.arange(n - 2.0), np.full(3, n - 3.0)])
-        yield bezier_from_bspline(knots, poles, 3)
-
-
-@pytest.mark.parametrize("tolerance", [0.1, 0.01, 0.001])
-@pytest.mark.parametrize("kind", ["wave", "oval", "fair"])
-def test_random_cubic_splines_take_hardly_more_arcs_than_the_best_arc_spline(kind, tolerance):
-    """Where no bend is tighter than 20 tolerances: the formula knows curves that change little over an arc."""
-    curves = [c for c in random_cubics(kind, 25) if oracles.least_radius(c) > 20 * tolerance]
-    assert len(curves) > 12
-    fitted = fit(build([([spline(c)], False) for c in curves]), tolerance=tolerance)
-
-    counts = np.bincount(fitted.curve)
-    for count, curve in zip(counts, curves, strict=True):
-        asymptotic = oracles.best_count_of_pieces(curve, tolerance)
-        assert count <= max(1.15 * asymptotic, asymptotic + 2)
-
-
-def spiral_pieces():
-    c = 0.2 + 1j
-    z = lambda u: 20.0 * np.exp(c * u)  # noqa: E731
-    return quintics(z, lambda u: c * z(u), lambda u: c * c * z(u), np.linspace(0, 2 * pi, 31))
-
-
-BESIDE = {
-    "half ellipse": lambda: [quarter_ellipse(250.0, 100.0, q) for q in range(2)],
-    "clothoid": lambda: clothoid(100.0, -80.0, 150.0)["pieces"],
-    "spiral": spiral_pieces,
-    "cubic": lambda: next(iter(random_cubics("fair", 1))),
-}
-
-
-@pytest.mark.parametrize("name", BESIDE)
-def test_no_more_than_one_arc_above_a_slow_global_minimax_chain(name):
-    """Both ends' tangents are free in both; the oracle's chains are to first order in their offset."""
-    pieces = BESIDE[name]()
-    fitted = fit(build([([spline(pieces)], False)]), tolerance=0.1)
-
-    count = len(fitted.curve)
-    assert count <= minimax.fewest(pieces, 0.1, count) + 1
 
 
 def test_neighbours_share_their_tangent_and_corners_stay():

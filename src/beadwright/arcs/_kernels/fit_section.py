@@ -23,9 +23,8 @@ from beadwright.arcs._kernels.fit_certify import (
     M_Y,
     arc_bound,
 )
-from beadwright.arcs._kernels.fit_layout import MAX_TURN, rise_at, row_before
+from beadwright.arcs._kernels.fit_layout import MAX_TURN, plan, rise_at, row_before
 from beadwright.arcs._kernels.fit_options import helper
-from beadwright.arcs._kernels.fit_plan import plan
 from beadwright.arcs._kernels.fit_table import (
     ARCS,
     LENGTH,
@@ -145,22 +144,6 @@ def _write_move(
 
 
 @helper
-def _is_ahead(p: float, t: float, q: float, u: float) -> bool:
-    """Whether the place (q, u) comes after (p, t) on the curve."""
-    return bool(p < q or (p == q and t < u))
-
-
-@helper
-def _tangent_length(n: int, knots: Any, c: Any, i: int) -> float:
-    """Distance from the ends of a planned arc to the corner of its tangents."""
-    a, b = knots[i], knots[i + 1]
-    before = 2.0 * (c[i + 1] - c[i]) / (b - knots[max(i - 1, 0)])
-    after = 2.0 * (c[i + 2] - c[i + 1]) / (knots[min(i + 2, n)] - a)
-    quarter = 0.25 * min(abs(after - before), 2.0)
-    return float((b - a) * (1.0 + quarter * quarter * (4.0 / 3.0)))
-
-
-@helper
 def _realise(
     table: Any, i0: int, i1: int, count: int, knots: Any, c: Any, start: Any, end: Any, curve: int,
     degree: Any, first_control: Any, control: Any, choose: Any, work: Any, stack: Any, depth: Any,
@@ -194,7 +177,7 @@ def _realise(
             b[N_TX], b[N_TY] = end[0], end[1]
         begin[0], begin[1], begin[2], begin[3] = a[N_X], a[N_Y], a[N_PIECE], a[N_T]
         if step == 2:
-            ratio = _tangent_length(count, knots, c, done) / _tangent_length(count, knots, c, done + 1)
+            ratio = (knots[done + 1] - knots[done]) / (knots[done + 2] - knots[done + 1])
             stray = try_biarc(
                 table, int(a[N_ROW]) + 1, int(b[N_ROW]) + 1, a[N_X], a[N_Y], a[N_TX], a[N_TY],
                 b[N_X], b[N_Y], b[N_TX], b[N_TY], ratio, joint,
@@ -202,8 +185,6 @@ def _realise(
             if not stray < np.inf:
                 return first, np.inf
             q, t = _joint_place(table, a, b, joint, degree, first_control, control, work, out)
-            if not _is_ahead(a[N_PIECE], a[N_T], q, t) or not _is_ahead(q, t, b[N_PIECE], b[N_T]):
-                return first, np.inf
             stop[0], stop[1] = joint[0], joint[1]
             bulge = bulge_of(a[N_TX], a[N_TY], stop[0] - begin[0], stop[1] - begin[1])
             _write_move(
@@ -216,8 +197,6 @@ def _realise(
             # Seen from its end, so that the end's tangent holds to rounding.
             bulge = -bulge_of(-b[N_TX], -b[N_TY], begin[0] - b[N_X], begin[1] - b[N_Y])
         else:
-            if not _is_ahead(a[N_PIECE], a[N_T], b[N_PIECE], b[N_T]):
-                return first, np.inf
             bulge = bulge_of(a[N_TX], a[N_TY], b[N_X] - begin[0], b[N_Y] - begin[1])
         stop[0], stop[1] = b[N_X], b[N_Y]
         _write_move(
@@ -320,9 +299,8 @@ def fit_section(
         tilts[1] = turn_between(last[TX], last[TY], end[0], end[1])
     goal = PLANNED * tolerance
     least = 2
-    count, knots = np.int64(0), np.empty(0)
-    for turn in range(TIGHTENINGS):
-        count, knots, c = plan(table, i0, i1, tilts, free, goal, least, count, knots)
+    for _ in range(TIGHTENINGS):
+        count, knots, c = plan(table, i0, i1, tilts, free, goal, least)
         if count == 0:
             break
         if free[0]:
@@ -349,11 +327,7 @@ def fit_section(
                     table[p, SCALE] *= min(max(1.02 * off, 1.02), 1.5) if m > n else 1.5
                 p += 1
         # Offsets as large as the radius are beyond the plan's model: ask it for less.
-        if m > n:
-            goal *= 0.99
-        else:
-            goal *= 0.5 if turn == 0 else 0.3
-            least, count = count + 1, np.int64(0)
+        goal *= 0.99 if m > n else 0.3
     if not force:
         return n, reached
     # No tangent chain was found: straight from place to place, with kinks, which are counted.

@@ -2,8 +2,8 @@
 
 Columns: piece, t, x, y, unit tangent x, y, curvature, length so far, arcs so far (the integral of the
 density that the best arc spline has), the tangent's angle without jumps, its integral, the
-curvature just ahead (another one where it jumps), how many times more arcs stray here than planned,
-how much the place weighs, and what a chain's own offset adds to the angle and its integral.
+curvature just ahead (another one where it jumps), how many times more arcs stray here than planned, and
+how much the place weighs.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from beadwright.arcs._kernels.fit_bezier import tangent_and_curvature
 from beadwright.arcs._kernels.fit_options import helper
 
 PIECE, T, X, Y, TX, TY, KAPPA, LENGTH, ARCS, THETA, RISE = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10
-AHEAD, SCALE, WEIGHT, BENT_THETA, BENT_RISE, COLUMNS = 11, 12, 13, 14, 15, 16
+AHEAD, SCALE, WEIGHT, COLUMNS = 11, 12, 13, 14
 # An arc over length L where the curvature has slope c strays by |c| L^3 / (72 sqrt 3) at best.
 BEST = 72.0 * np.sqrt(3.0)
 # Turn, rad, that counts as a corner; below, the joint is smooth.
@@ -160,13 +160,12 @@ def tabulate(
 @helper
 def integrate(table: Any, i0: int, i1: int) -> None:
     """Angle and its integral along a section, by the trapezoid rule with its end correction."""
-    table[i0, THETA] = table[i0, RISE] = table[i0, BENT_THETA] = table[i0, BENT_RISE] = 0.0
+    table[i0, THETA] = table[i0, RISE] = 0.0
     table[i0, SCALE] = 1.0
     for i in range(i0, i1):
         a, b = table[i], table[i + 1]
         h = b[LENGTH] - a[LENGTH]
         b[SCALE] = 1.0
-        b[BENT_THETA] = b[BENT_RISE] = 0.0
         b[THETA] = a[THETA] + turn_between(a[TX], a[TY], b[TX], b[TY])
         b[RISE] = a[RISE] + 0.5 * h * (a[THETA] + b[THETA]) + h * h / 12.0 * (a[AHEAD] - b[KAPPA])
 
