@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 
 import numpy as np
@@ -118,21 +119,7 @@ def _layer(
     notes: Notes,
 ) -> None:
     """Order, heights, planes and bound of a layer line."""
-
-    def tell(
-        code: str, text: str, measured: float | None = None, allowed: float | None = None, unit: str = ""
-    ) -> None:
-        finding = Finding(
-            code=code,
-            level="error",
-            text=text,
-            layer=layer.index,
-            measured=measured,
-            allowed=allowed,
-            unit=unit,
-        )
-        notes.add(finding, layer.line)
-
+    tell = functools.partial(notes.fault, layer)
     z0, z = layer.z0, layer.z
     if layer.index != due and (below is None or layer.index != below.index + 1):
         tell(
@@ -292,27 +279,13 @@ def check_reach(reading: Reading, deposit: Deposit, model: Model, matrix: np.nda
     whole = "first" not in reading.told.header
     if whole and not first.z0 <= low + room:
         text = f"the first layer begins at {first.z0:.4f}, the part at {low:.4f}"
-        _reach(first, text, first.z0, low, notes)
+        notes.fault(first, "missing-layer", text, first.z0, low, "mm")
     if whole and not last.z >= high - (last.z - last.z0) - room:
         text = f"the last layer ends at {last.z:.4f}, the part at {high:.4f}"
-        _reach(last, text, last.z, high, notes)
+        notes.fault(last, "missing-layer", text, last.z, high, "mm")
     for layer in deposit.layers:
         # stock closes the part above and below
         room = layer.stock if np.isfinite(layer.stock) else np.inf
         if layer.beads and not any(low - room - SAME <= cut <= high + room + SAME for cut in layer.cuts):
             text = "beads where the part has no section"
-            finding = Finding(code="section-z", level="error", text=text, layer=layer.index)
-            notes.add(finding, layer.line)
-
-
-def _reach(layer: DepositLayer, text: str, measured: float, allowed: float, notes: Notes) -> None:
-    finding = Finding(
-        code="missing-layer",
-        level="error",
-        text=text,
-        layer=layer.index,
-        measured=measured,
-        allowed=allowed,
-        unit="mm",
-    )
-    notes.add(finding, layer.line)
+            notes.fault(layer, "section-z", text)

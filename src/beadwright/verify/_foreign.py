@@ -6,7 +6,6 @@ import numpy as np
 
 from beadwright.brep import Model
 from beadwright.kernel import height_range
-from beadwright.numeric import Finding
 from beadwright.verify._complete import demanded, distance_to_beads
 from beadwright.verify._cut import Cut, Floats
 from beadwright.verify._deposit import Deposit, DepositLayer
@@ -49,23 +48,18 @@ def measure_from_section(
         lost, there = own[~near[own]], own[near[own]]
         if len(lost):
             text = f"no bead runs along {len(lost)} of {len(own)} places of a loop of the section"
-            _tell(
-                layer,
-                "missing-bead",
-                text,
-                feet[lost[0]],
-                None,
-                float(min(far[lost[0]], 1e9)),
-                width,
-                layer.line,
-                notes,
-            )
+            place = _place(feet[lost[0]], layer)
+            notes.fault(layer, "missing-bead", text, float(min(far[lost[0]], 1e9)), width, "mm", at=place)
         worst = there[np.abs(value[there]).argmax()] if len(there) else -1
         if worst >= 0 and abs(value[worst]) > allowed:
             face = int(cut.face_at(feet[worst : worst + 1])[0])
+            known = face if face >= 0 else None
+            place = _place(feet[worst], layer)
             text = f"the deposit ends too far {'out' if value[worst] > 0 else 'in'}"
             line = int(moves.line[row[worst]])
-            _tell(layer, "profile", text, feet[worst], face, float(value[worst]), allowed, line, notes)
+            notes.fault(
+                layer, "profile", text, float(value[worst]), allowed, "mm", at=place, face=known, line=line
+            )
     for bead in layer.beads:
         points, owner = points_along(moves, bead.rows, step)
         depth = cut.depth(points)
@@ -74,36 +68,16 @@ def measure_from_section(
             text = f"bead {bead.index} stands out of the part"
             line = int(moves.line[owner[low]])
             code = "outside" if depth[low] < -allowed else "profile"
-            _tell(layer, code, text, points[low], None, float(half - depth[low]), allowed, line, notes)
+            place = _place(points[low], layer)
+            notes.fault(layer, code, text, float(half - depth[low]), allowed, "mm", at=place, line=line)
     faces = cut.face_at(feet[near])
     each = np.full(int(near.sum()), float(cut.region.length / max(len(feet), 1)))
     none = np.full(len(each), -1)
     return Deviations(value=value[near], weight=each, face=faces, row=none)
 
 
-def _tell(
-    layer: DepositLayer,
-    code: str,
-    text: str,
-    at: Floats,
-    face: int | None,
-    measured: float,
-    allowed: float,
-    line: int,
-    notes: Notes,
-) -> None:
-    finding = Finding(
-        code=code,
-        level="error",
-        text=text,
-        layer=layer.index,
-        at_mm=(float(at[0]), float(at[1]), layer.z),
-        face=face if face is not None and face >= 0 else None,
-        measured=measured,
-        allowed=allowed,
-        unit="mm",
-    )
-    notes.add(finding, line)
+def _place(at: Floats, layer: DepositLayer) -> tuple[float, float, float]:
+    return float(at[0]), float(at[1]), layer.z
 
 
 def check_levels(deposit: Deposit, model: Model, matrix: Floats, notes: Notes) -> None:
@@ -115,22 +89,12 @@ def check_levels(deposit: Deposit, model: Model, matrix: Floats, notes: Notes) -
     low, high = height_range(model, matrix)
     for layer, step in zip(deposit.layers[1:], steps.tolist(), strict=True):
         if step > MISSING * usual:
-            _level(layer, f"{step:.3f} mm above the layer below, {usual:.3f} is usual", step, usual, notes)
+            text = f"{step:.3f} mm above the layer below, {usual:.3f} is usual"
+            notes.fault(layer, "missing-layer", text, step, usual, "mm")
     first, last = deposit.layers[0], deposit.layers[-1]
     if first.z - low > MISSING * usual:
-        _level(first, "the first layer lies high above the part's lowest point", first.z - low, usual, notes)
+        text = "the first layer lies high above the part's lowest point"
+        notes.fault(first, "missing-layer", text, first.z - low, usual, "mm")
     if high - last.z > usual + 0.01:
-        _level(last, "the last layer lies far below the part's highest point", high - last.z, usual, notes)
-
-
-def _level(layer: DepositLayer, text: str, measured: float, allowed: float, notes: Notes) -> None:
-    finding = Finding(
-        code="missing-layer",
-        level="error",
-        text=text,
-        layer=layer.index,
-        measured=measured,
-        allowed=allowed,
-        unit="mm",
-    )
-    notes.add(finding, layer.line)
+        text = "the last layer lies far below the part's highest point"
+        notes.fault(last, "missing-layer", text, high - last.z, usual, "mm")

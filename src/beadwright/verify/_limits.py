@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from beadwright.numeric import Finding
 from beadwright.verify._cover import sweep
 from beadwright.verify._cut import Cut
 from beadwright.verify._deposit import DepositLayer
@@ -53,7 +52,7 @@ def check_cover(
         if covered < options.least_cover:
             place = _largest(shapely.difference(cut.region, deposit), layer)
             text = "beads cover too little of the section, here least (what is hollow on purpose counts too)"
-            _note("underfill", text, covered, options.least_cover, place, layer, notes)
+            notes.fault(layer, "underfill", text, covered, options.least_cover, "percent", at=place)
     if options.most_overfill is not None:
         doubled, outside = result.doubled_mm2 or 0.0, result.outside_mm2 or 0.0
         share = 100 * (doubled + outside) / region
@@ -63,29 +62,7 @@ def check_cover(
             else:
                 place = _doubled(moves, layer, section)
             text = "too much is laid beyond the section or more than once, here most"
-            _note("overfill", text, share, options.most_overfill, place, layer, notes)
-
-
-def _note(
-    code: str,
-    text: str,
-    measured: float,
-    allowed: float,
-    place: Place | None,
-    layer: DepositLayer,
-    notes: Notes,
-) -> None:
-    finding = Finding(
-        code=code,
-        level="error",
-        text=text,
-        layer=layer.index,
-        at_mm=place,
-        measured=measured,
-        allowed=allowed,
-        unit="percent",
-    )
-    notes.add(finding, layer.line)
+            notes.fault(layer, "overfill", text, share, options.most_overfill, "percent", at=place)
 
 
 def _largest(geometry: shapely.Geometry, layer: DepositLayer) -> Place | None:

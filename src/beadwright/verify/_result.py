@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.numeric import Finding
-from beadwright.verify._deposit import Deposit
+from beadwright.verify._deposit import Deposit, DepositLayer
 from beadwright.verify._reading import Reading
 
 KEEP = 20
@@ -45,6 +45,33 @@ class Notes:
         self.counts[finding.code] += 1
         if self.counts[finding.code] <= KEEP:
             self.rows.append((line, finding))
+
+    def fault(
+        self,
+        layer: DepositLayer,
+        code: str,
+        text: str,
+        measured: float | None = None,
+        allowed: float | None = None,
+        unit: str = "",
+        *,
+        at: tuple[float, float, float] | None = None,
+        face: int | None = None,
+        line: int | None = None,
+    ) -> None:
+        """Add an error in a layer; told at the layer's own line if no line is given."""
+        finding = Finding(
+            code=code,
+            level="error",
+            text=text,
+            layer=layer.index,
+            at_mm=at,
+            face=face,
+            measured=measured,
+            allowed=allowed,
+            unit=unit,
+        )
+        self.add(finding, layer.line if line is None else line)
 
     def take(self, other: Notes) -> None:
         """All of another collection."""
