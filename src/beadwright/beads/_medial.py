@@ -18,12 +18,12 @@ import numpy.typing as npt
 
 from beadwright.arcs import Lost, offset, subtract
 from beadwright.beads._axis import walls
-from beadwright.beads._bead import Bead, mean_width
+from beadwright.beads._bead import Bead
 from beadwright.beads._curve import clearance, runs_of, through
 from beadwright.beads._listed import listed, spaced
 from beadwright.beads._middle import Middle, to_ends
 from beadwright.beads._sides import Stretch, stretches
-from beadwright.beads._vary import along_points, stepped
+from beadwright.beads._vary import along_points, stepped, varied_bead
 from beadwright.beads._zones import WallRange, Zones
 from beadwright.curves import ArcPath, ArcRegion, inside, length, lengths, middle_of, signed_area, winding
 from beadwright.layers import LayerRegion
@@ -177,18 +177,7 @@ def _varied(
     """The bead along a middle, of as many as `kind` side by side, whose width follows the wall."""
     path, at = along_points(part.at, closed=part.closed, tolerance=fine)
     path, widths = stepped(path, at, zones.shared(2 * part.radius, kind), width=width, room=room)
-    mean = mean_width(path, np.asarray(widths)[path.support])
-    return Bead(
-        path=path,
-        role="medial",
-        rank=rank,
-        loop=0,
-        hole=False,
-        offset=inside + mean / 2,
-        width=mean if len(widths) > 1 else widths[0],
-        height=height,
-        widths=widths if len(widths) > 1 else (),
-    )
+    return varied_bead(path, widths, rank=rank, inside=inside, height=height)
 
 
 def _length(at: Floats) -> float:

@@ -15,13 +15,13 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs import Lost
-from beadwright.beads._bead import Bead, mean_width, part_of
+from beadwright.beads._bead import Bead, part_of
 from beadwright.beads._listed import listed
 from beadwright.beads._located import located
 from beadwright.beads._middle import SNAP
 from beadwright.beads._sides import Stretch
 from beadwright.beads._start import started_at
-from beadwright.beads._vary import along_points, jointed, stepped
+from beadwright.beads._vary import along_points, jointed, stepped, varied_bead
 from beadwright.beads._zones import Zones
 from beadwright.curves import ArcPath, length, lengths, middle_of
 
@@ -112,20 +112,7 @@ def narrowed(
         ]
         for chain in chains:
             way, widths = stepped(chain.path, chain.at, chain.width, width=width, room=2 * tolerance)
-            mean = mean_width(way, np.asarray(widths)[way.support])
-            beads.append(
-                Bead(
-                    path=way,
-                    role="medial",
-                    rank=rank,
-                    loop=0,
-                    hole=False,
-                    offset=inside + mean / 2,
-                    width=mean,
-                    height=height,
-                    widths=widths if len(widths) > 1 else (),
-                )
-            )
+            beads.append(varied_bead(way, widths, rank=rank, inside=inside, height=height))
     return Narrowed(beads=tuple(beads), paths=tuple(left), lost=tuple(lost))
 
 

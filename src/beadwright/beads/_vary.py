@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
+from beadwright.beads._bead import Bead, mean_width
 from beadwright.beads._curve import through
 from beadwright.beads._start import points_at
 from beadwright.curves import ArcPath, lengths
@@ -133,4 +134,21 @@ def jointed(path: ArcPath, places: Sequence[float] | Floats) -> ArcPath:
         face=path.face[rows],
         support=path.support[rows],
         closed=path.closed,
+    )
+
+
+def varied_bead(path: ArcPath, widths: tuple[float, ...], *, rank: int, inside: float, height: float) -> Bead:
+    """The medial bead along a stepped path; `inside` is how deep in the region its near edge lies, mm."""
+    steps = len(widths) > 1
+    mean = mean_width(path, np.asarray(widths)[path.support])
+    return Bead(
+        path=path,
+        role="medial",
+        rank=rank,
+        loop=0,
+        hole=False,
+        offset=inside + mean / 2,
+        width=mean if steps else widths[0],
+        height=height,
+        widths=widths if steps else (),
     )
