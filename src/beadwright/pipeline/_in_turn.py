@@ -12,12 +12,10 @@ from typing import Any
 
 import numpy as np
 
-from beadwright import __version__
 from beadwright.errors import SettingsError
-from beadwright.pipeline._json import as_text
 from beadwright.pipeline._layout import meets
-from beadwright.pipeline._output import SEVERAL, Output, output_folder
-from beadwright.pipeline._pieces import FORMAT, Pieces, named, told_of, totals_of
+from beadwright.pipeline._output import Output, output_folder
+from beadwright.pipeline._pieces import Pieces, finished, named, told_of
 from beadwright.pipeline._plan import Progress, plan_part
 from beadwright.pipeline._result import PlanResult
 from beadwright.pipeline._set_up import StandingPart, beyond, set_up
@@ -88,21 +86,9 @@ def plan_in_turn(
                 }
             )
             results.append((name, result if out is None else replace(result, out=Path(out) / name)))
-        document = {
-            "format": FORMAT,
-            "version": __version__,
-            "kind": "parts",
-            "input": {
-                "file": source.model.file,
-                "sha256": source.model.sha256,
-                "volume_mm3": source.model.volume,
-            },
-            "pieces": rows,
-            "totals": totals_of([result for _, result in results]),
-        }
-        if output is not None:
-            output.write(SEVERAL, as_text(document))
-    return Pieces(document=document, results=tuple(results), out=None if out is None else Path(out))
+        model = source.model
+        given = {"input": {"file": model.file, "sha256": model.sha256, "volume_mm3": model.volume}}
+        return finished("parts", given, rows, results, output=output, out=out)
 
 
 def _own(resolved: Resolved, copy: StandingPart) -> Resolved:

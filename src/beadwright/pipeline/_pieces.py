@@ -10,7 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from beadwright import __version__
 from beadwright.errors import GeometryError, SettingsError
+from beadwright.pipeline._json import as_text
+from beadwright.pipeline._output import SEVERAL, Output
 from beadwright.pipeline._result import PlanResult
 
 FORMAT = "beadwright pieces 1"
@@ -63,6 +66,29 @@ def _taken(result: PlanResult) -> dict[str, float]:
     """Time and mass, as far as they are known."""
     totals = result.document["totals"]
     return {key: totals[key] for key in ("time_s", "mass_kg") if key in totals}
+
+
+def finished(
+    kind: str,
+    given: Mapping[str, Any],
+    rows: Sequence[Mapping[str, Any]],
+    results: Sequence[tuple[str, PlanResult]],
+    *,
+    output: Output | None,
+    out: str | Path | None,
+) -> Pieces:
+    """All pieces with their document, which is written into the folder of all if there is one."""
+    document = {
+        "format": FORMAT,
+        "version": __version__,
+        "kind": kind,
+        **given,
+        "pieces": rows,
+        "totals": totals_of([result for _, result in results]),
+    }
+    if output is not None:
+        output.write(SEVERAL, as_text(document))
+    return Pieces(document=document, results=tuple(results), out=None if out is None else Path(out))
 
 
 def totals_of(results: Sequence[PlanResult]) -> dict[str, float]:

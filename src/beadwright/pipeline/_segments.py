@@ -13,14 +13,12 @@ from tempfile import TemporaryDirectory
 from types import MappingProxyType
 from typing import Any
 
-from beadwright import __version__
 from beadwright.brep import CutFace, Segment
 from beadwright.errors import InputError
 from beadwright.mesh import ENDINGS
 from beadwright.pipeline._guard import cut_step
-from beadwright.pipeline._json import as_text
-from beadwright.pipeline._output import SEVERAL, Output, output_folder
-from beadwright.pipeline._pieces import FORMAT, Pieces, named, told_of, totals_of
+from beadwright.pipeline._output import Output, output_folder
+from beadwright.pipeline._pieces import Pieces, finished, named, told_of
 from beadwright.pipeline._plan import Progress, plan_part
 from beadwright.pipeline._result import PlanResult
 from beadwright.settings import Resolved
@@ -88,22 +86,15 @@ def plan_segments(
                 result = replace(result, out=Path(out) / name)
             results.append((name, result))
             rows.append(_segment_row(name, segment, own, result))
-        document = {
-            "format": FORMAT,
-            "version": __version__,
-            "kind": "segments",
+        given = {
             "input": {"file": made.file, "sha256": made.sha256, "volume_mm3": made.volume},
             "cuts": [
                 {"point_mm": list(point), "normal": list(normal)}
                 for point, normal in (cut.plane() for cut in settings.cut)
             ],
             "volumes_off_relative": made.off(),
-            "pieces": rows,
-            "totals": totals_of([result for _, result in results]),
         }
-        if out is not None:
-            output.write(SEVERAL, as_text(document))
-    return Pieces(document=document, results=tuple(results), out=None if out is None else Path(out))
+        return finished("segments", given, rows, results, output=None if out is None else output, out=out)
 
 
 def _own(resolved: Resolved, segment: Segment) -> Resolved:
