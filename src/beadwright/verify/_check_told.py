@@ -178,7 +178,7 @@ def _bead(moves: Moves, layer: DepositLayer, bead: Bead, digit: float, mapped: b
     if not len(rows):
         if bead.role in LAID:
             text = f"{bead.role} bead {bead.index} has no move with the extruder on"
-            notes.add(Finding(code="missing-bead", level="error", text=text, layer=layer.index), bead.line)
+            notes.fault(layer, "missing-bead", text, line=bead.line)
         return
     low = layer.z0 if bead.role == "wall" or bead.role in PASSING else layer.z
     high = np.inf if bead.role in PASSING else layer.z
@@ -210,7 +210,7 @@ def _bead(moves: Moves, layer: DepositLayer, bead: Bead, digit: float, mapped: b
         _at_move(moves, int(rows[-1]), "bead-path", text, notes, layer.index, open_by)
     if bead.role == "contour" and bead.rank == "1" and not bead.offset <= bead.width:
         text = f"rank 1, but an offset of {bead.offset} leaves the boundary out of reach of a width of {bead.width}"
-        notes.add(Finding(code="offset", level="error", text=text, layer=layer.index), bead.line)
+        notes.fault(layer, "offset", text, line=bead.line)
 
 
 def _stop_lead(
@@ -232,16 +232,8 @@ def _stop_lead(
     text = f"bead {bead.index} is laid with the extruder off over its end, longer than its lag accounts for"
     if abs(found - bead.stop_lead) > LED:
         text, allowed = f"bead {bead.index} does not go on to its end after its stop", bead.stop_lead
-    finding = Finding(
-        code="stop-lead",
-        level="error",
-        text=text,
-        layer=layer.index,
-        measured=found,
-        allowed=allowed if np.isfinite(allowed) else 0.0,
-        unit="mm",
-    )
-    notes.add(finding, bead.line)
+    limit = allowed if np.isfinite(allowed) else 0.0
+    notes.fault(layer, "stop-lead", text, found, limit, "mm", line=bead.line)
 
 
 def _triple(moves: Moves, row: int) -> tuple[float, float, float]:
