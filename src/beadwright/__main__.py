@@ -3,7 +3,7 @@
 import os
 import signal
 
-INTERRUPTED = 130
+from beadwright.errors import INTERRUPTED
 
 
 def main() -> None:

@@ -14,6 +14,9 @@ from __future__ import annotations
 
 import os
 
+INTERRUPTED = 130
+"""Exit code of a command that was interrupted, by the keyboard or a signal to end."""
+
 
 class BeadwrightError(Exception):
     """Base of all errors raised on purpose; never raised itself.

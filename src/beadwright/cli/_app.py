@@ -18,14 +18,13 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from beadwright import __version__
-from beadwright.errors import BeadwrightError, InternalError, unexpected
+from beadwright.errors import INTERRUPTED, BeadwrightError, InternalError, unexpected
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from beadwright.pipeline import Progress
 
-INTERRUPTED = 130
 FAULT_OF_OURS = InternalError.exit_code
 
 app = typer.Typer(

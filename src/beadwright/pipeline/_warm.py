@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from beadwright.arcs import fit, offset, offset_path, subtract, unite
+from beadwright.compiled import stamp
 from beadwright.curves import CurveKind, CurveLoops
 from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._load import load_kernels
@@ -156,7 +157,7 @@ def _caches(names: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _key(names: tuple[str, ...]) -> str:
-    """What the compiled kernels depend on: numba's own cache looks at no more."""
+    """What the compiled kernels depend on."""
     import llvmlite.binding
     import numba
 
@@ -164,6 +165,5 @@ def _key(names: tuple[str, ...]) -> str:
     for name in names:
         file = sys.modules[name].__file__
         assert file is not None
-        status = Path(file).stat()
-        parts.append(f"{name} {status.st_mtime_ns} {status.st_size}")
+        parts.append(f"{name} {stamp(Path(file))}")
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()

@@ -22,7 +22,6 @@ from beadwright.arcs._kernels.fit_certify import (
     MOVE_COLUMNS,
     arc_bound,
 )
-from beadwright.arcs._kernels.fit_options import helper, kernel
 from beadwright.arcs._kernels.fit_section import fit_section
 from beadwright.arcs._kernels.fit_table import (
     COLUMNS,
@@ -33,6 +32,7 @@ from beadwright.arcs._kernels.fit_table import (
     tilt_at_end,
     turn_between,
 )
+from beadwright.compiled import helper, kernel
 
 LINE, CIRCLE, CONNECTOR = 0, 1, 7
 # Marks of a curve: 0 nothing, 1 moves as they are, 2 a spline; its rows in the table, its corners in `breaks`;

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_options import helper
+from beadwright.compiled import helper
 
 
 @helper

@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_options import helper
 from beadwright.arcs._kernels.fit_table import X, Y
+from beadwright.compiled import helper
 
 # Kink, rad, at which an arc counts as tangent to what follows.
 KINK = 1e-8

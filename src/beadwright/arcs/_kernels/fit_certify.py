@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 
 from beadwright.arcs._kernels.fit_bezier import restrict
-from beadwright.arcs._kernels.fit_options import helper
+from beadwright.compiled import helper
 
 # Columns of a move: start x, y, bulge, curve, first piece, t, last piece, t, bound, end x, y, kinked.
 MOVE_COLUMNS = 12

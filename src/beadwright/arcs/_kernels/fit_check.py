@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from beadwright.arcs._kernels.fit_certify import M_BOUND, arc_bound
-from beadwright.arcs._kernels.fit_options import kernel
+from beadwright.compiled import kernel
 
 
 @kernel

@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_options import helper
 from beadwright.arcs._kernels.fit_table import AHEAD, ARCS, KAPPA, LENGTH, RISE, SCALE, THETA, WEIGHT
+from beadwright.compiled import helper
 
 # Turn that one arc may take, rad.
 MAX_TURN = 1.6

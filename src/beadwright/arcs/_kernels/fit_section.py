@@ -24,7 +24,6 @@ from beadwright.arcs._kernels.fit_certify import (
     arc_bound,
 )
 from beadwright.arcs._kernels.fit_layout import MAX_TURN, plan, rise_at, row_before
-from beadwright.arcs._kernels.fit_options import helper
 from beadwright.arcs._kernels.fit_table import (
     ARCS,
     LENGTH,
@@ -39,6 +38,7 @@ from beadwright.arcs._kernels.fit_table import (
     integrate,
     turn_between,
 )
+from beadwright.compiled import helper
 
 # Columns of a node: row before it, piece, t, x, y, tangent x, y, and the curve's own point there.
 N_ROW, N_PIECE, N_T, N_X, N_Y, N_TX, N_TY, N_CX, N_CY, NODE = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from beadwright.arcs._kernels.fit_bezier import tangent_and_curvature
-from beadwright.arcs._kernels.fit_options import helper
+from beadwright.compiled import helper
 
 PIECE, T, X, Y, TX, TY, KAPPA, LENGTH, ARCS, THETA, RISE = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10
 AHEAD, SCALE, WEIGHT, COLUMNS = 11, 12, 13, 14

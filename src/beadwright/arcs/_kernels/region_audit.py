@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_options import helper, kernel
 from beadwright.arcs._kernels.region_graph import outside
 from beadwright.arcs._kernels.region_grid import boxes, build, cells, pieces
 from beadwright.arcs._kernels.region_raw import HELPER
@@ -26,6 +25,7 @@ from beadwright.arcs._kernels.span import (
     put,
     roots,
 )
+from beadwright.compiled import helper, kernel
 
 # Rows of the findings: ends that do not meet, crossings, loops nested wrongly, spans too near to the source,
 # spans too far from it, area lost, grey places.

@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_options import helper
 from beadwright.arcs._kernels.region_grid import boxes, build, cells, pieces
 from beadwright.arcs._kernels.span import (
     EX,
@@ -23,6 +22,7 @@ from beadwright.arcs._kernels.span import (
     locate,
     roots,
 )
+from beadwright.compiled import helper
 
 # Rows of the counters: cuts, nodes, whether any pair was nearly tangent.
 CUTS, NODES, NEAR = 0, 1, 2

@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_options import helper, kernel
 from beadwright.arcs._kernels.region_cut import CUTS, NODES, meetings
 from beadwright.arcs._kernels.region_grid import ordered, sort
 from beadwright.arcs._kernels.span import COLUMNS, SWEEP, X0, X1, Y0, Y1, K, green, put, round_trip
+from beadwright.compiled import helper, kernel
 
 # Columns of an edge: nodes, count of channel 0 and 1, a sub-edge along it, one against it.
 A, B, W0, W1, ALONG, AGAINST = range(6)

@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_options import helper
 from beadwright.arcs._kernels.span import SWEEP, X0, X1, Y0, Y1, place
+from beadwright.compiled import helper
 
 # Columns of the description of a grid.
 GX, GY, INVERSE, NX, NY = range(5)

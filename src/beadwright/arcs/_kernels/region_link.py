@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_options import helper, kernel
 from beadwright.arcs._kernels.region_graph import AGAINST, ALONG
 from beadwright.arcs._kernels.span import COLUMNS, EX, EY, SWEEP, TX, TY, X0, X1, Y0, Y1, K
+from beadwright.compiled import helper, kernel
 
 UNION, COMMON, FIRST, SECOND, EITHER, NEGATIVE = range(6)
 

@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_options import helper, kernel
 from beadwright.arcs._kernels.span import COLUMNS, EX, EY, SWEEP, TX, TY, X0, X1, Y0, Y1, K, put
+from beadwright.compiled import helper, kernel
 
 # What a raw span is: a moved source span, an arc round a corner, a helper line that never survives.
 MOVED, JOIN, HELPER = 0, 1, 2

@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_options import kernel
 from beadwright.arcs._kernels.span import COLUMNS, put
+from beadwright.compiled import kernel
 
 # Bulge of a quarter turn, with room for rounding.
 QUARTER = 0.41421356237309503 * (1.0 + 1e-12)

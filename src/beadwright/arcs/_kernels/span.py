@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_options import helper
+from beadwright.compiled import helper
 
 X0, Y0, X1, Y1, TX, TY, K, SWEEP, EX, EY = range(10)
 COLUMNS = 10

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.section._kernels.options import helper, kernel
+from beadwright.compiled import helper, kernel
 
 STOP = 2.0**-44
 """A piece of a side shorter than this part of it is not halved further: two roots inside are none."""

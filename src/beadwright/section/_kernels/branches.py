@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from beadwright.compiled import helper, kernel
 from beadwright.section._kernels.codes import (
     B_ANGLE,
     B_CIRCLE,
@@ -27,7 +28,6 @@ from beadwright.section._kernels.codes import (
 )
 from beadwright.section._kernels.level import meridian, profile
 from beadwright.section._kernels.nodes import bezier3, spline_root
-from beadwright.section._kernels.options import helper, kernel
 from beadwright.section._kernels.quadric import turned_quadric
 from beadwright.section._kernels.rows import add, level_row
 from beadwright.section._kernels.tangency import NEAR, meridian_radius, pushed_sine

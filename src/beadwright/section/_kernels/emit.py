@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from beadwright.compiled import kernel
 from beadwright.section._kernels.codes import (
     B_ANGLE,
     B_CIRCLE,
@@ -20,7 +21,6 @@ from beadwright.section._kernels.codes import (
 )
 from beadwright.section._kernels.level import level_point
 from beadwright.section._kernels.locate import span_of
-from beadwright.section._kernels.options import kernel
 from beadwright.section._kernels.put import (
     grown_control,
     grown_pieces,

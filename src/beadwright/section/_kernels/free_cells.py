@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
+from beadwright.compiled import helper
 from beadwright.section._kernels.bernstein import copy_net, copy_row, halve
-from beadwright.section._kernels.options import helper
 
 BITS = 28
 """A knot span is this many halvings wide in the integers that name corners."""

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
+from beadwright.compiled import helper, kernel
 from beadwright.section._kernels.bernstein import copy_row, evaluate, halve, roots
 from beadwright.section._kernels.free_cells import BITS, cells_of_plane, corner
-from beadwright.section._kernels.options import helper, kernel
 
 TIE = 1e-9
 """Crossings of a cell's border nearer than this across w may swap places, mm."""

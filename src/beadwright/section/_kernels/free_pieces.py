@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
+from beadwright.compiled import helper, kernel
 from beadwright.section._kernels.bernstein import basis, copy_row, evaluate
 from beadwright.section._kernels.free_trace import point
-from beadwright.section._kernels.options import helper, kernel
 
 CHECKS = 5
 """Places inside a piece where it is compared with the surface."""

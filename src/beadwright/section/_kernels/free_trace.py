@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
+from beadwright.compiled import helper, kernel
 from beadwright.section._kernels.bernstein import evaluate
-from beadwright.section._kernels.options import helper, kernel
 
 NEAREST = 6
 SAMPLES = 5

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from beadwright.compiled import helper, kernel
 from beadwright.section._kernels.codes import (
     B_ANGLE,
     B_CIRCLE,
@@ -24,7 +25,6 @@ from beadwright.section._kernels.codes import (
     TURNED_SPLINE,
 )
 from beadwright.section._kernels.nodes import bezier3
-from beadwright.section._kernels.options import helper, kernel
 
 
 @helper

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.section._kernels.options import kernel
+from beadwright.compiled import kernel
 
 
 @kernel

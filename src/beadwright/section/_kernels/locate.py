@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from beadwright.compiled import helper, kernel
 from beadwright.section._kernels.codes import B_ANGLE, B_CIRCLE, B_FREE, B_LEVEL, B_LINE, B_PUSHED
 from beadwright.section._kernels.level import point
-from beadwright.section._kernels.options import helper, kernel
 
 TURN = 2.0 * pi
 LOCATE_SAMPLES = 24

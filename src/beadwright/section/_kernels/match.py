@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.section._kernels.options import helper, kernel
+from beadwright.compiled import helper, kernel
 
 NEAR = 1e-6
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.section._kernels.options import helper, kernel
+from beadwright.compiled import helper, kernel
 
 LINE = 0
 CONIC = 1

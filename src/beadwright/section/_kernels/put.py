@@ -7,11 +7,11 @@ from typing import Any
 
 import numpy as np
 
+from beadwright.compiled import helper
 from beadwright.section._kernels.codes import (
     C_CIRCLE,
 )
 from beadwright.section._kernels.level import level_point, span_at
-from beadwright.section._kernels.options import helper
 
 LEVEL_TARGET = 1e-7  # deviation between interpolation points that ends the halving, mm
 LEVEL_HALVINGS = 14

@@ -11,6 +11,7 @@ from __future__ import annotations
 from math import acos, pi, sqrt
 from typing import Any
 
+from beadwright.compiled import helper
 from beadwright.section._kernels.codes import (
     B_ANGLE,
     B_CIRCLE,
@@ -19,7 +20,6 @@ from beadwright.section._kernels.codes import (
     C_HYPERBOLA,
     C_PARABOLA,
 )
-from beadwright.section._kernels.options import helper
 from beadwright.section._kernels.rows import add, line_row
 from beadwright.section._kernels.tangency import NEAR, conic_sine
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from math import hypot
 from typing import Any
 
+from beadwright.compiled import helper
 from beadwright.section._kernels.codes import B_LEVEL, B_LINE, C_CIRCLE, C_LEVEL, C_LINE
-from beadwright.section._kernels.options import helper
 
 
 @helper

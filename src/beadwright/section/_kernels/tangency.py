@@ -9,6 +9,7 @@ from __future__ import annotations
 from math import atan2, cos, floor, hypot, pi, sin, sqrt
 from typing import Any
 
+from beadwright.compiled import helper
 from beadwright.section._kernels.codes import (
     B_LEVEL,
     B_PUSHED,
@@ -19,7 +20,6 @@ from beadwright.section._kernels.codes import (
 )
 from beadwright.section._kernels.level import level_point, meridian, point, span_at
 from beadwright.section._kernels.nodes import bezier3
-from beadwright.section._kernels.options import helper
 
 NEAR = 1e-4
 """Sine below which a part of a curve is nearly tangent."""

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from beadwright.compiled import helper
 from beadwright.section._kernels.codes import (
     B_ANGLE,
     B_CIRCLE,
@@ -15,7 +16,6 @@ from beadwright.section._kernels.codes import (
     C_HYPERBOLA,
     C_PARABOLA,
 )
-from beadwright.section._kernels.options import helper
 from beadwright.section._kernels.quadric import (
     LINE_WITHIN,
     ROUNDING,
