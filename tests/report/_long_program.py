@@ -45,9 +45,9 @@ def program_text(layers: int, moves: int) -> str:
     return "".join(parts)
 
 
-def long_sheet(layers: int, moves: int) -> SheetData:
-    """The sheet of such a program, with the outline of its outer ring as region."""
-    reader, found = read_moves([program_text(layers, moves)])
+def long_sheet(layers: int, moves: int, *, text: str | None = None) -> SheetData:
+    """The sheet of such a program, or of its text with changes, with the outline of its outer ring as region."""
+    reader, found = read_moves([text or program_text(layers, moves)])
     rows = []
     for k, layer in enumerate(found):
         run = next(run for run in layer.runs if run.bead >= 0)

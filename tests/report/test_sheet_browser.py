@@ -20,7 +20,7 @@ from beadwright.pipeline._warm import SAMPLE
 from beadwright.report import sheet_page
 from beadwright.report._sheet_page import sheet_file
 from tests.report._browser import Page, browser
-from tests.report._long_program import RADIUS, WIDTH, long_sheet
+from tests.report._long_program import RADIUS, WIDTH, long_sheet, program_text
 
 KEYS = {"up": "\ue013", "down": "\ue015", "left": "\ue012", "right": "\ue014", "page_up": "\ue00e", "home": "\ue011",
         "end": "\ue010", "escape": "\ue00c"}  # fmt: skip
@@ -103,6 +103,26 @@ def test_a_move_names_its_line_of_the_program(driver: Any, planned: Path) -> Non
     assert lines[int(told[3]) - 1].startswith(
         (f"G1 X{x:.4f} Y{y:.4f}", f"G2 X{x:.4f} Y{y:.4f}", f"G3 X{x:.4f} Y{y:.4f}")
     )
+
+
+def test_a_bead_whose_width_changes_is_drawn_with_one_start(driver: Any, tmp_path: Path) -> None:
+    lines = program_text(1, MOVES).split("\n")
+    arcs = [k for k, line in enumerate(lines) if line.startswith("G3 ")]
+    for place, width in ((arcs[12], 7.9), (arcs[6], 8.1)):
+        lines.insert(place, f"(width mm={width})")
+    path = tmp_path / "varied.html"
+    path.write_text(sheet_page(long_sheet(1, MOVES, text="\n".join(lines))), encoding="utf-8")
+    page = Page(driver, path)
+    page.run(
+        "window.starts = new Set(); const arc = CanvasRenderingContext2D.prototype.arc;"
+        "CanvasRenderingContext2D.prototype.arc = function (x, y, r, ...rest) {"
+        " if (r === 2.6) window.starts.add(`${x},${y}`); return arc.call(this, x, y, r, ...rest); };"
+    )
+    page.press("t", "t")
+
+    runs = page.run("return [...sheet.layerOf(0).run_bead].filter((bead) => bead >= 0)")
+    assert runs == [0, 0, 0, 1]
+    assert page.run("return window.starts.size") == 2
 
 
 def test_faces_and_curves_are_told(driver: Any, planned: Path) -> None:

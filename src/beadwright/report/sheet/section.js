@@ -203,7 +203,8 @@ function startPoints(pen, view, layer, palette) {
   pen.fillStyle = palette.field;
   const q = 1e-5;
   for (let r = 0; r < layer.run_bead.length; r++) {
-    if (layer.run_bead[r] < 0) continue;
+    // A bead whose width changes has a run for each width; it starts with the first.
+    if (layer.run_bead[r] < 0 || (r > 0 && layer.run_bead[r] === layer.run_bead[r - 1])) continue;
     pen.beginPath();
     pen.arc(view.x(layer.run_x[r] * q), view.y(layer.run_y[r] * q), 2.6, 0, 2 * Math.PI);
     pen.fill();
