@@ -86,18 +86,24 @@ def told_grid(told: Told) -> Grid | None:
 
 
 def grid_of(text: str, name: str, layers: int) -> Grid:
-    """The map of a file: rows x,y,z.
+    """The map of a file: rows x,y,z, with a header or without, and lines that begin with #.
 
     Raises
     ------
     InputError
-        It holds no full grid.
+        A row is no three numbers, or they make no full grid.
     """
     rows = []
-    for line in text.splitlines():
-        values = [number(word) for word in re.split("[,;\t]", line.strip())]
-        if len(values) == 3 and np.isfinite(values).all():
-            rows.append(values)
+    for at, line in enumerate(text.splitlines(), 1):
+        words = [word.strip() for word in re.split("[,;\t]", line)]
+        header = not rows and [word[:1].lower() for word in words] == ["x", "y", "z"]
+        if header or not line.strip() or words[0].startswith("#"):
+            continue
+        values = [number(word) for word in words]
+        # A row passed over would leave a coarser map to judge by.
+        if len(values) != 3 or not np.isfinite(values).all():
+            raise InputError(f"{name}:{at}: expected three numbers x,y,z in mm, got {line.strip()[:60]!r}")
+        rows.append(values)
     table = np.array(rows, dtype=float).reshape(-1, 3)
     x, y = np.unique(table[:, 0]), np.unique(table[:, 1])
     if len(x) < 2 or len(y) < 2 or len(table) != len(x) * len(y):
