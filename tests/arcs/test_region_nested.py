@@ -44,3 +44,17 @@ def test_a_wall_that_begins_at_the_height_of_the_highest_ray() -> None:
 
     assert not crooked(spans_of(region.loops))
     assert len(unite(region).region.loops) == 7
+
+
+@pytest.mark.parametrize("height", [0.0, 5e-324, 1.78e-311, 1e-300])
+def test_loops_whose_heights_differ_by_less_than_can_be_divided_by(height: float) -> None:
+    """Two heights one of which is no normal number: what lies there was in no bin, and memory beside them was read."""
+    hole = make.path([[60.0, height], [-30.0, -50.0], [-30.0, 50.0]])
+    region = make.region(make.circle(0.0, 0.0, 90.0), hole)
+
+    assert region_area(unite(region).region) == pytest.approx(math.pi * 90**2 - 4500, rel=1e-9)
+    # The material grows by 1: a disc of 91, and the triangle's inradius, twice its area by its length, is less by 1.
+    inradius = 2 * 4500 / (100 + 2 * math.hypot(90, 50))
+    assert region_area(offset(region, distance=-1.0).region) == pytest.approx(
+        math.pi * 91**2 - 4500 * (1 - 1 / inradius) ** 2, rel=1e-9
+    )

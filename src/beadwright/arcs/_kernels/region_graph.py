@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from beadwright.arcs._kernels.region_cut import CUTS, NODES, meetings
-from beadwright.arcs._kernels.region_grid import ordered, sort
+from beadwright.arcs._kernels.region_grid import bins_per, ordered, sort
 from beadwright.arcs._kernels.span import COLUMNS, SWEEP, X0, X1, Y0, Y1, K, green, put, round_trip
 from beadwright.compiled import helper, kernel
 
@@ -184,7 +184,7 @@ def outside(e: Any, w: Any, part: Any, parts: int, x: Any, y: Any, total: Any) -
     lo, hi = np.inf, -np.inf
     for p in range(parts):
         lo, hi = min(lo, y[p]), max(hi, y[p])
-    q = parts / (hi - lo) if hi > lo else 0.0
+    q = bins_per(float(parts), lo, hi)
     bin_of = np.empty(parts, np.int64)
     for p in range(parts):
         bin_of[p] = min(parts - 1, int((y[p] - lo) * q))

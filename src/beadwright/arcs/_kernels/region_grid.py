@@ -84,6 +84,16 @@ def build(s: Any, box: Any, least: float) -> tuple[Any, Any, Any]:
 
 
 @helper
+def bins_per(n: float, lo: float, hi: float) -> float:
+    """Bins by length where n of them reach from the least to the greatest value; 0 where these are one.
+
+    They are one, too, where the quotient overflows: 0 times infinity would be a value in no bin.
+    """
+    scale = n / (hi - lo) if hi > lo else 0.0
+    return scale if scale < np.inf else 0.0
+
+
+@helper
 def ordered(key: Any) -> Any:
     """Rows in ascending order of a key: bins, then a shell sort in each."""
     n = len(key)
@@ -91,7 +101,7 @@ def ordered(key: Any) -> Any:
     lo, hi = np.inf, -np.inf
     for i in range(n):
         lo, hi = min(lo, key[i]), max(hi, key[i])
-    scale = (n - 1) / (hi - lo) if hi > lo else 0.0
+    scale = bins_per(n - 1.0, lo, hi)
     head = np.zeros(n + 2, np.int64)
     for i in range(n):
         head[int((key[i] - lo) * scale) + 2] += 1
