@@ -93,7 +93,7 @@ def grid_of(text: str, name: str, layers: int) -> Grid:
     InputError
         A row is no three numbers, or they make no full grid.
     """
-    rows = []
+    rows: list[list[float]] = []
     for at, line in enumerate(text.splitlines(), 1):
         words = [word.strip() for word in re.split("[,;\t]", line)]
         header = not rows and [word[:1].lower() for word in words] == ["x", "y", "z"]
