@@ -60,6 +60,7 @@ def test_export_answers_in_json(capsys: pytest.CaptureFixture[str], folder: Path
         (("view", "{out}", "--layer", "9", "-o", "a.svg"), "there is no layer 9; the sheet holds 0 to 1"),
         (("view", "{out}", "--layer", "1", "--column", "-o", "a.png"), "exclude each other"),
         (("export", "{out}", "pearls", "-o", "a.csv"), "expected one of beads, sections"),
+        (("export", "{out}", "summary", "-o", "a.csv"), "`summary` can be written as .md only"),
         (("export", "{out}", "stock", "-o", "a.csv"), "the plan holds no stock"),
         (("export", "{out}", "moves", "-o", "a.csv", "--layers", "5:9"), "the sheet holds no such layer"),
     ],
@@ -77,4 +78,16 @@ def test_faults_are_told_and_leave_nothing(
 
     assert (code, out) == (2, "")
     assert words in err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(("place", "name"), [("--out", "folder"), ("--sheet", "sheet.html")])
+def test_verify_refuses_a_place_for_the_sheet_that_is_not_written(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, place: str, name: str
+) -> None:
+    arguments = ("verify", "a.nc", "a.step", "--no-sheet", place, tmp_path / name)
+    code, out, err = call(capsys, *arguments)
+
+    assert (code, out) == (2, "")
+    assert f"--no-sheet and {place} exclude each other" in err
     assert list(tmp_path.iterdir()) == []

@@ -78,6 +78,17 @@ def test_a_job_file_gives_what_no_option_overrules(tmp_path: Path) -> None:
     assert told["height_mm"]["from"] == "default"
 
 
+def test_each_value_of_a_table_tells_where_it_came_from(tmp_path: Path) -> None:
+    job = written(tmp_path, "job.toml", 'fill = {overlap = 0.1, kind = "ribs"}\n')
+
+    told = resolve({"fill": {"kind": "lines"}}, job=job).as_dict()
+
+    assert told["fill.kind"] == {"value": "lines", "from": "option"}
+    assert told["fill.overlap"] == {"value": 0.1, "from": "job"}
+    assert told["fill.adapt"] == {"value": True, "from": "default"}
+    assert told["sequence.sites"]["from"] == "default"
+
+
 def test_every_fault_of_all_files_is_told_with_its_line(tmp_path: Path) -> None:
     machine = written(
         tmp_path,

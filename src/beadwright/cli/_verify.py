@@ -87,8 +87,11 @@ def verify(
     Exit code 0: all holds; 1: it does not; 2: the program or the part cannot be read.
     """
     with Edge():
+        from beadwright.errors import SettingsError
         from beadwright.pipeline import sheet_beside, verify_options, verify_program
 
+        if no_sheet and (sheet is not None or out is not None):
+            raise SettingsError(f"--no-sheet and --{'out' if sheet is None else 'sheet'} exclude each other")
         options = verify_options(
             layers=None if every else layers,
             tolerance=tolerance,

@@ -114,7 +114,7 @@ def export(
     kind = path.suffix.lower().removeprefix(".")
     if kind not in ENDINGS[what]:
         names = " or ".join(f".{ending}" for ending in ENDINGS[what])
-        raise OutputError(f"{path}: {what} are written as {names}")
+        raise OutputError(f"{path}: `{what}` can be written as {names} only")
     if not (np.isfinite(chord) and chord > 0):
         raise SettingsError(f"--chord: expected a length above 0 mm, got {chord:g}")
     sheet = read_sheet(folder)

@@ -12,6 +12,7 @@ from beadwright.beads import Bead
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Budget, Finding
 from beadwright.pipeline._built import Built
+from beadwright.process import clock_text
 from beadwright.report import BeadStroke, layer_svg
 
 
@@ -87,6 +88,14 @@ class PlanResult:
         """Whether there is a finding of level error."""
         return any(finding.level == "error" for finding in self.findings)
 
+    def __repr__(self) -> str:
+        """The plan in a line: its program and arrays would fill many screens."""
+        totals = self.document["totals"]
+        return (
+            f"<PlanResult of {self.document['input']['file']}: {totals['layers']} layers, {totals['beads']} beads,"
+            f" {len(self.findings)} findings>"
+        )
+
     def _repr_html_(self) -> str:
         """The plan as a notebook shows it: its totals, and the layer with the greatest bound."""
         totals, bounds = self.document["totals"], self.document["bounds_mm"]
@@ -95,7 +104,7 @@ class PlanResult:
             ("layers, beads", f"{totals['layers']}, {totals['beads']}"),
             ("bead length", f"{totals['length_mm'] / 1000:.4g} m"),
             ("bound of all beads", f"{bounds['total']:.4g} mm"),
-            *([("build time", f"{totals['time_s'] / 3600:.3g} h")] if "time_s" in totals else []),
+            *([("build time", clock_text(totals["time_s"]))] if "time_s" in totals else []),
             *([("mass", f"{totals['mass_kg']:.4g} kg")] if "mass_kg" in totals else []),
             ("findings", f"{len(self.findings)}"),
         ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -106,8 +106,8 @@ class Resolved:
                 first, end = value
                 value = f"{first}:{'' if end is None else end}"
             if isinstance(value, Section) and not value.LEAF:
-                for _, key, each in leaves(value, (name,)):
-                    told[key] = {"value": each, "from": source}
+                for path, key, each in leaves(value, (name,)):
+                    told[key] = {"value": each, "from": self.source[dotted(path)]}
             else:
                 told[key_of(name)] = {"value": _without_folder(name, plain(value)), "from": source}
         for prefix, card in (("machine", self.machine), ("material", self.material)):
@@ -183,6 +183,16 @@ def resolve(
         name: source if name in given else "job" if name in job_document.values else "default"
         for name in PlanSettings.model_fields
     }
+    for name, value in settings:
+        if isinstance(value, Section) and not value.LEAF:
+            for path, _, _ in leaves(value, (name,)):
+                told[dotted(path)] = (
+                    source
+                    if _holds(given, path)
+                    else "job"
+                    if _holds(job_document.values, path)
+                    else "default"
+                )
     told.update(_sources("machine", own_machine, machine_document))
     told.update(_sources("material", own_material, material_read or NOTHING))
     return Resolved(
@@ -275,6 +285,15 @@ def _misplaced(model: type[Section], document: Document) -> str:
         return ""
     (is_one, option), (wanted, _) = _KINDS[likeliest], _KINDS[model]
     return f"holds the settings of {is_one}, where {wanted} is wanted; give it by {option}"
+
+
+def _holds(values: Any, path: Sequence[str]) -> bool:
+    """Whether values give what lies at a path of keys; one that stands for a whole table gives all of it."""
+    for name in path:
+        if not isinstance(values, Mapping):
+            return values is not None
+        values = values.get(name)
+    return values is not None
 
 
 def _sources(prefix: str, card: Section, document: Document) -> dict[str, str]:
