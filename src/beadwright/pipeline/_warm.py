@@ -14,6 +14,7 @@ from collections.abc import Callable
 from concurrent.futures import as_completed
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -63,24 +64,24 @@ def warm(whole: Callable[[], object], progress: Callable[[str, int, int], None] 
     Parameters
     ----------
     whole : callable
-        Plans `SAMPLE`, which meets whatever sections and arcs alone do not; at the top level of a module.
+        Plans `SAMPLE`, which meets all of them: in this process, where workers cannot live.
     progress : callable, optional
         Called as ``progress(stage, done, total)`` when something is finished.
     """
     tell = progress or _silent
     begun = time.perf_counter()
-    first: tuple[Callable[[], None], ...] = (_sections, _arcs, _others)
-    total = len(first) + 1
+    # Sections take half of it. What is compiled for them elsewhere must be there before they ask for it.
+    shares: tuple[Callable[[], None], ...] = (_sections, _others, _arcs)
+    total = len(shares)
     tell(COMPILING, 0, total)
     workers = Workers(min(2, core_count()))
     try:
-        calls = [workers.submit(function) for function in first]
+        calls = [workers.submit(share) for share in shares]
         for done, call in enumerate(as_completed(calls), 1):
             call.result()
             tell(COMPILING, done, total)
-        workers.submit(whole).result()
     except WorkerLost:
-        whole()  # meets them all
+        whole()
     finally:
         workers.shutdown(cancel_futures=True)
     names = load_kernels()
@@ -130,17 +131,32 @@ def _arcs() -> None:
 
 
 def _others() -> None:
-    """Kernels whose types are few and plain, so that the plan of the sample need not wait for them."""
+    """Kernels whose types are few and plain: compiled by those, so that no part need be made to meet them."""
     quicken()
+    for compiled, types in plain_kernels():
+        compiled.compile(types)
+
+
+def plain_kernels() -> tuple[tuple[Any, tuple[Any, ...]], ...]:
+    """Kernels of plain types, each with the types of its arguments as a call has them.
+
+    Numba's cache keeps a signature in words apart from that of a call.
+    """
     from numba import typeof
 
     from beadwright.beads._kernels import discs
     from beadwright.process._kernels import wall
+    from beadwright.section._kernels.locate import locate_all
 
-    row, grid, pairs = np.zeros(1), np.zeros((1, 2)), np.zeros((1, 2), np.int64)
-    # By the types of arguments as a call has them: numba's cache keeps a signature in words apart from that.
-    discs.compile(tuple(typeof(each) for each in (grid, grid, pairs, grid, 1.0)))
-    wall.compile(tuple(typeof(each) for each in (row, row, row, row, 1, 1, 1, 1.0)))
+    row, grid = np.zeros(1), np.zeros((1, 2))
+    count, pairs = np.zeros(1, np.int64), np.zeros((1, 2), np.int64)
+    spans = (grid, count, count, grid)
+    calls = (
+        (locate_all, (count, count, grid, count, pairs, grid, count, count, grid, count, spans)),
+        (discs, (grid, grid, pairs, grid, 1.0)),
+        (wall, (row, row, row, row, 1, 1, 1, 1.0)),
+    )
+    return tuple((compiled, tuple(typeof(each) for each in arguments)) for compiled, arguments in calls)
 
 
 def _caches(names: tuple[str, ...]) -> tuple[str, ...]:
