@@ -10,9 +10,10 @@ import pytest
 
 from beadwright.curves import chain_measures
 from beadwright.errors import BeadwrightError, StepError
-from beadwright.mesh import TriangleMesh, as_model, cut
+from beadwright.mesh import TriangleMesh, as_model, as_model_with_picture, cut
 from beadwright.pipeline import plan, verify_program
 from beadwright.pipeline._warm import SAMPLE
+from beadwright.report import read_sheet
 from beadwright.section import cut as cut_solid
 from beadwright.section import prepare
 from tests.mesh.test_mesh import prism, regular, together
@@ -32,6 +33,37 @@ def test_the_triangles_of_one_plane_are_one_face() -> None:
     )
     assert model.volume == pytest.approx(60 * 40 * 12, rel=1e-12)
     assert all(len(face.wires) == 1 and len(face.wires[0]) == 4 for face in model.faces)
+
+
+def test_a_meshs_picture_is_its_own_triangles_each_with_its_face() -> None:
+    mesh = prism(regular(12, 40.0), 9.0)
+    model, shown = as_model_with_picture(mesh, sha256="0" * 64)
+
+    np.testing.assert_array_equal(shown.corners, mesh.triangles)
+    corner = shown.points[shown.corners]
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    area = np.linalg.norm(normal, axis=1) / 2
+    # bottom, top and twelve sides; the triangles of each make up its face, and look its way
+    assert len(model.faces) == 14
+    for face in model.faces:
+        own = shown.face == face.id
+        assert area[own].sum() == pytest.approx(face.area, rel=1e-12)
+        assert (normal[own] @ face.surface.frame.axes[2] > 0).all()
+
+
+def test_a_meshs_sheet_shows_it_and_the_edges_where_it_bends(tmp_path: Path) -> None:
+    part = tmp_path / "post.stl"
+    trimesh.creation.cylinder(radius=60.0, height=8.0, sections=48).export(part)
+    plan(part, tmp_path / "out", workers=1)
+    sheet = read_sheet(tmp_path / "out" / "report.html")
+
+    assert sheet.triangles is not None
+    # 48 triangles of each end and two of each side; STL holds single precision
+    assert len(sheet.triangles.corners) == 4 * 48
+    assert np.ptp(sheet.triangles.points, axis=0) == pytest.approx([120, 120, 8], abs=1e-4)
+    # the sides turn by 7.5 degrees only, so just the two circles are drawn: 48 edges each
+    assert len(sheet.edges) == 2 * 48
+    assert all(np.ptp(chain[:, 2]) == 0 for chain in sheet.edges)
 
 
 @pytest.mark.parametrize("turned", [0.0, 0.7])

@@ -350,3 +350,43 @@ def test_a_million_moves(driver: Any, tmp_path: Path) -> None:
     assert time.monotonic() - start < 3.0
     assert timed(page, 500)[7] < 50.0
     assert path.stat().st_size < 40e6
+
+
+BORDER = """
+sheet.store.set({ turn: arguments[0], tip: arguments[1] }); sheet.store.flush();
+const c = document.getElementById("part"), pen = c.getContext("2d");
+const field = [...pen.getImageData(0, 0, 1, 1).data].join(), { width: w, height: h } = c;
+const bare = (x, y, wide, high) => { const d = pen.getImageData(x, y, wide, high).data; let n = 0;
+  for (let i = 0; i < d.length; i += 4) n += [...d.slice(i, i + 4)].join() !== field; return n; };
+return [bare(0, 0, w, 1) + bare(0, h - 1, w, 1) + bare(0, 0, 1, h) + bare(w - 1, 0, 1, h), bare(0, 0, w, h)];
+"""
+
+
+def test_all_of_the_part_is_seen_though_few_of_its_layers_are_planned(driver: Any, planned: Path) -> None:
+    page = Page(driver, planned / "report.html")
+    layers, whole = page.run("return [sheet.data.box_mm, sheet.data.whole_mm]")
+
+    # three layers of a part that is higher
+    assert whole[1][2] > layers[1][2] + 10
+    for turn, tip in ((-0.6, 0.5), (0.3, 0.0), (2.0, -1.2)):
+        border, painted = page.run(BORDER, turn, tip)
+        assert (border, painted > 2000) == (0, True)
+    # the elevation shows it too: its top is in the picture, under the headings' room
+    pale = page.run(
+        "const c = document.getElementById('elevation');"
+        "const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data;"
+        "let top = 1e9; const is = (i) => d[i] === 0xf6 && d[i + 1] === 0xf2 && d[i + 2] === 0xe7;"
+        "for (let i = 0; i < d.length; i += 4) if (is(i)) { top = Math.floor(i / 4 / c.width); break; } return top"
+    )
+    assert 40 < pale < 600
+
+
+def test_another_layer_colours_the_part_anew(driver: Any, planned: Path) -> None:
+    page = Page(driver, planned / "report.html")
+    before = page.picture("part")
+    page.press(KEYS["up"])
+    after = page.picture("part")
+    page.press(KEYS["down"])
+
+    assert after != before
+    assert page.picture("part") == before

@@ -7,7 +7,7 @@ from beadwright.mesh._contours import contours
 from beadwright.mesh._cut import MeshSection, cut
 from beadwright.mesh._measure import Joints, busiest, joints
 from beadwright.mesh._mesh import ENDINGS, TriangleMesh, load
-from beadwright.mesh._model import as_model
+from beadwright.mesh._model import as_model, as_model_with_picture
 
 __all__ = [
     "ENDINGS",
@@ -15,6 +15,7 @@ __all__ = [
     "MeshSection",
     "TriangleMesh",
     "as_model",
+    "as_model_with_picture",
     "busiest",
     "contours",
     "cut",

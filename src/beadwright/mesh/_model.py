@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.brep import Coedge, Edge, Face, Frame, Line3, Model, PlaneSurface, Shell, Solid
+from beadwright.brep import Coedge, Edge, Face, Frame, Line3, Model, PlaneSurface, Shell, Solid, Triangles
 from beadwright.errors import StepError
 from beadwright.mesh._mesh import TriangleMesh
 from beadwright.numeric import Finding
@@ -27,7 +27,12 @@ LEVEL = 1e-9
 
 
 def as_model(mesh: TriangleMesh, *, sha256: str) -> Model:
-    """A mesh as a solid of plane faces.
+    """A mesh as a solid of plane faces: the first of `as_model_with_picture`."""
+    return as_model_with_picture(mesh, sha256=sha256)[0]
+
+
+def as_model_with_picture(mesh: TriangleMesh, *, sha256: str) -> tuple[Model, Triangles]:
+    """A mesh as a solid of plane faces, and its own triangles, each with the face that it lies in.
 
     Parameters
     ----------
@@ -38,8 +43,10 @@ def as_model(mesh: TriangleMesh, *, sha256: str) -> Model:
 
     Returns
     -------
-    Model
+    model : Model
         With the finding `from-mesh`. It carries no shape of the CAD kernel's.
+    triangles : Triangles
+        For pictures; those without area are left out.
 
     Raises
     ------
@@ -68,12 +75,14 @@ def as_model(mesh: TriangleMesh, *, sha256: str) -> Model:
     faces: list[Face] = []
     order = np.argsort(patch, kind="stable")
     starts = np.concatenate([[0], np.flatnonzero(np.diff(patch[order])) + 1, [len(order)]])
+    owner = np.full(len(mesh.triangles), -1, np.int32)
     for first, last in pairwise(starts.tolist()):
         rows = order[first:last]
         weight = doubled[rows]
         if not weight.sum() > 0:
             continue  # triangles without area have no boundary of their own
         normal = normals[rows[int(weight.argmax())]]
+        owner[rows] = len(faces)
         centre = (corner[rows].mean(axis=1) * weight[:, None]).sum(axis=0) / weight.sum()
         faces.append(
             _face(
@@ -84,7 +93,14 @@ def as_model(mesh: TriangleMesh, *, sha256: str) -> Model:
         f"the part is a mesh of {len(mesh.triangles)} triangles: every bound is to the triangles, not to what was"
         " designed or scanned"
     )
-    return Model(
+    shown = (owner >= 0) & (doubled > 0)
+    picture = Triangles(
+        points=mesh.vertices,
+        corners=mesh.triangles[shown].astype(np.int32),
+        face=owner[shown],
+        chord=0.0,
+    )
+    model = Model(
         file=mesh.name,
         sha256=sha256,
         unit="mm",
@@ -100,6 +116,7 @@ def as_model(mesh: TriangleMesh, *, sha256: str) -> Model:
         gap=0.0,
         findings=(Finding(code="from-mesh", level="warning", text=told),),
     )
+    return model, picture
 
 
 class _HalfEdges:

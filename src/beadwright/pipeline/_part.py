@@ -33,7 +33,7 @@ def read_part(part: Any, *, walls: bool = False) -> Model:
             raise StepError(f"{part.file}: the model has no faces")
         return part
     if isinstance(part, (str, Path)):
-        return _read_mesh(Path(part)) if _is_mesh(part) else read_step(part, walls=walls)
+        return _read_mesh(Path(part))[0] if _is_mesh(part) else read_step(part, walls=walls)
     from beadwright.kernel import from_shape
 
     return from_shape(part, walls=walls)
@@ -43,10 +43,11 @@ def read_part_with_picture(part: Any, *, walls: bool = False) -> tuple[Model, Tr
     """`read_part`, and triangles of its faces for a picture.
 
     A file is divided by the process that reads it. A shape of the caller's comes from the caller's own CAD
-    kernel, in this process, and is divided here; where the kernel gives up, there is no picture.
+    kernel, in this process, and is divided here; where the kernel gives up, there is no picture. A mesh shows its
+    own triangles.
     """
-    if isinstance(part, (str, Path)) and not _is_mesh(part):
-        return read_with_picture(part, walls=walls)
+    if isinstance(part, (str, Path)):
+        return _read_mesh(Path(part)) if _is_mesh(part) else read_with_picture(part, walls=walls)
     model = read_part(part, walls=walls)
     if not model.kernel_bytes:
         return model, None
@@ -62,12 +63,12 @@ def _is_mesh(part: str | Path) -> bool:
     return Path(part).suffix.lower() in ENDINGS
 
 
-def _read_mesh(path: Path) -> Model:
-    """A mesh file as a solid of plane faces, with the finding that says what that is worth."""
-    from beadwright.mesh import as_model, load
+def _read_mesh(path: Path) -> tuple[Model, Triangles]:
+    """A mesh file as a solid of plane faces, with the finding that says what that is worth, and its triangles."""
+    from beadwright.mesh import as_model_with_picture, load
 
     mesh = load(path)
-    return as_model(mesh, sha256=hashlib.sha256(path.read_bytes()).hexdigest())
+    return as_model_with_picture(mesh, sha256=hashlib.sha256(path.read_bytes()).hexdigest())
 
 
 def describe_input(model: Model) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -11,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.beads import Bead
-from beadwright.brep import Conic3, Edge, Line3, Model, Triangles, curve_points
+from beadwright.brep import Conic3, Edge, Line3, Model, PlaneSurface, Triangles, curve_points
 from beadwright.pipeline._document import Laid
 from beadwright.pipeline._set_up import SetUp, composed, inverted
 from beadwright.report import (
@@ -35,6 +36,8 @@ NO_PICTURE = "the CAD kernel gave no picture of this part"
 ROUND, OF_A_PIECE = 64, 8
 # Chains of edges that a picture can use; more are a grey field.
 MAX_EDGES = 20_000
+# Edges of a mesh that bend by no more are its division, not the part's: cosine of 30 degrees, for a picture only.
+SMOOTH = math.cos(math.pi / 6)
 
 
 def plan_sheet(
@@ -146,9 +149,28 @@ def _keys(starts: Floats, ends: Floats) -> npt.NDArray[np.int64]:
 
 
 def edge_chains(model: Model, matrix: Floats) -> tuple[Floats, ...]:
-    """The edges of a part as chains of points in machine coordinates, mm, for a picture only."""
-    chains = [_chain(edge) for edge in model.edges[:MAX_EDGES] if edge.curve is not None]
+    """The edges of a part as chains of points in machine coordinates, mm, for a picture only.
+
+    Of a mesh those at which it bends.
+    """
+    shown = _bent(model) if model.schema == "mesh" else model.edges
+    chains = [_chain(edge) for edge in shown[:MAX_EDGES] if edge.curve is not None]
     return tuple(chain @ matrix[:, :3].T + matrix[:, 3] for chain in chains)
+
+
+def _bent(model: Model) -> tuple[Edge, ...]:
+    """Edges of faces, without those between plane ones that turn by no more than `SMOOTH` says."""
+    sides: dict[int, list[Floats]] = {}
+    for face in model.faces:
+        normal = face.surface.frame.axes[2] if isinstance(face.surface, PlaneSurface) else np.full(3, np.nan)
+        for wire in face.wires:
+            for use in wire:
+                sides.setdefault(use.edge, []).append(normal)
+    return tuple(
+        model.edges[row]
+        for row, normals in sorted(sides.items())
+        if len(normals) < 2 or not all(float(n @ normals[0]) >= SMOOTH for n in normals[1:])
+    )
 
 
 def _chain(edge: Edge) -> Floats:

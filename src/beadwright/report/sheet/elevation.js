@@ -17,15 +17,15 @@ const LEAST_LAYER = 3;
 /** The horizontal scale that shows all of the part. */
 function acrossScale(sheet, width, side) {
   const axis = side ? 1 : 0;
-  return (width - LEFT - RIGHT) / Math.max(sheet.box_mm[1][axis] - sheet.box_mm[0][axis], 1);
+  return (width - LEFT - RIGHT) / Math.max(sheet.whole_mm[1][axis] - sheet.whole_mm[0][axis], 1);
 }
 
 /** The z scale of elevation and build column: that of x, unless layers would then be too low to pick. */
 export function zScale(sheet, width, height, side) {
-  const top = Math.max(sheet.box_mm[1][2], sheet.layers.length ? sheet.layers.at(-1).z_mm : 1, 1);
-  const low = Math.min(sheet.box_mm[0][2], 0);
+  const top = Math.max(sheet.whole_mm[1][2], sheet.layers.length ? sheet.layers.at(-1).z_mm : 1, 1);
+  const low = Math.min(sheet.whole_mm[0][2], 0);
   const full = (height - ABOVE - BELOW) / (top - low);
-  const pitch = sheet.layers.length ? (top - low) / sheet.layers.length : 1;
+  const pitch = sheet.layers.length ? (sheet.layers.at(-1).z_mm - sheet.layers[0].z0_mm) / sheet.layers.length || 1 : 1;
   const scale = Math.min(full, Math.max(acrossScale(sheet, width, side), LEAST_LAYER / pitch));
   return { top, low, scale, y: (z) => height - BELOW - (z - low) * scale, z: (y) => low + (height - BELOW - y) / scale };
 }
@@ -44,7 +44,7 @@ export function layerAt(sheet, z) {
 /** Scales of the elevation: both the smaller one where z is not drawn higher. */
 function elevationScale(sheet, width, height, state) {
   const axis = state.side ? 1 : 0, z = zScale(sheet, width, height, state.side);
-  const low = sheet.box_mm[0][axis], high = sheet.box_mm[1][axis];
+  const low = sheet.whole_mm[0][axis], high = sheet.whole_mm[1][axis];
   const scale = Math.min(acrossScale(sheet, width, state.side), z.scale);
   const middle = LEFT + (width - LEFT - RIGHT) / 2;
   return { axis, z, scale, stretch: z.scale / scale, low, high, x: (v) => middle + (v - (low + high) / 2) * scale };
@@ -57,6 +57,8 @@ export function drawElevation(canvas, sheet, state, palette) {
   pen.fillRect(0, 0, width, height);
   platform(pen, view, width, palette);
   if (sheet.volume_mm) volume(pen, view, sheet, palette);
+  const partly = isPartial(sheet);
+  if (partly) shadow(pen, canvas, view, sheet, palette);
   outline(pen, view, sheet, palette);
   edges(pen, view, sheet, palette);
   extents(pen, view, state, height, palette);
@@ -66,7 +68,7 @@ export function drawElevation(canvas, sheet, state, palette) {
   letters(pen, 10, palette.faint, "left", "middle");
   const stretch = Math.abs(view.stretch - 1) < 0.01 ? "true scale" : `z scale ${fixed(view.stretch, 1)} \u00d7 that of ${state.side ? "Y" : "X"}`;
   pen.fillText(`seen along ${state.side ? "\u2212X" : "+Y"} \u00b7 ${stretch}`, 8, height - 20);
-  pen.fillText("filled: what each layer covers; thin: edges of the part", 8, height - 8);
+  pen.fillText(`filled: what each layer covers; ${partly ? "pale: the rest of the part" : "thin: edges of the part"}`, 8, height - 8);
 }
 
 /** The platform's line with the strokes of solid ground below it. */
@@ -91,6 +93,54 @@ function volume(pen, view, sheet, palette) {
   pen.setLineDash([14, 3, 2, 3, 2, 3]);
   pen.strokeRect(view.x(low[view.axis]), view.z.y(high[2]), (high[view.axis] - low[view.axis]) * view.scale, (high[2] - low[2]) * view.z.scale);
   pen.setLineDash([]);
+}
+
+/** Whether layers of the part are missing, as after `--layers`. */
+function isPartial(sheet) {
+  const rows = sheet.layers;
+  if (!rows.length || !sheet.triangles) return false;
+  const high = rows.at(-1);
+  return rows[0].z0_mm > sheet.whole_mm[0][2] + rows[0].height_mm || high.z_mm < sheet.whole_mm[1][2] - high.height_mm;
+}
+
+/** The outline of all of the part, pale, from its triangles: kept until the drawing's scale or colours change. */
+function shadow(pen, canvas, view, sheet, palette) {
+  const key = [canvas.width, canvas.height, canvas.clientWidth, view.axis, palette.tint].join();
+  if (sheet.shadow?.key !== key) {
+    const image = document.createElement("canvas");
+    image.width = canvas.width;
+    image.height = canvas.height;
+    const path = seenSide(sheet.triangles, view), own = image.getContext("2d");
+    own.scale(canvas.width / canvas.clientWidth, canvas.height / canvas.clientHeight);
+    own.fillStyle = own.strokeStyle = palette.faint;
+    own.lineWidth = 1.6;
+    own.lineJoin = "round";
+    own.fill(path);
+    own.stroke(path);
+    own.globalCompositeOperation = "source-atop";
+    own.fillStyle = own.strokeStyle = palette.pale;
+    own.lineWidth = 0.3;
+    own.fill(path);
+    own.stroke(path);
+    sheet.shadow = { key, image };
+  }
+  pen.drawImage(sheet.shadow.image, 0, 0, canvas.clientWidth, canvas.clientHeight);
+}
+
+/** All triangles that look this way, as one path. */
+function seenSide({ points, corners, face }, view) {
+  const path = new Path2D(), x = (i) => view.x(points[3 * i + view.axis]), y = (i) => view.z.y(points[3 * i + 2]);
+  for (let t = 0; t < face.length; t++) {
+    const [a, b, c] = corners.subarray(3 * t, 3 * t + 3);
+    const ax = x(a), ay = y(a), bx = x(b), by = y(b), cx = x(c), cy = y(c);
+    // those that look the other way cover the same
+    if ((bx - ax) * (cy - ay) - (by - ay) * (cx - ax) <= 0) continue;
+    path.moveTo(ax, ay);
+    path.lineTo(bx, by);
+    path.lineTo(cx, cy);
+    path.closePath();
+  }
+  return path;
 }
 
 function outline(pen, view, sheet, palette) {

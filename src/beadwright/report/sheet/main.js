@@ -26,9 +26,10 @@ const palette = () => paletteOf(state.dark && !printing);
 const present = () => layerOf(state.layer);
 const hasLayers = sheet.layers.length > 0;
 
-/** Edges and triangles of the part are decoded when they are first drawn. */
+/** Edges and triangles of the part, and the box of all of it: the layers of a sheet may be few of the part's. */
 function decodePart() {
   const element = byId("part-data");
+  sheet.whole_mm = sheet.box_mm;
   if (!element) return;
   const { edges, triangles } = sheet.part, bytes = bytesOf(element.textContent);
   let place = 0;
@@ -37,6 +38,19 @@ function decodePart() {
   if (triangles) {
     sheet.triangles = { points: take(Float32Array, 3 * triangles.points), corners: take(Uint32Array, 3 * triangles.count), face: take(Uint32Array, triangles.count) };
   }
+  sheet.whole_mm = boxOf(sheet.box_mm, sheet.edges.points, sheet.triangles?.points ?? []);
+}
+
+/** Least and greatest of the corners of a box and of points. */
+function boxOf(box, ...arrays) {
+  const [low, high] = box.map((corner) => [...corner]);
+  for (const points of arrays) {
+    for (let i = 0; i < points.length; i++) {
+      low[i % 3] = Math.min(low[i % 3], points[i]);
+      high[i % 3] = Math.max(high[i % 3], points[i]);
+    }
+  }
+  return [low, high];
 }
 
 function drawDrawing() {
@@ -52,7 +66,7 @@ function drawSides() {
 }
 
 function drawShaded() {
-  if (sheet.triangles) picture = drawPart(byId("part"), sheet, state, palette());
+  if (sheet.triangles) picture = drawPart(byId("part"), sheet, state, palette(), picture);
 }
 
 function drawAll() {

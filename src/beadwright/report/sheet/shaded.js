@@ -34,42 +34,56 @@ function shadeOf(sheet, kind, palette) {
   return () => plain;
 }
 
-/** Paint the part; -> the face at each pixel, -1 for none, to be asked by `faceAt`. */
-export function drawPart(canvas, sheet, state, palette) {
+/** Paint the part; -> what each pixel shows, for `faceAt` and for the next call, which only colours anew where it can. */
+export function drawPart(canvas, sheet, state, palette, last) {
   const ratio = Math.max(1, canvas.dataset.ratio || 1);
   const w = Math.max(1, Math.round(canvas.clientWidth * ratio)), h = Math.max(1, Math.round(canvas.clientHeight * ratio));
   if (canvas.width !== w || canvas.height !== h) { canvas.width = w; canvas.height = h; }
-  const pen = canvas.getContext("2d");
-  const image = pen.createImageData(w, h), field = rgbOf(palette.field);
-  const pixels = new Uint32Array(image.data.buffer).fill(packed(field, 1));
+  const seen = [w, h, state.turn, state.tip].join();
+  const picture = last?.seen === seen ? last : { seen, w, h, ratio, ...raster(sheet, state, w, h) };
+  const pen = canvas.getContext("2d"), image = pen.createImageData(w, h);
+  paint(new Uint32Array(image.data.buffer), picture, sheet, state, palette);
+  pen.putImageData(image, 0, 0);
+  return picture;
+}
+
+/** By pixel: the face that is seen (-1: none), its height in the part, its light, and whether an outline runs there. */
+function raster(sheet, state, w, h) {
   const depth = new Float32Array(w * h).fill(-Infinity), owner = new Int32Array(w * h).fill(-1);
+  const made = { depth, owner, height: new Float32Array(w * h), light: new Float32Array(w * h), line: new Uint8Array(w * h) };
   const project = camera(sheet, state, w, h);
   const { points, corners, face } = sheet.triangles;
-  const shade = shadeOf(sheet, state.shade, palette), cut = rgbOf(palette.cut);
-  const row = sheet.layers[state.layer];
   const at = new Float64Array(points.length);
   for (let i = 0; i < points.length; i += 3) project(points[i], points[i + 1], points[i + 2], at, i);
   for (let t = 0; t < face.length; t++) {
     const a = 3 * corners[3 * t], b = 3 * corners[3 * t + 1], c = 3 * corners[3 * t + 2];
     const area = (at[b] - at[a]) * (at[c + 1] - at[a + 1]) - (at[b + 1] - at[a + 1]) * (at[c] - at[a]);
-    if (area === 0) continue;
-    const light = lightOf(points, a, b, c, project.light);
-    const colour = shade(face[t]), own = packed(colour, light), lit = packed(cut, 0.6 + 0.4 * light);
-    fill(at, points, a, b, c, area, w, h, depth, owner, pixels, face[t], own, lit, row);
+    if (area !== 0) fill(made, at, points, a, b, c, area, w, h, face[t], lightOf(points, a, b, c, project.light));
   }
-  outlines(pixels, owner, depth, w, h, packed(rgbOf(palette.ink), 1), project.step);
-  pen.putImageData(image, 0, 0);
-  return { owner, w, h, ratio };
+  outlines(made, w, h, project.step);
+  return made;
+}
+
+function paint(pixels, { owner, height, light, line }, sheet, state, palette) {
+  const field = packed(rgbOf(palette.field), 1), ink = packed(rgbOf(palette.ink), 1), cut = rgbOf(palette.cut);
+  const shade = shadeOf(sheet, state.shade, palette), known = new Map(), row = sheet.layers[state.layer];
+  const colourOf = (face) => { if (!known.has(face)) known.set(face, shade(face)); return known.get(face); };
+  for (let i = 0; i < pixels.length; i++) {
+    if (line[i]) pixels[i] = ink;
+    else if (owner[i] < 0) pixels[i] = field;
+    else if (row && height[i] > row.z0_mm && height[i] <= row.z_mm) pixels[i] = packed(cut, 0.6 + 0.4 * light[i]);
+    else pixels[i] = packed(colourOf(owner[i]), light[i]);
+  }
 }
 
 function packed(rgb, light) {
-  const [r, g, b] = rgb.map((v) => Math.min(255, Math.round(v * light)));
-  return (255 << 24) | (b << 16) | (g << 8) | r;
+  const at = (v) => Math.min(255, Math.round(v * light));
+  return (255 << 24) | (at(rgb[2]) << 16) | (at(rgb[1]) << 8) | at(rgb[0]);
 }
 
 /** Turn about z, then tip: x to the right, y up, depth towards the eye. */
 function camera(sheet, state, w, h) {
-  const box = sheet.box_mm, mid = [0, 1, 2].map((k) => (box[0][k] + box[1][k]) / 2);
+  const box = sheet.whole_mm, mid = [0, 1, 2].map((k) => (box[0][k] + box[1][k]) / 2);
   const size = Math.hypot(...[0, 1, 2].map((k) => box[1][k] - box[0][k])) || 1;
   const ct = Math.cos(state.turn), st = Math.sin(state.turn), cp = Math.cos(state.tip), sp = Math.sin(state.tip);
   let wide = 0, tall = 0;
@@ -101,7 +115,7 @@ function lightOf(p, a, b, c, light) {
   return 0.62 + 0.38 * Math.abs((nx * light[0] + ny * light[1] + nz * light[2]) / n);
 }
 
-function fill(at, points, a, b, c, area, w, h, depth, owner, pixels, face, own, lit, row) {
+function fill({ depth, owner, height, light }, at, points, a, b, c, area, w, h, face, lit) {
   const x0 = Math.max(0, Math.ceil(Math.min(at[a], at[b], at[c]) - 0.5)), x1 = Math.min(w - 1, Math.floor(Math.max(at[a], at[b], at[c]) - 0.5));
   const y0 = Math.max(0, Math.ceil(Math.min(at[a + 1], at[b + 1], at[c + 1]) - 0.5)), y1 = Math.min(h - 1, Math.floor(Math.max(at[a + 1], at[b + 1], at[c + 1]) - 0.5));
   const za = points[a + 2], zb = points[b + 2], zc = points[c + 2];
@@ -116,20 +130,20 @@ function fill(at, points, a, b, c, area, w, h, depth, owner, pixels, face, own, 
       if (d <= depth[i]) continue;
       depth[i] = d;
       owner[i] = face;
-      const z = wa * za + wb * zb + wc * zc;
-      pixels[i] = row && z > row.z0_mm && z <= row.z_mm ? lit : own;
+      height[i] = wa * za + wb * zb + wc * zc;
+      light[i] = lit;
     }
   }
 }
 
 /** A line where the face or the depth changes. */
-function outlines(pixels, owner, depth, w, h, ink, step) {
+function outlines({ line, owner, depth }, w, h, step) {
   for (let y = 0; y < h - 1; y++) {
     for (let x = 0; x < w - 1; x++) {
       const i = y * w + x;
       for (const j of [i + 1, i + w]) {
         if (owner[i] === owner[j] && !(Math.abs(depth[i] - depth[j]) > step)) continue;
-        pixels[depth[i] >= depth[j] ? i : j] = ink;
+        line[depth[i] >= depth[j] ? i : j] = 1;
       }
     }
   }
