@@ -82,12 +82,12 @@ def warm(whole: Callable[[], object], progress: Callable[[str, int, int], None] 
             tell(COMPILING, done, total)
     except WorkerLost:
         whole()
+        tell(COMPILING, total, total)
     finally:
         workers.shutdown(cancel_futures=True)
     names = load_kernels()
     caches = _caches(names)
     Path(caches[0], STAMP).write_text(_key(names), encoding="ascii")
-    tell(COMPILING, total, total)
     return Warmed(seconds=time.perf_counter() - begun, caches=caches)
 
 
