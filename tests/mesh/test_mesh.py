@@ -78,7 +78,7 @@ def test_a_hole_is_a_hole() -> None:
 
 def test_polygon_offset_of_a_square_is_a_square_and_rounds_keep_their_chord() -> None:
     (section,) = cut(prism([(0, 0), (100, 0), (100, 100), (0, 100)], 5.0), [2.5])
-    first, second = contours(section.polygon, width=8.0, spacing=8.0, count=2, chord=0.01)
+    first, second = contours(section.polygon, distances=(4.0, 12.0), chord=0.01)
 
     assert np.abs(first[0] - 50).max() == pytest.approx(46.0, rel=1e-12)
     assert np.abs(second[0] - 50).max() == pytest.approx(38.0, rel=1e-12)
@@ -93,7 +93,7 @@ def test_polygon_offset_of_a_square_is_a_square_and_rounds_keep_their_chord() ->
     import shapely
 
     ell = shapely.box(0, 0, 60, 30).union(shapely.box(0, 0, 30, 60))
-    ((ring,),) = contours(ell, width=8.0, spacing=8.0, count=1, chord=0.01)
+    ((ring,),) = contours(ell, distances=(4.0,), chord=0.01)
     near = np.hypot(*(ring - 30).T) < 4.5
     middles = (ring[:-1] + ring[1:]) / 2
     chorded = near[:-1] & near[1:]

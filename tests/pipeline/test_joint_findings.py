@@ -14,7 +14,7 @@ ALONG = [SimpleNamespace(face_lengths=lambda: {3: 900.0, 4: 100.0})]
 
 def found(amount, **options):
     settings = resolve(options).settings
-    return joint_findings(ALONG, {3: amount, 9: 8.4}, settings, settings.bead_spacing())
+    return joint_findings(ALONG, {3: amount, 9: 8.4}, settings)
 
 
 def test_a_cut_of_one_round_bead_ends_beyond_the_first_joint():
@@ -42,5 +42,5 @@ def test_a_filled_part_has_its_backing():
 def test_faces_without_beads_and_parts_without_stock_are_not_told():
     settings = resolve({}).settings
 
-    assert joint_findings(ALONG, {9: 8.4}, settings, 8.4) == ()
-    assert joint_findings(ALONG, {}, settings, 8.4) == ()
+    assert joint_findings(ALONG, {9: 8.4}, settings) == ()
+    assert joint_findings(ALONG, {}, settings) == ()

@@ -12,6 +12,7 @@ from beadwright.beads._coverage import Coverage, coverage, covering_loss
 from beadwright.beads._decks import Deck, deck_region
 from beadwright.beads._fill import FillPlan, fill_beads
 from beadwright.beads._merge import Merged, merged
+from beadwright.beads._ranks import Ranks, WidthStep
 from beadwright.beads._refill import Allowance
 from beadwright.beads._start import reversed_path
 from beadwright.beads._voids import Voids, hollow_cells
@@ -33,6 +34,7 @@ __all__ = [
     "Merged",
     "Order",
     "Pad",
+    "Ranks",
     "Refilled",
     "Role",
     "Side",
@@ -42,6 +44,7 @@ __all__ = [
     "Voids",
     "WallRange",
     "Ways",
+    "WidthStep",
     "arrange",
     "base_beads",
     "contour_beads",

@@ -14,6 +14,7 @@ from beadwright.beads._bead import Bead
 from beadwright.beads._loops import nearest_loop
 from beadwright.beads._medial import medial_beads, without_walls
 from beadwright.beads._narrow import narrowed
+from beadwright.beads._ranks import Ranks, WidthStep
 from beadwright.beads._sides import Stretch
 from beadwright.beads._thin import thin_places
 from beadwright.beads._zones import WallRange, zones
@@ -109,6 +110,7 @@ def contour_beads(
     height: float,
     spacing: float,
     contours: int,
+    steps: Sequence[WidthStep] = (),
     walls: WallRange | None = None,
     tolerance: float = 0.01,
     rounding: float = PRINTED,
@@ -117,8 +119,8 @@ def contour_beads(
     """Lay up to `contours` beads along every loop of the region, holes too.
 
     The centreline of rank k is the boundary of all points of the region that lie at least
-    ``width / 2 + (k - 1) spacing`` inside it, offset from the region itself, never from the bead before.
-    Where that is empty there are no beads of this rank nor of any higher one.
+    ``width / 2 + (k - 1) spacing`` inside it (with `steps` see `Ranks`), offset from the region itself, never from
+    the bead before. Where that is empty there are no beads of this rank nor of any higher one.
 
     Parameters
     ----------
@@ -128,6 +130,8 @@ def contour_beads(
         Of the beads, mm, above 0; spacing is from centreline to centreline.
     contours : int
         Greatest rank, at least 1.
+    steps : sequence of WidthStep
+        From which ranks on beads are of another width; what the contour beads leave is of the rank after them.
     walls : WallRange, optional
         Walls that one bead can make are laid as one medial bead along their middle, in place of contour
         beads, and so is what the contour beads leave where one bead fills it; without it a wall thinner than
@@ -159,18 +163,23 @@ def contour_beads(
     places: list[Lost] = []
     findings: list[Finding] = []
     bound, grey, fallbacks = 0.0, 0, 0
+    ranks = Ranks(width=width, spacing=spacing, steps=steps)
     for rank in range(1, contours + 1 + (walls is not None)):
-        distance = width / 2 + (rank - 1) * spacing
+        own, inside, distance = ranks.width_of(rank), ranks.inside(rank), ranks.offset(rank)
         middle: tuple[Bead, ...] = ()
         sides: tuple[Stretch, ...] = ()
-        by_number = None
+        by_number = limits = None
         if walls is not None:
+            limits = ranks.walls_of(rank, walls)
             if vary and rank <= contours:
-                by_number = zones(walls, width=width, spacing=spacing, last=rank == contours)
+                by_number = zones(
+                    limits, width=own, spacing=ranks.spacing_of(rank), last=rank == contours,
+                    beyond=ranks.walls_of(rank + 1, walls).least,
+                )  # fmt: skip
             # What the ranks so far leave, cut into walls and the rest.
-            rest = offset(layer.region, distance=(rank - 1) * spacing)
+            rest = offset(layer.region, distance=inside)
             made = medial_beads(
-                layer, rest.region, walls, rank=rank, inside=(rank - 1) * spacing, width=width,
+                layer, rest.region, limits, rank=rank, inside=inside, width=own,
                 height=height, tolerance=tolerance, zones=by_number,
             )  # fmt: skip
             sides = made.sides
@@ -190,17 +199,15 @@ def contour_beads(
         if not inner.region.loops:
             break
         paths = inner.region.loops
-        if walls is not None and middle:
-            kept = without_walls(
-                layer.region, inner.region, middle, walls, inside=(rank - 1) * spacing, width=width
-            )
+        if limits is not None and middle:
+            kept = without_walls(layer.region, inner.region, middle, limits, inside=inside, width=own)
             paths, bound = kept.paths, max(bound, inner.bound.mm + kept.bound)
             fallbacks += kept.fallbacks
             places += kept.lost
         shared: tuple[Bead, ...] = ()
         if by_number is not None and sides:
             narrow = narrowed(
-                paths, sides, by_number, rank=rank, inside=(rank - 1) * spacing, width=width,
+                paths, sides, by_number, rank=rank, inside=inside, width=own,
                 height=height, tolerance=tolerance,
             )  # fmt: skip
             paths, shared = narrow.paths, narrow.beads
@@ -219,13 +226,13 @@ def contour_beads(
                     loop=place if rank == 1 else nearest_loop(path, outermost),
                     hole=signed_area(loop) < 0,
                     offset=distance,
-                    width=width,
+                    width=own,
                     height=height,
                 )
             )
     else:
         rank = contours + 1
-    within = offset(layer.region, distance=contours * spacing) if rank > contours else None
+    within = offset(layer.region, distance=ranks.inside(contours + 1)) if rank > contours else None
     beads += _in_loops(medial, outermost)
     first = [bead for bead in beads if bead.rank == 1]
     findings += thin_places(layer.region, first, width=width, layer=layer.plan.index, z=layer.plan.z)

@@ -63,6 +63,7 @@ def fill_beads(
     width: float,
     spacing: float,
     limits: WallRange,
+    rib_width: float | None = None,
     deck: Deck | None = None,
     allowance: Allowance | None = None,
     tolerance: float = 0.01,
@@ -76,9 +77,11 @@ def fill_beads(
         Its contour beads.
     plan : FillPlan
     width, spacing : float
-        Of whole beads, mm.
+        Of whole beads of fill, mm.
     limits : WallRange
         Of what one bead can take.
+    rib_width : float, optional
+        Of ribs, mm, where they differ.
     deck : Deck, optional
         What is to be closed whatever the plan says.
     allowance : Allowance, optional
@@ -141,16 +144,18 @@ def fill_beads(
     if plan.kind == "lines":
         found += [("fill", each) for each in lines(open_)]
     elif plan.kind == "ribs":
+        rib = width if rib_width is None else rib_width
         pattern = RibPattern(
             angles=tuple(math.radians(angle) for angle in plan.angles),
             spacing=plan.rib_spacing,
-            width=width,
-            overlap=overlap,
+            width=rib,
+            overlap=plan.overlap * rib,
             first=index % len(plan.angles),
             turned=plan.turned_ribs,
             crossed=index % 2 == 1,
         )
-        found += [("rib", each) for each in rib_beads(open_, core, pattern)]
+        room = core if rib == width else offset(layer.region, distance=rib / 2).region
+        found += [("rib", each) for each in rib_beads(open_, room, pattern)]
     beads = _as_beads(found, laid.beads, width=width, height=layer.plan.height)
     by = [each for refill in told for each in refill.by]
     return replace(

@@ -84,7 +84,9 @@ class Zones:
         return np.asarray(np.clip(share, self.limits.least, self.limits.most))
 
 
-def zones(limits: WallRange, *, width: float, spacing: float, last: bool) -> Zones:
+def zones(
+    limits: WallRange, *, width: float, spacing: float, last: bool, beyond: float | None = None
+) -> Zones:
     """Numbers of beads by thickness.
 
     Two beads are narrowed below two nominal widths, and widened above, where no bead of a next rank fits
@@ -97,6 +99,8 @@ def zones(limits: WallRange, *, width: float, spacing: float, last: bool) -> Zon
         Of contour beads, mm.
     last : bool
         Whether no contour beads lie inside: then what is left belongs to the fill, and two are never widened.
+    beyond : float, optional
+        Least width of a bead of the next rank, mm, where that is of another width.
 
     Examples
     --------
@@ -107,7 +111,7 @@ def zones(limits: WallRange, *, width: float, spacing: float, last: bool) -> Zon
     if last:
         return Zones(limits=limits, overlap=overlap, cuts=(limits.most, width + spacing), beads=(1, 2, 0))
     two, three = 2 * limits.most - overlap, 3 * limits.least - 2 * overlap
-    whole = round(2 * spacing + limits.least, 9)
+    whole = round(2 * spacing + (limits.least if beyond is None else beyond), 9)
     change = round((two + three) / 2, 9)
     if change >= whole:
         return Zones(limits=limits, overlap=overlap, cuts=(limits.most, whole), beads=(1, 2, 0))

@@ -44,6 +44,12 @@ def plan(
         beads("--tolerance", "MM", "greatest distance of arcs from the true curves [default: 0.010]"),
     ] = None,
     width: Annotated[str | None, beads("--width", "MM", "bead width [default: 8.4]")] = None,
+    outer_width: Annotated[
+        str | None,
+        beads(
+            "--outer-width", "MM", "of the outermost contour bead; other roles in the job [default: --width]"
+        ),
+    ] = None,
     height: Annotated[str | None, beads("--height", "MM", "bead and layer height [default: 4]")] = None,
     bead_section: Annotated[
         str | None,
@@ -187,6 +193,7 @@ def plan(
     given = {
         "tolerance": tolerance,
         "width": width,
+        "widths": table(outer=outer_width),
         "height": height,
         "bead_section": bead_section,
         "spacing": spacing,

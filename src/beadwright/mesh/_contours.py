@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -14,24 +15,21 @@ Rings = tuple[npt.NDArray[np.float64], ...]
 MOST_CHORDS = 256
 
 
-def contours(polygon: Any, *, width: float, spacing: float, count: int, chord: float) -> tuple[Rings, ...]:
+def contours(polygon: Any, *, distances: Sequence[float], chord: float) -> tuple[Rings, ...]:
     """Centrelines of contour beads: by rank, closed rings of (n, 2) points, first and last the same.
 
     Parameters
     ----------
     polygon : shapely geometry
-    width, spacing : float
-        Of the beads, mm.
-    count : int
-        Beads of each loop.
+    distances : sequence of float
+        Of each rank from the boundary, mm.
     chord : float
         Greatest distance of a chord from the rounds of the offset at reflex corners, mm.
     """
     import shapely
 
     laid: list[Rings] = []
-    for rank in range(count):
-        distance = width / 2 + rank * spacing
+    for distance in distances:
         quarter = math.pi / 2
         step = 2 * math.acos(max(0.0, 1.0 - chord / distance)) or quarter
         segments = min(MOST_CHORDS, max(1, math.ceil(quarter / step)))

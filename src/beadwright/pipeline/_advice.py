@@ -142,10 +142,10 @@ class Advice:
                 f"{len(self.lean)} face(s) lean beyond {settings.greatest_lean():g} degrees,"
                 f" face {face} most with {angle:.0f}"
             )
-        if self.inner_radius is not None and self.inner_radius < settings.width / 2:
+        if self.inner_radius is not None and self.inner_radius < settings.width_of("outer") / 2:
             said.append(
                 f"an inner corner has a radius of {self.inner_radius:.2f} mm, below half a bead"
-                f" ({settings.width / 2:g} mm): it fills up"
+                f" ({settings.width_of('outer') / 2:g} mm): it fills up"
             )
         if self.base_area == 0.0:
             said.append("no flat face stands on the platform; turn the part or give it a flat")
@@ -184,13 +184,17 @@ def advise(model: Model, settings: PlanSettings) -> Advice:
     load_kernels()
     solid = placed(model, placement(model, settings.scale, settings.rotate, settings.at))
     regions, heights, sizes = _sections(solid)
-    shares, walls = _walls(regions, heights, sizes, settings.width)
+    shares, walls = _walls(regions, heights, sizes, settings.width_of("outer"))
     centre = _centre(regions, heights, sizes)
     base, hull = _base(solid)
     limit = math.radians(settings.greatest_lean())
     wide = float(np.ptp(hull, axis=0).min()) if len(hull) else 0.0
     height = float(solid.box[1, 2] - solid.box[0, 2])
-    holes = {f.id: 2 * bore_radius(f) for f in solid.faces if 2 * bore_radius(f) < HOLE * settings.width}
+    holes = {
+        f.id: 2 * bore_radius(f)
+        for f in solid.faces
+        if 2 * bore_radius(f) < HOLE * settings.width_of("outer")
+    }
     return Advice(
         thickness=shares,
         walls=walls,

@@ -7,15 +7,17 @@ from collections.abc import Mapping, Sequence
 
 from beadwright.beads import Corner, Tight, Voids, sharpest_corner, tightest_bend
 from beadwright.numeric import Finding
+from beadwright.pipeline._layer_beads import ranks_of
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.post import Dialect
+from beadwright.settings import PlanSettings
 
 # A corner missed by less than this is none, mm.
 LEAST = 0.05
 
 
 def bead_findings(
-    works: Sequence[LayerWork], amounts: Mapping[int, float], *, width: float, dialect: Dialect
+    works: Sequence[LayerWork], amounts: Mapping[int, float], *, settings: PlanSettings, dialect: Dialect
 ) -> tuple[Finding, ...]:
     """Those of hollow spaces, corners, bends and widths.
 
@@ -24,15 +26,14 @@ def bead_findings(
     works : sequence of LayerWork
     amounts : mapping of int to float
         Stock of each face that has any, mm.
-    width : float
-        Nominal, of the beads, mm.
+    settings : PlanSettings
     dialect : Dialect
         How the extruder is commanded.
     """
     return (
         *void_findings(works),
         *corner_findings(works, amounts),
-        *_width_findings(works, width, dialect),
+        *_width_findings(works, settings, dialect),
     )
 
 
@@ -94,17 +95,24 @@ def corner_findings(works: Sequence[LayerWork], amounts: Mapping[int, float]) ->
     return tuple(found)
 
 
-def _width_findings(works: Sequence[LayerWork], width: float, dialect: Dialect) -> tuple[Finding, ...]:
+def _width_findings(
+    works: Sequence[LayerWork], settings: PlanSettings, dialect: Dialect
+) -> tuple[Finding, ...]:
     """At most one note: beads narrower or wider than nominal on a machine that cannot follow."""
-    flow = dialect.flow
+    flow, ranks = dialect.flow, ranks_of(settings)
     own = [(bead, work) for work in works for bead in work.beads]
-    other = [(abs(bead.width - width), bead, work) for bead, work in own if abs(bead.width - width) > LEAST]
-    medial = [(apart, bead, work) for apart, bead, work in other if bead.role == "medial"]
-    found = other if flow == "speed-tied" else medial
+    # A flow tied to the speed knows one area; else each bead has that of its own role.
+    tied = flow == "speed-tied"
+    apart = [
+        (abs(bead.width - (settings.width if tied else ranks.width_of(bead.rank))), bead, work)
+        for bead, work in own
+        if tied or bead.role == "medial"
+    ]
+    found = [row for row in apart if row[0] > LEAST]
     if dialect.varies or not found:
         return ()
     _, bead, work = max(found, key=lambda row: row[0])
-    if flow == "speed-tied":
+    if tied:
         text = (
             f"{len(found)} of {len(own)} beads are narrower or wider than nominal, this one most; the flow follows"
             " the path speed by itself, so every bead gets the nominal area unless you set the drive's ratio by"
@@ -124,7 +132,7 @@ def _width_findings(works: Sequence[LayerWork], width: float, dialect: Dialect) 
             layer=plan.index,
             at_mm=(*bead.start, plan.z),
             measured=bead.width,
-            allowed=width,
+            allowed=settings.width if tied else ranks.width_of(bead.rank),
             unit="mm",
             text=text,
         ),

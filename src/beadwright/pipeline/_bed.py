@@ -314,7 +314,7 @@ def bed_of(resolved: Resolved, flow: str, plans: Sequence[LayerPlan]) -> Bed | N
     least = THIN * settings.height if rule.least is None else rule.least
     greatest = rule.greatest
     if greatest is None:
-        greatest = min(THICK * settings.height, settings.width)
+        greatest = min(THICK * settings.height, settings.narrowest())
     if not least <= settings.height <= greatest:
         raise SettingsError(
             f"bed_map: layers of {least:g} to {greatest:g} mm are allowed, but the bead is {settings.height:g} mm high;"

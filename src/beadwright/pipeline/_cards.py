@@ -255,7 +255,8 @@ def halt_findings(cards: Cards, settings: PlanSettings) -> tuple[Finding, ...]:
     halt = cards.halts[1]
     if halt <= 0:
         return ()
-    volume = settings.bead_area() * settings.feed * halt
+    area = settings.bead_area(settings.widest())
+    volume = area * settings.feed * halt
     return (
         Finding(
             code="halt-at-end",
@@ -264,7 +265,7 @@ def halt_findings(cards: Cards, settings: PlanSettings) -> tuple[Finding, ...]:
             allowed=0.0,
             unit="mm3",
             text=f"the axes stand for {halt:g} s at the end of each bead while the extruder stops: up to so much is"
-            f" laid in one place, as much as {volume / settings.bead_area():.3g} mm of bead; no such word stands"
+            f" laid in one place, as much as {volume / area:.3g} mm of bead; no such word stands"
             " inside a bead",
         ),
     )
@@ -281,12 +282,16 @@ def output_findings(cards: Cards, settings: PlanSettings) -> tuple[Finding, ...]
                 " weigh timed purges at three or more screw speeds and run `calibrate`",
             ),
         )
-    area = settings.bead_area()
-    needed = cards.density * area * settings.feed
     low, high = cards.screw.least, cards.screw.greatest
     found = list(cards.screw.findings())
-    if not low <= needed <= high:
+    widths = sorted({settings.narrowest(), settings.widest()})
+    for width in widths:
+        area = settings.bead_area(width)
+        needed = cards.density * area * settings.feed
+        if low <= needed <= high:
+            continue
         wanted = high if needed > high else low
+        told = "the bead asks" if len(widths) == 1 else f"a bead {width:g} mm wide asks"
         found.append(
             Finding(
                 code="screw-output",
@@ -294,7 +299,7 @@ def output_findings(cards: Cards, settings: PlanSettings) -> tuple[Finding, ...]
                 measured=needed * HOUR,
                 allowed=wanted * HOUR,
                 unit="kg/h",
-                text=f"the bead asks for more or less than the screw was calibrated for; with a feed of"
+                text=f"{told} for more or less than the screw was calibrated for; with a feed of"
                 f" {wanted / (cards.density * area):.4g} mm/s it is at the limit",
             )
         )

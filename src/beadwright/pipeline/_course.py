@@ -91,7 +91,7 @@ class Course:
             resolved=resolved,
             dialect=dialect,
             waiting=list(resolved.settings.stop),
-            area=resolved.settings.bead_area(),
+            area=resolved.settings.bead_area(resolved.settings.widest()),
             over=over,
         )
 

@@ -10,6 +10,9 @@ from beadwright.beads import (
     Coverage,
     FillPlan,
     LayerBeads,
+    Ranks,
+    WallRange,
+    WidthStep,
     base_beads,
     contour_beads,
     coverage,
@@ -21,12 +24,11 @@ from beadwright.beads import (
 from beadwright.curves import ArcRegion
 from beadwright.layers import LayerRegion
 from beadwright.pipeline._stages import Stages
-from beadwright.settings import PlanSettings
+from beadwright.settings import PlanSettings, WidthRole
 
 
 def solid_beads(
     settings: PlanSettings,
-    spacing: float,
     rounding: float,
     layer: LayerRegion,
     beside: Sequence[ArcRegion],
@@ -39,8 +41,6 @@ def solid_beads(
     Parameters
     ----------
     settings : PlanSettings
-    spacing : float
-        Of the beads, mm.
     rounding : float
         What printing may move an arc by, mm.
     layer : LayerRegion
@@ -56,15 +56,16 @@ def solid_beads(
     tuple of LayerBeads and Coverage
         No coverage where it could not be had for certain.
     """
-    limits = wall_range(width=settings.width, spacing=spacing, bore=settings.nozzle_bore())
+    outer, own = settings.width_of("outer"), settings.width_of("fill")
     with stages.measure("beads"):
         laid = contour_beads(
             layer,
-            width=settings.width,
+            width=outer,
             height=layer.plan.height,
-            spacing=spacing,
+            spacing=settings.spacing_of("outer"),
             contours=settings.ranks(),
-            walls=limits if settings.medial else None,
+            steps=width_steps(settings),
+            walls=walls_of(settings, "outer") if settings.medial else None,
             tolerance=settings.tolerance,
             rounding=rounding,
             vary=vary,
@@ -74,7 +75,7 @@ def solid_beads(
 
     def covering(beads: LayerBeads) -> Coverage | None:
         with stages.measure("coverage"):
-            return coverage(layer, beads.beads, width=settings.width, loss=loss, hollow=beads.rest)
+            return coverage(layer, beads.beads, width=outer, loss=loss, hollow=beads.rest)
 
     if fill.kind == "none" and not beside:
         return laid, covering(laid)
@@ -82,8 +83,8 @@ def solid_beads(
         deck = deck_region(
             laid.rest,
             beside,
-            width=settings.width,
-            reach=settings.width if fill.deck_reach is None else fill.deck_reach,
+            width=own,
+            reach=own if fill.deck_reach is None else fill.deck_reach,
         )
 
     def filled(allowance: Allowance | None) -> LayerBeads:
@@ -92,9 +93,10 @@ def solid_beads(
                 layer,
                 laid,
                 fill_plan(settings),
-                width=settings.width,
-                spacing=spacing,
-                limits=limits,
+                width=own,
+                spacing=settings.spacing_of("fill"),
+                limits=walls_of(settings, "fill"),
+                rib_width=settings.width_of("rib"),
                 deck=deck,
                 allowance=allowance,
                 tolerance=settings.tolerance,
@@ -113,7 +115,41 @@ def solid_beads(
     return (better, covering(better)) if better.refilled else (asked, found)
 
 
-def with_base(settings: PlanSettings, spacing: float, layer: LayerRegion, laid: LayerBeads) -> LayerBeads:
+def walls_of(settings: PlanSettings, role: WidthRole) -> WallRange:
+    """How thick a wall one bead of a role, or two, can make."""
+    return wall_range(
+        width=settings.width_of(role), spacing=settings.spacing_of(role), bore=settings.nozzle_bore()
+    )
+
+
+def width_steps(settings: PlanSettings) -> tuple[WidthStep, ...]:
+    """From which ranks on contour beads are of another width: the second, and those that are fill."""
+    steps: list[tuple[int, WidthRole]] = (
+        [(2, "inner"), (settings.contours + 1, "fill")] if settings.contours > 1 else [(2, "fill")]
+    )
+    found, before = [], settings.width_of("outer")
+    for rank, role in steps:
+        width = settings.width_of(role)
+        if width != before:
+            found.append(WidthStep(rank=rank, width=width, walls=walls_of(settings, role)))
+        before = width
+    return tuple(found)
+
+
+def ranks_of(settings: PlanSettings) -> Ranks:
+    """Widths and places of contour beads by rank."""
+    return Ranks(
+        width=settings.width_of("outer"), spacing=settings.spacing_of("outer"), steps=width_steps(settings)
+    )
+
+
+def offsets_of(settings: PlanSettings) -> tuple[float, ...]:
+    """Distance of each rank's centrelines from the boundary, mm."""
+    ranks = ranks_of(settings)
+    return tuple(ranks.offset(rank) for rank in range(1, settings.contours + 1))
+
+
+def with_base(settings: PlanSettings, layer: LayerRegion, laid: LayerBeads) -> LayerBeads:
     """The beads of a layer and, at the foot of the part, base beads and pads beside it."""
     index = layer.plan.index
     count = settings.base_beads if index < settings.base_layers else 0
@@ -124,12 +160,10 @@ def with_base(settings: PlanSettings, spacing: float, layer: LayerRegion, laid: 
         layer,
         count=count,
         pads=pads,
-        width=settings.width,
+        width=settings.width_of("base"),
         height=layer.plan.height,
-        spacing=spacing,
-        walls=wall_range(width=settings.width, spacing=spacing, bore=settings.nozzle_bore())
-        if settings.medial
-        else None,
+        spacing=settings.spacing_of("base"),
+        walls=walls_of(settings, "base") if settings.medial else None,
         tolerance=settings.tolerance,
     )
     first = 1 + max((bead.loop for bead in laid.beads), default=-1)

@@ -64,8 +64,6 @@ class Job:
     cutter : Cutter
         Of the placed model.
     settings : PlanSettings
-    spacing : float
-        Of the beads, mm.
     fallback : KernelFallback
         For faces that cannot be cut.
     rounding : float
@@ -81,7 +79,6 @@ class Job:
 
     cutter: Cutter
     settings: PlanSettings
-    spacing: float
     fallback: KernelFallback
     rounding: float
     folds: Folds | None = None
@@ -269,7 +266,7 @@ def _made(job: Job, ground: _Ground, beside: tuple[ArcRegion, ...], stages: Stag
                 layer, ground.walls, side=settings.wall, width=settings.width, height=layer.plan.height
             )
     else:
-        laid, covered = solid_beads(settings, job.spacing, job.rounding, layer, beside, stages, vary=job.vary)
+        laid, covered = solid_beads(settings, job.rounding, layer, beside, stages, vary=job.vary)
         low, high = job.cutter.z_range
         if not any(low <= z <= high for z in layer.section_z):
             # stock beyond the part: what closes it above or below
@@ -278,7 +275,7 @@ def _made(job: Job, ground: _Ground, beside: tuple[ArcRegion, ...], stages: Stag
         with stages.measure("fill"):
             hollow = hollow_cells(laid.rest, laid.beads)
         with stages.measure("beads"):
-            laid = with_base(settings, job.spacing, layer, laid)
+            laid = with_base(settings, layer, laid)
     work = _work(layer, laid, ground.planes, ground.sections)
     return replace(
         work,

@@ -17,6 +17,7 @@ from beadwright.layers import LayerPlan, plan_layers
 from beadwright.mesh import load
 from beadwright.pipeline._cards import cards
 from beadwright.pipeline._heights import layer_planes
+from beadwright.pipeline._layer_beads import offsets_of
 from beadwright.pipeline._part import describe_input, read_part
 from beadwright.pipeline._plan import compile_kernels
 from beadwright.pipeline._two_ways import Laid, by_solid, by_triangles
@@ -190,8 +191,8 @@ def meshway(
     measure = Measure(
         truth=truth,
         feed=settings.feed,
-        width=settings.width,
-        spacing=settings.bead_spacing(),
+        width=settings.width_of("outer"),
+        offsets=offsets_of(settings),
         limits=cards(resolved).limits,
     )
     exact = measure.way("the solid", None, ours)

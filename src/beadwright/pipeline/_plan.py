@@ -192,7 +192,6 @@ def plan_part(
             job = Job(
                 cutter=cutter,
                 settings=settings,
-                spacing=settings.bead_spacing(),
                 fallback=place.fallback,
                 folds=folds,
                 later=later.features,
@@ -251,9 +250,9 @@ def plan_part(
         left = {} if blank is None else stock_left(blank, solid, plans, settings)
         more = (
             *(() if rest is None else rest.findings()),
-            *bead_findings(works, amounts, width=settings.width, dialect=writing.dialect),
+            *bead_findings(works, amounts, settings=settings, dialect=writing.dialect),
             *base_findings(works, resolved.machine),
-            *joint_findings(works, amounts, settings, settings.bead_spacing()),
+            *joint_findings(works, amounts, settings),
             *tamper_findings(resolved.machine, settings, works),
             *whole.findings,
             *course.findings(),

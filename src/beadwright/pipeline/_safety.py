@@ -199,7 +199,7 @@ def _tamper(machine: Machine) -> list[str]:
 def _purge(resolved: Resolved, reaches: Sequence[Reach]) -> list[str]:
     """No purge where anything is built: half a bead and half a tamper beside both."""
     tamper = resolved.machine.tamper
-    around = np.full(2, resolved.settings.width)
+    around = np.full(2, resolved.settings.widest())
     if tamper is not None:
         around = np.maximum(around, np.array(tamper.size) / 2)
     places = [reach.purges[:, :, :2] for reach in reaches if len(reach.purges)]

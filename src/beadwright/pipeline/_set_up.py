@@ -215,7 +215,7 @@ def has_several(settings: PlanSettings) -> bool:
 def beyond(settings: PlanSettings) -> float:
     """How far stock or base beads reach beyond a part, mm."""
     stock = max((rule.amount for rule in settings.stock), default=0.0)
-    return stock + settings.base_beads * settings.bead_spacing()
+    return stock + settings.base_beads * settings.spacing_of("base")
 
 
 def in_turn(settings: PlanSettings) -> bool:

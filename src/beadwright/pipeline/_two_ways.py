@@ -14,6 +14,7 @@ from beadwright.curves import ArcPath
 from beadwright.layers import LayerPlan
 from beadwright.mesh import TriangleMesh, contours, cut
 from beadwright.pipeline._kernel_fallback import kernel_fallback
+from beadwright.pipeline._layer_beads import offsets_of
 from beadwright.pipeline._layer_work import Job, Planes, work_on
 from beadwright.pipeline._load import load_kernels
 from beadwright.pipeline._stages import peak_memory_mb
@@ -89,7 +90,6 @@ def by_solid(
     job = Job(
         cutter=cutter,
         settings=settings,
-        spacing=settings.bead_spacing(),
         fallback=kernel_fallback(model, matrix),
         rounding=ROUNDING_UNITS * 10.0**-settings.decimals,
     )
@@ -159,9 +159,7 @@ def by_triangles(
     laid = [
         contours(
             section.polygon,
-            width=settings.width,
-            spacing=settings.bead_spacing(),
-            count=settings.contours,
+            distances=offsets_of(settings),
             chord=chord,
         )
         for section in sections

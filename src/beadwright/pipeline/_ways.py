@@ -112,12 +112,12 @@ def _corners(paths: Sequence[ArcPath]) -> Floats:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Measure:
-    """How beads are measured: against the reference, a width and a spacing apart, at a feed and limits."""
+    """How beads are measured: against the reference, a bead's width and offsets by rank, at a feed and limits."""
 
     truth: Laid
     feed: float
     width: float
-    spacing: float
+    offsets: tuple[float, ...]
     limits: MotionLimits
 
     def way(self, name: str, chord: float | None, laid: Laid) -> Way:
@@ -129,7 +129,7 @@ class Measure:
         for layer, ranks in enumerate(laid.layers):
             for rank, paths in enumerate(ranks):
                 wanted = self.truth.layers[layer][rank]
-                asked = self.width / 2 + rank * self.spacing
+                asked = self.offsets[rank]
                 off.append(np.abs(distances(self.truth.boundaries[layer], samples(paths, STEP)) - asked))
                 away = distances(paths, samples(wanted, STEP))
                 gone = away > self.width

@@ -13,7 +13,7 @@ def layer_ways(settings: PlanSettings, layer: LayerRegion) -> Ways | None:
     """Ways inside a layer's region, if traverses are to keep to them."""
     if settings.sequence.traverses == "straight" or settings.wall is not None:
         return None
-    return Ways(layer.region, width=settings.width, longest=settings.sequence.detour)
+    return Ways(layer.region, width=settings.width_of("outer"), longest=settings.sequence.detour)
 
 
 def outside_findings(program: LayerProgram, ways: Ways | None) -> tuple[Finding, ...]:

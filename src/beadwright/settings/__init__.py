@@ -33,7 +33,8 @@ from beadwright.settings._machine import (
     Volume,
 )
 from beadwright.settings._material import Material
-from beadwright.settings._plan import ROUNDING_UNITS, PlanOptions, PlanSettings, Wall
+from beadwright.settings._options import PlanOptions, Wall
+from beadwright.settings._plan import ROUNDING_UNITS, PlanSettings
 from beadwright.settings._quantity import Quantity, convert
 from beadwright.settings._release import Release
 from beadwright.settings._resolve import Resolved, default_material, load, resolve
@@ -44,6 +45,7 @@ from beadwright.settings._stock import CutLater, StockRule
 from beadwright.settings._stop import PlannedStop
 from beadwright.settings._template import template
 from beadwright.settings._told import resolve_told
+from beadwright.settings._widths import WidthRole, Widths
 
 __all__ = [
     "DEFAULT_MATERIAL",
@@ -83,6 +85,8 @@ __all__ = [
     "Tamper",
     "Volume",
     "Wall",
+    "WidthRole",
+    "Widths",
     "Within",
     "convert",
     "default_material",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, Any, Literal, TypedDict
+from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, JsonValue
 
@@ -14,17 +14,15 @@ from beadwright.settings._cut import Cut
 from beadwright.settings._fill import FILL, Fill
 from beadwright.settings._heights import Heights
 from beadwright.settings._layer_time import LAYER_TIME, LayerTime
+from beadwright.settings._options import Wall
 from beadwright.settings._parts import MOST_COPIES, Copy, PartFile
 from beadwright.settings._quantity import AlsoText, Quantity
 from beadwright.settings._release import Release
 from beadwright.settings._sequence import SEQUENCE, Sequence
 from beadwright.settings._stock import Later, Stock
 from beadwright.settings._stop import PlannedStop
+from beadwright.settings._widths import WIDTH_ROLES, WIDTHS, WidthRole, Widths, width_faults
 
-Wall = Literal["centre", "left", "right"]
-
-# Greatest width of a bead in bores of its nozzle.
-WIDEST = 1.5
 # Contour beads side by side: more than fit into any part of some metres.
 MOST_RANKS = 1000
 # Rounding of both ends and the re-centred middle moves an arc by at most this many units of the last place.
@@ -105,6 +103,7 @@ class PlanSettings(Section):
     spacing: Annotated[float, Quantity("length", 0.1, 100.0)] | None = Field(
         None, description="distance of neighbouring beads, mm; default by the bead section"
     )
+    widths: Widths = Field(WIDTHS, description="widths of beads by role, where they differ from `width`")
     contours: Annotated[int, BeforeValidator(_count)] = Field(
         2,
         ge=1,
@@ -233,14 +232,18 @@ class PlanSettings(Section):
 
     def between(self) -> list[tuple[str, str]]:
         """Faults between values that are each in range: (key, what is wrong)."""
-        faults = []
-        if not self.height < self.width:
-            faults.append(
-                (
-                    "height",
-                    f"{self.height:g} mm is not below the width, {self.width:g} mm",
-                )
-            )
+        faults = width_faults(
+            dict(self._widths_used()),
+            heights={
+                "height": self.height,
+                "heights.greatest": self.heights.greatest if self.heights else 0.0,
+            },
+            spacing=self.spacing,
+            bore=self.bore,
+            taken=self.nozzle_bore(),
+        )
+        if self.wall is not None and self.widths != WIDTHS:
+            faults.append(("widths", "are for solids; walls have one width"))
         rounding = ROUNDING_UNITS * 10.0**-self.decimals
         if self.tolerance < rounding:
             faults.append(
@@ -248,20 +251,6 @@ class PlanSettings(Section):
                     "tolerance",
                     f"{self.tolerance:g} mm cannot be kept with {self.decimals} decimals, whose rounding "
                     f"alone moves arcs by up to {rounding:.3g} mm; take more decimals",
-                )
-            )
-        if self.spacing is not None and self.spacing > 2 * self.width:
-            faults.append(
-                (
-                    "spacing",
-                    f"{self.spacing:g} mm is more than twice the width, {self.width:g} mm",
-                )
-            )
-        if self.bore is not None and not self.width / WIDEST <= self.bore <= self.width:
-            faults.append(
-                (
-                    "bore",
-                    f"{self.bore:g} mm cannot lay a bead {self.width:g} mm wide, which is 1 to {WIDEST:g} bores",
                 )
             )
         if self.rule != "neutral" and self.wall is not None:
@@ -279,13 +268,6 @@ class PlanSettings(Section):
                     faults.append(
                         (key, "cannot go with fit_arcs, which follows the plain sections of a mesh")
                     )
-        if self.heights is not None and not self.heights.greatest < self.width:
-            faults.append(
-                (
-                    "heights.greatest",
-                    f"{self.heights.greatest:g} mm is not below the width, {self.width:g} mm",
-                )
-            )
         if self.copies > 1 and self.place:
             faults.append(
                 ("copies", "the places of the copies are told one by one in [[place]]; leave one out")
@@ -302,13 +284,35 @@ class PlanSettings(Section):
             )
         return faults
 
+    def _widths_used(self) -> list[tuple[str, float]]:
+        """Widths that beads have, mm, each by the key that sets it."""
+        own = [(f"widths.{role}", getattr(self.widths, role)) for role in WIDTH_ROLES]
+        return [("width", self.width), *((name, width) for name, width in own if width is not None)]
+
+    def width_of(self, role: WidthRole) -> float:
+        """Width of the beads of a role, mm."""
+        own: float | None = getattr(self.widths, role)
+        return self.width if own is None else own
+
+    def spacing_of(self, role: WidthRole) -> float:
+        """Distance of neighbouring beads of a role, mm: all neighbours overlap by as much."""
+        return self.width_of(role) - (self.width - self.bead_spacing())
+
+    def narrowest(self) -> float:
+        """Least width of any whole bead, mm."""
+        return min(width for _, width in self._widths_used())
+
+    def widest(self) -> float:
+        """Greatest width of any bead, mm."""
+        return max(width for _, width in self._widths_used())
+
     def ranks(self) -> int:
         """Contour beads of each loop at most."""
         return MOST_RANKS if self.fill.kind == "contour" else self.contours
 
-    def bead_area(self) -> float:
+    def bead_area(self, width: float | None = None) -> float:
         """Area of one bead's cross-section, mm2: a rectangle if flat, else one between two half discs."""
-        w, h = self.width, self.height
+        w, h = self.width if width is None else width, self.height
         return w * h if self.bead_section == "flat" else h * (w - h) + math.pi * h * h / 4
 
     def greatest_lean(self) -> float:
@@ -322,63 +326,19 @@ class PlanSettings(Section):
         return 0.0 if self.bead_section == "flat" else self.height / 2
 
     def nozzle_bore(self) -> float:
-        """Bore of the nozzle, mm: as set, else in the proportion of a bead of 8.4 from a bore of 7.62."""
-        return self.bore if self.bore is not None else round(self.width * 7.62 / 8.4, 6)
+        """Bore of the nozzle, mm: as set, else in the proportion of a bead of 8.4 from a bore of 7.62.
+
+        The narrowest bead counts: one narrower than the bore does not hold.
+        """
+        if self.bore is not None:
+            return self.bore
+        return round(self.narrowest() * 7.62 / 8.4, 6)
 
     def bead_spacing(self) -> float:
         """Distance of neighbouring beads, mm: as set, else that at which their areas leave no void."""
         if self.spacing is not None:
             return self.spacing
         return self.width if self.bead_section == "flat" else self.bead_area() / self.height
-
-
-class PlanOptions(TypedDict, total=False):
-    """Keywords of `beadwright.plan`, each as in `PlanSettings`."""
-
-    tolerance: float
-    width: float
-    height: float
-    bead_section: Literal["flat", "round"]
-    spacing: float | None
-    contours: int | Literal["full"]
-    bore: float | None
-    medial: bool
-    rule: Literal["neutral", "outer", "inner"]
-    decimals: int
-    clearance: float
-    feed: float
-    scale: float
-    rotate: tuple[float, float, float]
-    at: tuple[float, float]
-    copies: int
-    gap: float
-    place: Any
-    beside: Any
-    base_beads: int
-    base_layers: int
-    pad: Any
-    cut: Any
-    cut_down: bool
-    contraction: float | tuple[float, float, float]
-    layers: tuple[int, int | None]
-    fit_arcs: float | None
-    wall: Wall | None
-    fill: dict[str, Any]
-    sequence: dict[str, Any]
-    bed_map: Any
-    heights: dict[str, float] | None
-    lean_limit: float | None
-    stock: Any
-    cut_later: Any
-    earlier: str | None
-    layer_time: dict[str, Any]
-    stop: Any
-    override: Any
-    release: Any
-    dialect: str | None
-    workers: int | None
-    overwrite: bool
-    strict: bool
 
 
 OF_THE_RUN = frozenset({"workers", "overwrite"})
