@@ -117,6 +117,35 @@ def test_stock_is_drawn_round_the_section(tmp_path: Path) -> None:
         assert float(np.ptp(inner.points[:, 0])) == pytest.approx(80.0, abs=0.02)
 
 
+def test_the_process_sheet_of_a_verification_is_that_of_the_plan(tmp_path: Path) -> None:
+    """What the program tells: where each value came from, the standing of a figure; and what is allowed."""
+    block = cq.Workplane().box(60, 40, 4)
+    material = tmp_path / "own.toml"
+    material.write_text(
+        'name = "own"\ndensity = { value = 1200, standing = "measured", source = "weighed, 2 October" }\n'
+    )
+    done = plan(block, tmp_path / "out", width=9.0, material=material, workers=1)
+    assert done.out is not None
+    verify_program(done.out / "program.nc", block, verify_options(layers=None), sheet=tmp_path / "s.html")
+    planned, found = (
+        {row["key"]: row for row in read_sheet(path).head["settings"]}
+        for path in (done.out / "report.html", tmp_path / "s.html")
+    )
+
+    shown = [found[key] for key in ("width_mm", "contours", "material.density_kg_m3")]
+    assert [(row["value"], row["from"], row.get("standing", "")) for row in shown] == [
+        (9.0, "option", ""),
+        (2, "default", ""),
+        (1200.0, "material", "measured"),
+    ]
+    # a plan tells more: which words of a dialect, and where a figure stands
+    for key, row in found.items():
+        own = {
+            name: planned[key].get(name) for name in ("label", "unit", "allowed", "text", "from", "standing")
+        }
+        assert {name: row.get(name) for name in own} == own
+
+
 def test_a_finding_that_knows_only_its_line_stands_at_the_next_move(folder: Path) -> None:
     post = cq.Workplane().circle(R).extrude(H * LAYERS)
     (folder / "odd.nc").write_text(program().replace("M3\nG3", "M3\nG5\nG3", 1))

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from typing import Any, cast
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +15,7 @@ from beadwright.pipeline._mesh import mesh_notes
 from beadwright.pipeline._set_up import StandingPart
 from beadwright.pipeline._stand import fixed_point
 from beadwright.program import CopyHead, Head, Placement, Setting
-from beadwright.settings import Resolved
+from beadwright.settings import Resolved, standing_of, value_text
 
 
 def program_head(
@@ -45,7 +44,12 @@ def program_head(
         bed=None if bed is None else bed.bed,
         bed_layers=0 if bed is None else bed.rule.layers,
         settings=tuple(
-            Setting(name=name, value=_value(row["value"]), source=row["from"])
+            Setting(
+                name=name,
+                value=value_text(row["value"]),
+                source=row["from"],
+                standing=standing_of(row["value"]),
+            )
             for name, row in told.items()
             if row["from"] != "default" or not name.startswith(("machine.", "material."))
         ),
@@ -57,12 +61,3 @@ def program_head(
 
 def _rows(matrix: npt.NDArray[np.float64]) -> Placement:
     return cast(Placement, tuple(tuple(float(v) for v in row) for row in matrix))
-
-
-def _value(value: Any) -> str:
-    """A setting's value as text; of a card's number without its standing, of tables as JSON."""
-    if isinstance(value, dict) and "standing" in value:
-        return str(value["value"])
-    if isinstance(value, dict) or (isinstance(value, list) and any(isinstance(v, dict) for v in value)):
-        return json.dumps(value)
-    return ",".join(map(str, value)) if isinstance(value, list) else str(value)

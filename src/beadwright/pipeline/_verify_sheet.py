@@ -17,6 +17,7 @@ from beadwright.curves import ArcPath
 from beadwright.pipeline._part import describe_input
 from beadwright.pipeline._sheet import NO_PICTURE, edge_chains, moved
 from beadwright.report import LayerMoves, Run, SheetData, SheetLayer, layer_spans, sheet_head, sheet_page
+from beadwright.settings import told_row
 
 if TYPE_CHECKING:
     from beadwright.verify import DepositLayer, Moves, Noted, Verification
@@ -232,8 +233,10 @@ def _placed(noted: Noted, found: Verification) -> dict[str, Any]:
 
 
 def _settings(found: Verification) -> list[dict[str, Any]]:
-    """What the program says of its settings."""
-    return [
-        {"key": name, "label": name.replace("_", " "), "value": value, "from": "program"}
-        for name, value in found.reading.told.settings.items()
-    ]
+    """What the program says of its settings, with the ranges that this version allows."""
+    told = found.reading.told
+    rows = []
+    for name, text in told.settings.items():
+        origin, standing = told.origins[name]
+        rows.append(told_row(name, text, origin=origin or "program", standing=standing).as_dict())
+    return rows

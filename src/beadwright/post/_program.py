@@ -238,6 +238,7 @@ def _setting_lines(setting: Setting) -> list[str]:
                 ("name", value(setting.name)),
                 ("value", part),
                 ("from", value(setting.source)),
+                *((("standing", value(setting.standing)),) if setting.standing else ()),
                 *((("part", str(place)),) if len(parts) > 1 else ()),
             ),
         )

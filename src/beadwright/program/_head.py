@@ -14,11 +14,12 @@ AS_READ: Placement = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setting:
-    """One setting as resolved: its name, value and where the value came from."""
+    """One setting as resolved: its name, value, where the value came from, and how far a figure can be trusted."""
 
     name: str
     value: str
     source: str
+    standing: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -38,7 +38,7 @@ from beadwright.settings._plan import ROUNDING_UNITS, PlanSettings
 from beadwright.settings._quantity import Quantity, convert
 from beadwright.settings._release import Release
 from beadwright.settings._resolve import Resolved, default_material, load, resolve
-from beadwright.settings._rows import SettingRow, setting_rows
+from beadwright.settings._rows import SettingRow, setting_rows, standing_of, told_row, value_text
 from beadwright.settings._schema import DOCUMENTS, schema, schema_text
 from beadwright.settings._sequence import Sequence
 from beadwright.settings._stock import CutLater, StockRule
@@ -99,5 +99,8 @@ __all__ = [
     "schema",
     "schema_text",
     "setting_rows",
+    "standing_of",
     "template",
+    "told_row",
+    "value_text",
 ]

@@ -102,6 +102,18 @@ def unit_of(model: type[Section], path: Sequence[str | int]) -> str:
     return str(_node(model, path).get("unit", ""))
 
 
+def fields_of(model: type[Section], path: Sequence[str | int]) -> tuple[str, ...]:
+    """Names of the settings of a table; empty where a path leads to no table.
+
+    Examples
+    --------
+    >>> from beadwright.settings import PlanSettings
+    >>> fields_of(PlanSettings, ("fill",))[:2]
+    ('kind', 'angles')
+    """
+    return tuple(_node(model, path).get("properties", {}))
+
+
 def _stated(model: type[Section], path: Path) -> Path:
     """The part of a path down to the field that says as a whole what is allowed, else all of it."""
     for end in range(1, len(path)):

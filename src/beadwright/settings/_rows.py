@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from beadwright.settings._base import Section, leaves
-from beadwright.settings._faults import allowed, dotted, sentence, unit_of
+from beadwright.settings._faults import allowed, dotted, fields_of, sentence, unit_of
+from beadwright.settings._machine import Machine
+from beadwright.settings._material import Material
 from beadwright.settings._plan import PlanSettings, key_of
 from beadwright.settings._quantity import SUFFIX, UNIT
 from beadwright.settings._resolve import Resolved
 
 _UNITS = {suffix: UNIT[kind] for kind, suffix in SUFFIX.items()}
+_CARDS: dict[str, type[Section]] = {"machine": Machine, "material": Material}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,9 +83,9 @@ def setting_rows(resolved: Resolved) -> tuple[SettingRow, ...]:
     rows = []
     for key, told in resolved.as_dict().items():
         model, path, words = places[key]
-        value, standing, source = told["value"], "", ""
-        if isinstance(value, dict) and "standing" in value:
-            value, standing, source = value["value"], value["standing"], value["source"]
+        value, standing, source = told["value"], standing_of(told["value"]), ""
+        if standing:
+            value, source = value["value"], value["source"]
         name = path[-1]
         suffix = key.rpartition(f"{name}_")[2] if key.split(".")[-1] != name else ""
         rows.append(
@@ -98,6 +102,104 @@ def setting_rows(resolved: Resolved) -> tuple[SettingRow, ...]:
             )
         )
     return tuple(rows)
+
+
+def value_text(value: Any) -> str:
+    """A setting's value as a program tells it; of a figure its number, of tables JSON.
+
+    Examples
+    --------
+    >>> value_text([0.0, 90.0]), value_text({"value": 1.05, "standing": "measured", "source": ""}), value_text(None)
+    ('0.0,90.0', '1.05', 'None')
+    """
+    if isinstance(value, dict) and "standing" in value:
+        return str(value["value"])
+    if isinstance(value, dict) or (isinstance(value, list) and any(isinstance(v, dict) for v in value)):
+        return json.dumps(value)
+    return ",".join(map(str, value)) if isinstance(value, list) else str(value)
+
+
+def standing_of(value: Any) -> str:
+    """How far a figure can be trusted; "" for all that is no figure."""
+    return str(value["standing"]) if isinstance(value, dict) and "standing" in value else ""
+
+
+def told_row(key: str, text: str, *, origin: str = "program", standing: str = "") -> SettingRow:
+    """A setting that a program tells, as a row; unit and range are this version's, where it knows such a key.
+
+    Parameters
+    ----------
+    key : str
+        As in plan.json.
+    text : str
+        Its value, as `value_text` has it.
+    origin : str
+        Where the program says it came from.
+    standing : str
+
+    Examples
+    --------
+    >>> row = told_row("width_mm", "10.0", origin="option")
+    >>> row.label, row.value, row.unit, row.allowed
+    ('width', 10.0, 'mm', '0.5 to 100 mm')
+    >>> told_row("of another program", "8").label
+    'of another program'
+    """
+    found = _known(key)
+    value = _value(text)
+    if found is None:
+        return SettingRow(
+            key=key,
+            label=key.replace("_", " "),
+            value=value,
+            unit="",
+            origin=origin,
+            allowed="",
+            text="",
+            standing=standing,
+        )
+    model, path, words, unit = found
+    return SettingRow(
+        key=key,
+        label=" ".join(words).replace("_", " "),
+        value=value,
+        unit=unit or unit_of(model, path),
+        origin=origin,
+        allowed=allowed(model, path).removeprefix("allowed "),
+        text=sentence(model, path),
+        standing=standing,
+    )
+
+
+def _value(text: str) -> Any:
+    """A value that `value_text` wrote, as far as text tells it."""
+    words = {"": "", "None": None, "True": True, "False": False}
+    if text in words:
+        return words[text]
+    for form in (text, f"[{text}]"):
+        try:
+            return json.loads(form)
+        except ValueError:
+            pass
+    return text
+
+
+def _known(key: str) -> tuple[type[Section], tuple[str, ...], tuple[str, ...], str] | None:
+    """Model, path in it, words and unit of a key in files; None if there is no such setting."""
+    parts = key.split(".")
+    model = _CARDS.get(parts[0], PlanSettings)
+    words = [parts[0]] if parts[0] in _CARDS else []
+    path: list[str] = []
+    unit = ""
+    for part in parts[len(words) :]:
+        names = fields_of(model, path)
+        if part not in names:
+            fitting = [(name, part.removeprefix(f"{name}_")) for name in names if part.startswith(f"{name}_")]
+            part, unit = next(((name, rest) for name, rest in fitting if rest in _UNITS), ("", ""))
+            if not part:
+                return None
+        path.append(part)
+    return model, tuple(path), (*words, *path), _UNITS.get(unit, "")
 
 
 def _places(resolved: Resolved) -> Iterator[tuple[type[Section], tuple[str, ...], str, tuple[str, ...]]]:

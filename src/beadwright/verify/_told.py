@@ -97,13 +97,17 @@ class ToldCopy:
 
 @dataclass(slots=True, eq=False)
 class Told:
-    """All structured comments, and which of them stand at a wrong place."""
+    """All structured comments, and which of them stand at a wrong place.
+
+    `origins` holds where the program says that each of its `settings` came from, and the standing of a figure.
+    """
 
     header: dict[str, str] = field(default_factory=dict)
     header_line: int | None = None
     rows: dict[str, list[float]] = field(default_factory=dict)
     contraction: dict[str, str] = field(default_factory=dict)
     settings: dict[str, str] = field(default_factory=dict)
+    origins: dict[str, tuple[str, str]] = field(default_factory=dict)
     later: dict[str, set[int]] = field(default_factory=dict)
     copies: dict[int, ToldCopy] = field(default_factory=dict)
     bed: list[dict[str, str]] = field(default_factory=list)
@@ -144,6 +148,7 @@ class Told:
                 name, value = keys.get("name", ""), keys.get("value", "")
                 more = keys.get("part", "0") != "0"
                 self.settings[name] = self.settings.get(name, "") + value if more else value
+                self.origins[name] = keys.get("from", ""), keys.get("standing", "")
             case "cut_later":
                 faces = {int(f) for f in keys.get("faces", "").split(",") if f.isdecimal()}
                 self.later.setdefault(keys.get("feature", ""), set()).update(faces)

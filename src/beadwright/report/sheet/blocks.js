@@ -29,14 +29,17 @@ function settingText(one, unit) {
 export function fillProcess(box, sheet, unit) {
   const rows = sheet.settings.map((one) => {
     const value = settingText(one, unit);
-    const standing = [one.from === "default" ? "default" : `given (${one.from})`, one.standing].filter(Boolean).join(", ");
+    const origin = { default: "default", program: "from the program" }[one.from] ?? `given (${one.from})`;
+    const standing = [origin, one.standing].filter(Boolean).join(", ");
     return make("tr", { "data-key": one.key, class: one.from === "default" ? "" : "given" },
       make("th", { scope: "row", title: one.text ?? "" }, one.label),
       make("td", {}, value),
       make("td", {}, one.allowed ?? ""),
       make("td", { title: one.source }, standing));
   });
-  const head = make("thead", {}, make("tr", {}, ...["setting", "value", "allowed", "standing"].map((word) => make("th", { scope: "col" }, word))));
+  const told = sheet.kind === "verification", last = told ? "standing, as the program tells" : "standing";
+  const head = make("thead", {}, make("tr", {}, ...["setting", "value", "allowed", last].map((word) => make("th", { scope: "col" }, word))));
+  if (!rows.length) rows.push(make("tr", {}, make("td", { colspan: 4 }, "the program tells no settings")));
   box.replaceChildren(make("table", {}, head, make("tbody", {}, ...rows)));
 }
 
