@@ -17,9 +17,22 @@ from tests.arcs._polygons import ring_loops
 Floats = npt.NDArray[np.float64]
 
 
-def fitted(points: Floats, tolerance: float) -> tuple[ArcPath, float]:
-    path, _, bound = fit_polygon(points, np.arange(len(points), dtype=np.int32), tolerance=tolerance)
+def fitted(points: Floats, tolerance: float, *, tangent: bool = False) -> tuple[ArcPath, float]:
+    path, _, bound = fit_polygon(
+        points, np.arange(len(points), dtype=np.int32), tolerance=tolerance, tangent=tangent
+    )
     return path, bound
+
+
+def turns(path: ArcPath) -> Floats:
+    """Sizes of the turns where moves join, degrees, by the headings of points drawn beside the joints."""
+    each = 4000
+    ring = drawn(path, each)
+    step = np.roll(ring, -1, axis=0) - ring
+    heading = np.arctan2(step[:, 1], step[:, 0])
+    at = np.arange(0, len(ring), each)
+    turn = heading[at] - heading[at - 1]
+    return np.degrees(np.abs((turn + np.pi) % (2 * np.pi) - np.pi))
 
 
 def regular(n: int, radius: float) -> Floats:
@@ -75,13 +88,14 @@ def test_a_tolerance_below_the_sagitta_leaves_the_chords() -> None:
     assert (len(path.points), np.count_nonzero(path.bulge), bound) == (24, 0, 0.0)
 
 
-def test_sides_stay_straight_and_roundings_become_arcs_of_their_radius() -> None:
+@pytest.mark.parametrize("tangent", [False, True])
+def test_sides_stay_straight_and_roundings_become_arcs_of_their_radius(tangent: bool) -> None:
     """A rectangle 200 x 120 whose corners of R 20 are eight chords each."""
     corners = []
     for x, y, begin in ((80, 40, 0), (-80, 40, 90), (-80, -40, 180), (80, -40, 270)):
         angle = np.radians(begin + np.linspace(0, 90, 9))
         corners.append(np.column_stack([x + 20 * np.cos(angle), y + 20 * np.sin(angle)]))
-    path, bound = fitted(np.concatenate(corners), 0.5)
+    path, bound = fitted(np.concatenate(corners), 0.5, tangent=tangent)
 
     arc = path.bulge != 0
     assert arc.sum() == 4
@@ -91,26 +105,82 @@ def test_sides_stay_straight_and_roundings_become_arcs_of_their_radius() -> None
     assert bound == pytest.approx(20 * (1 - math.cos(math.pi / 32)), abs=1e-9)
 
 
-def test_corners_of_the_part_stay() -> None:
-    path, bound = fitted(np.array([[0.0, 0], [100, 0], [100, 50], [0, 50]]), 0.5)
+@pytest.mark.parametrize("tangent", [False, True])
+def test_corners_of_the_part_stay(tangent: bool) -> None:
+    path, bound = fitted(np.array([[0.0, 0], [100, 0], [100, 50], [0, 50]]), 0.5, tangent=tangent)
 
     assert path.points.tolist() == [[0, 0], [100, 0], [100, 50], [0, 50]]
     assert (np.count_nonzero(path.bulge), bound) == (0, 0.0)
 
 
+@pytest.mark.parametrize("tangent", [False, True])
 @pytest.mark.parametrize(("noise", "tolerance", "most"), [(0.0, 0.1, 40), (0.05, 0.5, 30)])
-def test_the_bound_holds_on_free_shapes_and_on_noise(noise: float, tolerance: float, most: int) -> None:
+def test_the_bound_holds_on_free_shapes_and_on_noise(
+    noise: float, tolerance: float, most: int, tangent: bool
+) -> None:
     random = np.random.default_rng(7)
     angle = np.sort(random.uniform(0, 2 * np.pi, 1500))
     radius = 150 + 20 * np.cos(3 * angle) + random.normal(0, noise, len(angle))
     points = np.column_stack([radius * np.cos(angle), radius * np.sin(angle)])
-    path, bound = fitted(points, tolerance)
+    path, bound = fitted(points, tolerance, tangent=tangent)
 
+    assert not tangent or turns(path).max() < 0.1
     assert bound <= tolerance
     assert len(path.bulge) <= most
     # the chords that stand for the arcs here stray by less
     assert apart(points, path) <= bound + 1e-3
     assert apart(points, path) >= bound / 3
+
+
+def stadium(step: float) -> Floats:
+    """Two straight sides of 200 and two half circles of R 50, all in chords of one length."""
+    run, turn = np.arange(0, 200, step), np.arange(0, np.pi, step / 50)
+    sine, cosine = 50 * np.sin(turn), 50 * np.cos(turn)
+    return np.concatenate(
+        [
+            np.column_stack([run - 100, np.full(len(run), -50.0)]),
+            np.column_stack([100 + sine, -cosine]),
+            np.column_stack([100 - run, np.full(len(run), 50.0)]),
+            np.column_stack([-100 - sine, cosine]),
+        ]
+    )
+
+
+def test_where_a_side_meets_a_rounding_in_even_chords_the_joint_is_found() -> None:
+    path, bound = fitted(stadium(2.0), 0.05, tangent=True)
+    kinked, _ = fitted(stadium(2.0), 0.05)
+
+    # a straight move and a half circle in two, twice; the chord of 2 on R 50 has a sagitta of 0.01
+    assert sorted(np.degrees(4 * np.arctan(path.bulge)).round(3))[:2] == [0, 0]
+    assert len(path.bulge) == 6
+    assert bound == pytest.approx(50 * (1 - math.cos(0.02)), abs=2e-3)
+    radius = np.hypot(*(path.points[path.bulge != 0] - (100, 0)).T)
+    assert turns(path).max() < 0.1 < turns(kinked).max()
+    assert radius[:2] == pytest.approx([50, 50], abs=0.03)
+
+
+def test_smooth_joints_beside_a_corner_and_none_smoothed_there() -> None:
+    """Three quarters of a circle of R 100 between two sides that meet square."""
+    t = np.linspace(0, 1.5 * np.pi, 200)
+    arc = np.column_stack([100 * np.cos(t), 100 * np.sin(t)])
+    path, bound = fitted(np.vstack([arc, [[100.0, -100.0]]]), 0.05, tangent=True)
+
+    assert sorted(turns(path))[-1] == pytest.approx(90.0, abs=0.1)
+    assert sorted(turns(path))[-2] < 0.1
+    # two sides, and three quarters of a turn in two arcs
+    assert len(path.bulge) == 4
+    assert bound <= 0.05
+
+
+def test_chords_of_an_ellipse_become_tangent_arcs_within_the_tolerance() -> None:
+    t = 2 * np.pi * np.arange(400) / 400
+    points = np.column_stack([300 * np.cos(t), 120 * np.sin(t)])
+    path, bound = fitted(points, 0.05, tangent=True)
+
+    assert turns(path).max() < 0.1
+    assert apart(points, path) <= bound + 1e-3 <= 0.051
+    # an interpolating arc strays by |k'| L^3 / 125 or so: no fewer than 20 would do, and the chords are 400
+    assert 20 <= len(path.bulge) <= 50
 
 
 def test_a_tolerance_of_nothing_is_refused() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from beadwright.curves import chain_measures
 from beadwright.errors import BeadwrightError, StepError
-from beadwright.mesh import TriangleMesh, as_model, as_model_with_picture, cut
+from beadwright.mesh import TriangleMesh, as_model, as_model_with_picture, cut, joints
 from beadwright.pipeline import plan, verify_program
 from beadwright.pipeline._warm import SAMPLE
 from beadwright.report import read_sheet
@@ -158,6 +158,26 @@ def test_arcs_along_a_finely_divided_ball_are_within_their_bound_of_its_circles(
         off = np.abs(np.hypot(*loop.points.T) - circle)
         assert off.max() <= layer.budget.fit + depth / steep
         assert layer.budget.fit <= 0.2
+
+
+def test_arcs_along_a_scan_join_smoothly_and_kinks_that_are_left_are_told(tmp_path: Path) -> None:
+    ball = trimesh.creation.icosphere(subdivisions=3, radius=40.0)
+    ball.apply_scale([2.0, 1.0, 1.0])
+    part = scanned(tmp_path, ball)
+    smooth, tight = (plan(part, workers=1, fit_arcs=fit, layers=(7, 9)) for fit in (0.6, 0.01))
+    told = {finding.code: finding for finding in tight.findings}
+
+    assert "mesh-kinks" not in {finding.code for finding in smooth.findings}
+    for layer in smooth.layers:
+        (loop,) = layer.layer.region.loops
+        assert np.degrees(joints(loop.points, loop.bulge).turn).max() < 0.1
+        assert len(loop.bulge) < 40
+    # chords of the ball's triangles stray by more than a hundredth: they stay, with their kinks
+    kinks = told["mesh-kinks"]
+    assert kinks.measured is not None
+    assert 0.1 < kinks.measured < 35
+    assert kinks.at_mm is not None
+    assert "35 degrees is taken for a corner" in kinks.text
 
 
 def test_arcs_are_for_meshes(tmp_path: Path) -> None:

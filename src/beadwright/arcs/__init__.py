@@ -9,11 +9,13 @@ from beadwright.arcs._fit import Fitted, fit
 from beadwright.arcs._fit_check import certify
 from beadwright.arcs._meeting import Meeting, meeting
 from beadwright.arcs._offset import offset, offset_path
+from beadwright.arcs._polygon_fit import CORNER as POLYGON_CORNER
 from beadwright.arcs._polygon_fit import PolygonFit, fit_polygon, fit_polygons
 from beadwright.arcs._region import Paths, Result
 from beadwright.arcs._region_lost import Lost, lost
 
 __all__ = [
+    "POLYGON_CORNER",
     "Cover",
     "Fitted",
     "Lost",

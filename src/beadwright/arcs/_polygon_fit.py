@@ -9,12 +9,16 @@ what it waits for is added.
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from beadwright.arcs._polygon_chain import Chain, Moves, follow
+from beadwright.arcs._polygon_moves import longest, off
 from beadwright.curves import ArcPath, ArcRegion, CurveLoops
 from beadwright.errors import GeometryError
 from beadwright.numeric import Bound
@@ -33,16 +37,7 @@ LONG = 6.0
 """An edge so many times longer than those about it is a side of the part and stays straight."""
 ABOUT = 5
 """How many edges to each side are about one."""
-GREATEST_BULGE = 0.8
-"""An arc of more than 155 degrees is laid as two."""
-FLAT = 1e-3
-"""An arc that rises by less than this share of the tolerance is a straight move."""
-PREFERRED = 0.1
-"""A straight move is taken where an arc would be better by less than this share of the tolerance."""
-FULL = math.pi
-"""Angles that differ by more are those of another way round, rad."""
 EIGHTH = math.tan(math.pi / 8)
-EPSILON = float(np.finfo(float).eps)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,10 +89,12 @@ def fit_polygons(loops: CurveLoops, *, tolerance: float) -> PolygonFit:
         rows = slice(int(loops.first_curve[chain]), int(loops.first_curve[chain + 1]))
         points, face = _polygon(loops.ends[rows, :2], loops.face[rows])
         edges += len(points)
-        path, own, off = fit_polygon(points, face, tolerance=tolerance, first_support=len(supports))
+        path, own, far = fit_polygon(
+            points, face, tolerance=tolerance, tangent=True, first_support=len(supports)
+        )
         paths.append(path)
         supports += own
-        worst = max(worst, off)
+        worst = max(worst, far)
     arcs = sum(int(np.count_nonzero(path.bulge)) for path in paths)
     return PolygonFit(
         region=ArcRegion(loops=tuple(paths), supports=np.array(supports, dtype=float).reshape(-1, 4)),
@@ -115,7 +112,12 @@ def _polygon(points: Floats, face: npt.NDArray[np.int32]) -> tuple[Floats, npt.N
 
 
 def fit_polygon(
-    points: Floats, face: npt.NDArray[np.int32], *, tolerance: float, first_support: int = 0
+    points: Floats,
+    face: npt.NDArray[np.int32],
+    *,
+    tolerance: float,
+    tangent: bool = False,
+    first_support: int = 0,
 ) -> tuple[ArcPath, list[tuple[float, float, float, float]], float]:
     """One closed polygon as lines and arcs.
 
@@ -127,6 +129,8 @@ def fit_polygon(
         Of the edge from each corner to the next.
     tolerance : float
         mm.
+    tangent : bool
+        Whether moves join without a kink where the polygon has no corner; some more of them then.
     first_support : int
         Row that the first support found will have.
 
@@ -141,7 +145,7 @@ def fit_polygon(
     n = len(points)
     round_ = _circle(points, tolerance) if n >= 6 else None
     if round_ is not None:
-        (x, y, r), bulge, off, begin = round_
+        (x, y, r), bulge, far, begin = round_
         angle = begin + np.sign(bulge) * np.arange(4) * (np.pi / 2)
         corners = np.column_stack([x + r * np.cos(angle), y + r * np.sin(angle)])
         path = ArcPath(
@@ -150,35 +154,67 @@ def fit_polygon(
             face=face[(np.arange(4) * n) // 4],
             support=np.full(4, first_support, np.int32),
         )
-        return path, [(1.0, x, y, r)], off
-    rows, bulges, worst = [], [], 0.0
-    breaks = _breaks(points, tolerance)
-    start = int(breaks.argmax())
-    order = np.append((start + np.arange(n)) % n, start)
-    ring = points[order]
-    stops = np.flatnonzero(breaks[order])
+        return path, [(1.0, x, y, r)], far
+    corner, side = _breaks(points, tolerance)
+    breaks = corner | side | np.roll(side, 1)
+    order = (int(breaks.argmax()) + np.arange(n + 1)) % n
+    ring, corner, side = points[order], corner[order], side[order]
+    stops = np.flatnonzero(breaks[order[:n]])
     stops = stops if len(stops) else np.array([0])
-    for a, b in zip(stops, np.append(stops[1:], n), strict=True):
-        at = int(a)
-        while at < b:
-            until, bulge, off = _longest(ring, at, int(b), tolerance)
-            rows.append(at)
-            bulges.append(bulge)
-            worst = max(worst, off)
-            at = until
-    chosen = order[np.array(rows)]
-    middle = order[(np.array(rows) + np.array([*rows[1:], n])) // 2 % n]
+    moves: Moves = []
+    middle: list[int] = []
+    worst = 0.0
+    for a, b in itertools.pairwise([*stops.tolist(), n]):
+        kinked = _kinked(ring[a : b + 1], tolerance)
+        found = kinked
+        if tangent and not side[a]:
+            before, after = ring[a] - ring[a - 1 if a else n - 1], ring[b + 1 if b < n else 1] - ring[b]
+            chain = Chain(
+                points=ring[a : b + 1],
+                closed=not breaks.any(),
+                start=before if side[a - 1 if a else n - 1] and not corner[a] else None,
+                end=after if side[b] and not corner[b] else None,
+                reach=_reach(ring[a : b + 1], [until for until, *_ in kinked]),
+                tolerance=tolerance,
+            )
+            found = follow(chain)
+        at = a
+        for until, own, far in found:
+            moves += own
+            middle += [(at + a + until) // 2] * len(own)
+            worst = max(worst, far)
+            at = a + until
     path = ArcPath(
-        points=points[chosen],
-        bulge=np.array(bulges),
-        face=face[middle],
-        support=np.full(len(rows), -1, np.int32),
+        points=np.array([point for point, _ in moves]),
+        bulge=np.array([bulge for _, bulge in moves]),
+        face=face[order[np.array(middle)]],
+        support=np.full(len(moves), -1, np.int32),
     )
     return path, [], worst
 
 
-def _breaks(points: Floats, tolerance: float) -> npt.NDArray[np.bool_]:
-    """Corners where a move must end: turns of the part, and the ends of its straight sides."""
+def _kinked(points: Floats, tolerance: float) -> list[tuple[int, Moves, float]]:
+    """The fewest moves found along a stretch, each from corner to corner: rows as `follow` gives them."""
+    rows: list[tuple[int, Moves, float]] = []
+    at, end = 0, len(points) - 1
+    while at < end:
+        until, bulge, far = longest(points, at, end, tolerance)
+        rows.append((until, [(points[at], bulge)], far))
+        at = until
+    return rows
+
+
+def _reach(points: Floats, ends: Sequence[int]) -> Floats:
+    """At each corner of a stretch half the length of the move that it lies under, mm."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    starts = np.array([0, *ends[:-1]])
+    half = (along[list(ends)] - along[starts]) / 2
+    move = np.minimum(np.searchsorted(ends, np.arange(len(points))), len(half) - 1)
+    return np.asarray(half[move])
+
+
+def _breaks(points: Floats, tolerance: float) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Corners of the part, and edges that are its straight sides: where a move must end."""
     n = len(points)
     size = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
     around = [k for k in range(-ABOUT, ABOUT + 1) if k]
@@ -202,99 +238,13 @@ def _breaks(points: Floats, tolerance: float) -> npt.NDArray[np.bool_]:
         # of a bend that is spread over some corners, the sharpest
         away = np.abs(np.mod(along[:n] - along[k] + whole / 2, whole) - whole / 2)
         corner[k] = turn[k] >= turn[away < reach].max()
-    return np.asarray(corner | side | np.roll(side, 1))
+    return np.asarray(corner), np.asarray(side)
 
 
 def _turns(before: Floats, after: Floats) -> Floats:
     """Sizes of the angles between directions, rad."""
     cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     return np.asarray(np.abs(np.arctan2(cross, (before * after).sum(axis=1))))
-
-
-def _longest(points: Floats, at: int, end: int, tolerance: float) -> tuple[int, float, float]:
-    """The farthest corner up to `end` that one move reaches, its bulge and its distance from the polygon."""
-    good = (at + 1, 0.0, 0.0)
-    step = 2
-    bad = end + 1
-    while at + step < bad:
-        found = _move(points[at : at + step + 1], tolerance)
-        if found is None:
-            bad = at + step
-            break
-        good = (at + step, *found)
-        if at + step == end:
-            return good
-        step = min(2 * step, end - at)
-    while bad - good[0] > 1:
-        middle = (bad + good[0]) // 2
-        found = _move(points[at : middle + 1], tolerance)
-        if found is None:
-            bad = middle
-        else:
-            good = (middle, *found)
-    return good
-
-
-def _move(points: Floats, tolerance: float) -> tuple[float, float] | None:
-    """Bulge of the line or arc from the first to the last of some corners, and its distance; None if too far."""
-    way = points[-1] - points[0]
-    size = math.hypot(*way)
-    if size == 0.0:
-        return None
-    along = (points - points[0]) @ way / size
-    aside = (points - points[0]) @ np.array([-way[1], way[0]]) / size
-    straight = float(np.abs(aside).max()) + _back(along)
-    rise = _rise(along[1:-1], aside[1:-1], size)
-    bulge = -2 * rise / size
-    bent = math.inf
-    if FLAT * tolerance < abs(rise) and abs(bulge) <= GREATEST_BULGE:
-        height = size * (1 - bulge * bulge) / (4 * bulge)
-        centre = np.array([size / 2, height])
-        radius = size * (1 + bulge * bulge) / (4 * abs(bulge))
-        bent = _off(np.column_stack([along, aside]) - centre, radius, 4 * math.atan(bulge))
-    if straight <= min(tolerance, bent + PREFERRED * tolerance):
-        return 0.0, straight
-    return (bulge, bent) if bent <= tolerance else None
-
-
-def _back(along: Floats) -> float:
-    """How far a way from its start to its end runs back, or beyond its end."""
-    return float((np.maximum.accumulate(along) - along).max())
-
-
-def _rise(along: Floats, aside: Floats, size: float) -> float:
-    """Height of the arc over a chord that passes nearest to some points of its frame, least squares.
-
-    Through the chord's ends and one point goes one circle; the rises of these are weighed by how much each point
-    moves with the rise, which is that of a parabola.
-    """
-    weight = 4 * along * (size - along) / size**2
-    weight = np.maximum(weight, 0.0) ** 2
-    if not weight.sum() > 0:
-        return 0.0
-    inner = along * (size - along) - aside**2
-    root = np.sqrt(inner**2 + (size * aside) ** 2)
-    low = np.abs(aside) * size**2 / 2 / np.maximum(inner + root, 1e-300)
-    high = (root - inner) / np.maximum(2 * np.abs(aside), 1e-300)
-    own = np.where(inner > 0, low, high) * np.sign(aside)
-    return float((weight * own).sum() / weight.sum())
-
-
-def _off(rays: Floats, radius: float, sweep: float) -> float:
-    """Fréchet distance at most of a chain and the arc about the origin between its ends, mm."""
-    start, end = rays[:-1], rays[1:]
-    cross = start[:, 0] * end[:, 1] - start[:, 1] * end[:, 0]
-    angle = np.arctan2(cross, (start * end).sum(axis=1))
-    if abs(angle.sum() - sweep) > FULL:
-        return math.inf  # it goes round another time, or the other way
-    way = end - start
-    foot = np.clip(-(start * way).sum(axis=1) / (way * way).sum(axis=1), 0.0, 1.0)
-    least = np.hypot(*(start + foot[:, None] * way).T)
-    far = np.hypot(*rays.T)
-    # what rounding may have hidden: some last places of the radius
-    rounding = 8 * EPSILON * radius
-    back = radius * _back(np.concatenate([[0.0], np.cumsum(angle * np.sign(sweep))]))
-    return max(float((far - radius).max()), float((radius - least).max())) + back + rounding
 
 
 def _circle(
@@ -313,8 +263,8 @@ def _circle(
     rays = np.concatenate([local, local[:1]]) - (a, b)
     doubled = float((rays[:-1, 0] * rays[1:, 1] - rays[:-1, 1] * rays[1:, 0]).sum())
     sense = 1.0 if doubled > 0 else -1.0
-    off = _off(rays, radius, sense * 2 * np.pi)
-    if off > tolerance:
+    far = off(rays, radius, sense * 2 * np.pi)
+    if far > tolerance:
         return None
     begin = math.atan2(rays[0, 1], rays[0, 0])
-    return (float(middle[0] + a), float(middle[1] + b), radius), sense * EIGHTH, off, begin
+    return (float(middle[0] + a), float(middle[1] + b), radius), sense * EIGHTH, far, begin

@@ -140,7 +140,11 @@ def plan(
     ] = None,
     fit_arcs: Annotated[
         str | None,
-        taken("--fit-arcs", "MM", "meshes: arcs this near to the chords of their sections [default: chords]"),
+        taken(
+            "--fit-arcs",
+            "MM",
+            "meshes: tangent arcs this near to the chords of their sections [default: chords]",
+        ),
     ] = None,
     bed_map: Annotated[
         str | None,

@@ -159,8 +159,8 @@ class PlanSettings(Section):
     )
     fit_arcs: Annotated[float, Quantity("length", 0.001, 5.0)] | None = Field(
         None,
-        description="meshes only: sections are followed by lines and arcs this near to their chords, mm;"
-        " none: by the chords themselves",
+        description="meshes only: sections are followed by lines and arcs this near to their chords, mm, tangent where"
+        " the chords turn by less than 35 degrees; none: by the chords themselves",
     )
     wall: Wall | None = Field(
         None, description="print open surfaces as walls: bead on the surface, or half a width to its side"
