@@ -21,7 +21,7 @@ from beadwright.arcs._kernels.region_raw import raw_curve
 from beadwright.arcs._kernels.span import put
 from beadwright.arcs._region import EPS, TAU, arranged
 from beadwright.arcs._spans import spans_of
-from beadwright.curves import region_area
+from beadwright.curves import distances, region_area
 from beadwright.errors import GeometryError
 from tests.arcs import _build_regions as make
 
@@ -119,6 +119,34 @@ def test_a_false_loop_is_found(case):
     heads = np.append(case.heads, case.heads[-1] + case.source.heads[1:])
     found = case.found(q=q, heads=heads, own=own)
     assert found[NEARER] > 0
+
+
+def test_every_piece_that_is_too_near_is_found_wherever_the_audit_looks_less():
+    """Each edge of the raw curve, kept or not, given alone; its true distance by `distances`, by samples."""
+    rng = np.random.default_rng(7)
+    wavy = [make.region(make.blob(rng, 120, wave=0.6, waves=9)) for _ in range(2)]
+    near = far = 0
+    for region, d in [(w, d) for w in wavy for d in (3.0, 12.0, 25.0, -25.0)] + [CASES["dumbbell"]]:
+        case = Case(region, d)
+        t = np.linspace(0, 1, 33)[:, None]
+        for i, edge in enumerate(case.graph.edge):
+            if edge[4] < 0:
+                continue
+            q = case.graph.e[i : i + 1]
+            (x0, y0, x1, y1, tx, ty, k, sweep), h = q[0, :8], q[0, 7] * t / 2
+            along = np.array([[tx, ty]]) * np.cos(h) + np.array([[-ty, tx]]) * np.sin(h)
+            points = [x0, y0] + (2 * np.sin(h) / k * along if k else t * [x1 - x0, y1 - y0])
+            short = abs(d) - distances(region.loops, points).min()
+            own = case.tag[case.graph.sub[edge[4], 2], :1].copy()
+            found = case.found(q=q, heads=np.array([0, 1]), own=own)[NEARER] > 0
+            if short > 1.5 * TAU:
+                assert found
+                near += 1
+            elif short < 0.5 * TAU:
+                assert not found
+                far += 1
+    assert near > 100
+    assert far > 300
 
 
 def test_a_loop_run_the_other_way_or_open_is_found():

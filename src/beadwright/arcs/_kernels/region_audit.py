@@ -11,6 +11,11 @@ from beadwright.arcs._kernels.region_grid import boxes, build, cells, pieces
 from beadwright.arcs._kernels.region_raw import HELPER
 from beadwright.arcs._kernels.span import (
     COLUMNS,
+    EX,
+    EY,
+    SWEEP,
+    TX,
+    TY,
     X0,
     X1,
     Y0,
@@ -20,6 +25,7 @@ from beadwright.arcs._kernels.span import (
     away,
     beside,
     cosine,
+    gap,
     green,
     place,
     put,
@@ -31,6 +37,8 @@ from beadwright.compiled import helper, kernel
 # spans too far from it, area lost, grey places.
 OPEN, CROSSED, NESTED, NEARER, FARTHER, LOST, GREY = range(7)
 FINDINGS = 7
+# Greatest turning of a run of spans, radians: below a quarter turn, so that its distance is known by a theorem.
+TURN = 1.5
 
 
 @helper
@@ -140,6 +148,50 @@ def _nearest(s: Any, grid: Any, x: float, y: float, reach: float, enough: float)
     return float(least)
 
 
+@helper
+def _runs(s: Any, d: float, tau: float) -> Any:
+    """Number of the run of each span: neighbours in a row that join smoothly, turn less than a quarter in all, and
+    bend towards the offset side by 1 / d at most; joints, taken together, turn by less than tau / (4 d)."""
+    run = np.empty(len(s), np.int64)
+    side, reach = np.copysign(1.0, d), abs(d) + tau
+    low = high = heading = kinks = 0.0
+    many = 0
+    for i in range(len(s)):
+        alone = side * s[i, K] * reach > 1.0
+        joined = i > 0 and not alone and s[i - 1, X1] == s[i, X0] and s[i - 1, Y1] == s[i, Y0]
+        if joined:
+            turn = s[i - 1, EX] * s[i, TY] - s[i - 1, EY] * s[i, TX]
+            kinks += abs(turn) * reach
+            joined = s[i - 1, EX] * s[i, TX] + s[i - 1, EY] * s[i, TY] > 0.0 and kinks < 0.25 * tau
+            ahead = heading + s[i, SWEEP]
+            joined = joined and max(high, ahead) - min(low, ahead) < TURN
+        if not joined or side * s[i - 1, K] * reach > 1.0:
+            many += 1
+            low = high = heading = kinks = 0.0
+        heading += s[i, SWEEP]
+        low, high = min(low, heading), max(high, heading)
+        run[i] = many
+    return run
+
+
+@helper
+def _above(s: Any, i: int, q: Any, j: int, x: float, y: float, d: float, slack: float) -> float:
+    """By how much a kept span is off the distance to the left of the source span that it lies beside.
+
+    At both ends and the middle (x, y); what lies between is off by at most twice that. Infinite where it lies beyond
+    an end.
+    """
+    if not beside(s, i, x, y, slack):
+        return np.inf
+    worst = abs(gap(s, i, x, y) - d)
+    for end in range(2):
+        x, y = (q[j, X1], q[j, Y1]) if end == 1 else (q[j, X0], q[j, Y0])
+        if not beside(s, i, x, y, slack):
+            return np.inf
+        worst = max(worst, abs(gap(s, i, x, y) - d))
+    return float(worst)
+
+
 @kernel
 def reaches(s: Any, d: float, tau: float, x: Any, y: Any) -> Any:
     """Which places are at least a distance, less tau, from all source spans: (n,) int8.
@@ -187,6 +239,13 @@ def audit(
         Counts: `OPEN` to `LOST` are faults, `GREY` are necks of width 0 within ``tau``.
     worst : float
         Greatest amount by which a kept place is nearer to or farther from the source than asked, mm.
+
+    Notes
+    -----
+    What spares most pairs: a curve that starts at p, bends towards a circle of radius d that touches it there by 1 / d at
+    most, and turns by less than a quarter, stays outside the circle. For with x along the tangent and the slope angle
+    a, d(sin a)/dx is the curvature; so sin a <= x / d, as on the circle. Kinks at joints add at most their sum times d, a
+    foot beyond an end at most what it is beyond, and together with the place's own error that is at most tau.
     """
     found = np.zeros(FINDINGS, np.int64)
     worst = 0.0
@@ -196,6 +255,7 @@ def audit(
     g, head, items = grid
     nx, ny = int(g[3]), int(g[4])
     seen = np.full(len(s), -1, np.int64)
+    run = _runs(s, d, tau)
     mine = grid
     if len(q):
         frame = boxes(q, 1e-8)
@@ -204,17 +264,24 @@ def audit(
         for i in range(len(q)):
             x, y = place(q, i, 0.5)
             half = 0.55 * np.hypot(q[i, X1] - q[i, X0], q[i, Y1] - q[i, Y0])
-            far = max(away(s, own[i], x, y), away(s, own[i], q[i, X0], q[i, Y0])) - dist
-            worst = max(worst, far)
-            if far > tau:
-                found[FARTHER] += 1
+            # A place at d along the normal of a run has no other place of that run nearer (see the notes).
+            mine_run = -1
+            off = _above(s, own[i], q, i, x, y, d, 0.25 * tau)
+            if off < 0.25 * tau:
+                mine_run = run[own[i]]
+                worst = max(worst, off)
+            else:
+                far = max(away(s, own[i], x, y), away(s, own[i], q[i, X0], q[i, Y0])) - dist
+                worst = max(worst, far)
+                if far > tau:
+                    found[FARTHER] += 1
             reach = dist + half
             x0, x1 = int(max(0.0, (x - reach - g[0]) * g[2])), int(min(nx - 1.0, (x + reach - g[0]) * g[2]))
             y0, y1 = int(max(0.0, (y - reach - g[1]) * g[2])), int(min(ny - 1.0, (y + reach - g[1]) * g[2]))
             for row in range(y0, y1 + 1 if x1 >= x0 else 0):
                 for h in range(head[row * nx + x0], head[row * nx + x1 + 1]):
                     j = items[h]
-                    if seen[j] == i:
+                    if run[j] == mine_run or seen[j] == i:
                         continue
                     seen[j] = i
                     if (

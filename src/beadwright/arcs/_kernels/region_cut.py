@@ -28,6 +28,10 @@ from beadwright.compiled import helper
 CUTS, NODES, NEAR = 0, 1, 2
 # Spans that cross at a smaller sine are cut at the ends of their contact interval.
 TANGENT = 0.1
+# Ends of spans that follow each other lie this near, in contact distances: rounding parts them, snapping joins them.
+JOINT = 0.1
+# Spans that follow each other at a smaller sine are one smooth curve.
+SMOOTH_SINE = 1e-9
 
 
 @helper
@@ -52,13 +56,23 @@ def _end(s: Any, i: int, j: int, end: int, eps: float, cut: Any, at: Any, count:
 
 
 @helper
+def _follow(s: Any, i: int, j: int, eps: float) -> bool:
+    """Whether span j goes on where span i ends, in the same direction: then they meet there only."""
+    if abs(s[i, X1] - s[j, X0]) + abs(s[i, Y1] - s[j, Y0]) > JOINT * eps:
+        return False
+    if s[i, EX] * s[j, TX] + s[i, EY] * s[j, TY] <= 0.0:
+        return False
+    return bool(abs(s[i, EX] * s[j, TY] - s[i, EY] * s[j, TX]) < SMOOTH_SINE)
+
+
+@helper
 def _pair(s: Any, i: int, j: int, eps: float, xy: Any, cut: Any, at: Any, count: Any, out: Any) -> None:
-    c = cosine(s, i, j)
-    ahead = s[i, EX] * s[j, TX] + s[i, EY] * s[j, TY] > 0.0 and s[i, X1] == s[j, X0] and s[i, Y1] == s[j, Y0]
-    back = s[j, EX] * s[i, TX] + s[j, EY] * s[i, TY] > 0.0 and s[j, X1] == s[i, X0] and s[j, Y1] == s[i, Y0]
-    sine = np.sqrt(max(0.0, (1.0 - c) * (1.0 + c)))
-    if (ahead or back) and sine < 1e-9:
+    # A tangent of spans that follow each other smoothly is told by the joint's own directions: from the cosine of
+    # carriers a sine of 0 comes out as 1e-8.
+    if _follow(s, i, j, eps) or _follow(s, j, i, eps):
         return
+    c = cosine(s, i, j)
+    sine = np.sqrt(max(0.0, (1.0 - c) * (1.0 + c)))
     ends = 0
     for end in range(2):
         ends += _end(s, i, j, end, eps, cut, at, count)

@@ -31,16 +31,25 @@ def _snap(xy: Any, n: int, radius: float) -> Any:
     """Shared id of each node: the lowest of those that a chain of steps within the radius joins."""
     key = np.empty(n)
     up = np.empty(n, np.int64)
+    row = np.empty(n, np.int64)
+    m = 0
     for i in range(n):
-        key[i] = 0.8236 * xy[i, 0] + 0.5671 * xy[i, 1]
+        # The end of a span and the start of the next are mostly the same numbers: nothing to look for.
+        if i > 0 and xy[i, 0] == xy[i - 1, 0] and xy[i, 1] == xy[i - 1, 1]:
+            up[i] = i - 1
+            continue
+        key[m] = 0.8236 * xy[i, 0] + 0.5671 * xy[i, 1]
+        row[m] = i
         up[i] = i
+        m += 1
+    key = key[:m]
     order = ordered(key)
-    for p in range(n):
-        i = order[p]
-        for q in range(p + 1, n):
-            j = order[q]
-            if key[j] - key[i] > radius:
+    for p in range(m):
+        i = row[order[p]]
+        for q in range(p + 1, m):
+            if key[order[q]] - key[order[p]] > radius:
                 break
+            j = row[order[q]]
             if (xy[i, 0] - xy[j, 0]) ** 2 + (xy[i, 1] - xy[j, 1]) ** 2 <= radius * radius:
                 a, b = _root(up, i), _root(up, j)
                 if a < b:
@@ -180,6 +189,9 @@ def _turns(e: Any, edge: Any, xy: Any) -> Any:
 @helper
 def outside(e: Any, w: Any, part: Any, parts: int, x: Any, y: Any, total: Any) -> None:
     """Winding numbers about one point a part, from the edges of all other parts, by rays in bins of y."""
+    if parts == 1:
+        total[0, 0] = total[0, 1] = 0
+        return
     n = len(e)
     lo, hi = np.inf, -np.inf
     for p in range(parts):
@@ -191,7 +203,8 @@ def outside(e: Any, w: Any, part: Any, parts: int, x: Any, y: Any, total: Any) -
         total[p, 0] = total[p, 1] = 0
     head, rows = grouped(bin_of, 1, parts, parts)
     for i in range(n):
-        bulge = 0.14 * abs(e[i, SWEEP]) * np.hypot(e[i, X1] - e[i, X0], e[i, Y1] - e[i, Y0])
+        wide, tall = e[i, X1] - e[i, X0], e[i, Y1] - e[i, Y0]
+        bulge = 0.14 * abs(e[i, SWEEP]) * np.sqrt(wide * wide + tall * tall)
         low, high = min(e[i, Y0], e[i, Y1]) - bulge, max(e[i, Y0], e[i, Y1]) + bulge
         # Not by the bins: rounding may put the height `hi` itself beyond the last one.
         if high < lo or low > hi:
@@ -255,7 +268,7 @@ def _faces(e: Any, edge: Any, following: Any, xy: Any, wind: Any, state: Any) ->
         state[STATUS] = TWISTED
         return
     total = np.zeros((parts, 2), np.int64)
-    if parts > 1:
+    if parts:
         outside(e, weight, part, parts, x, y, total)
     known = np.zeros(faces, np.int8)
     stack = np.empty(faces, np.int64)

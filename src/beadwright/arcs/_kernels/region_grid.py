@@ -18,7 +18,8 @@ def boxes(s: Any, margin: float) -> Any:
     """Box round each span: x least, y least, x greatest, y greatest."""
     box = np.empty((len(s), 4))
     for i in range(len(s)):
-        bulge = 0.14 * abs(s[i, SWEEP]) * np.hypot(s[i, X1] - s[i, X0], s[i, Y1] - s[i, Y0]) + margin
+        wide, high = s[i, X1] - s[i, X0], s[i, Y1] - s[i, Y0]
+        bulge = 0.14 * abs(s[i, SWEEP]) * np.sqrt(wide * wide + high * high) + margin
         box[i, 0], box[i, 1] = min(s[i, X0], s[i, X1]) - bulge, min(s[i, Y0], s[i, Y1]) - bulge
         box[i, 2], box[i, 3] = max(s[i, X0], s[i, X1]) + bulge, max(s[i, Y0], s[i, Y1]) + bulge
     return box
@@ -64,13 +65,17 @@ def build(s: Any, box: Any, least: float) -> tuple[Any, Any, Any]:
     head = np.zeros(nx * ny + 2, np.int64)
     r = np.empty(4, np.int64)
     items = np.empty(0, np.int64)
+    # Most spans are one piece; its cells are found once.
+    spread = np.empty((n, 4), np.int64)
     for turn in range(2):
         for i in range(n):
             count = pieces(box, i, g)
             for p in range(count):
-                cells(s, box, i, p, count, g, 0.0, r)
-                for row in range(r[2], r[3] + 1):
-                    for c in range(row * nx + r[0], row * nx + r[1] + 1):
+                if turn == 0 or count > 1:
+                    cells(s, box, i, p, count, g, 0.0, r)
+                    spread[i, 0], spread[i, 1], spread[i, 2], spread[i, 3] = r[0], r[1], r[2], r[3]
+                for row in range(spread[i, 2], spread[i, 3] + 1):
+                    for c in range(row * nx + spread[i, 0], row * nx + spread[i, 1] + 1):
                         if turn == 0:
                             head[c + 2] += 1
                         else:

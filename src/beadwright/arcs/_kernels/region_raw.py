@@ -53,9 +53,13 @@ def raw_curve(s: Any, after: Any, d: float) -> tuple[Any, Any]:
     raw = np.empty((6 * len(s) + 1, COLUMNS))
     tag = np.empty((6 * len(s) + 1, 2), np.int64)
     n = 0
+    smooth = False
+    bx = by = 0.0
     for i in range(len(s)):
         k = s[i, K]
-        ax, ay = s[i, X0] - d * s[i, TY], s[i, Y0] + d * s[i, TX]
+        # Smooth neighbours share their end to the last digit.
+        ax, ay = (bx, by) if smooth else (s[i, X0] - d * s[i, TY], s[i, Y0] + d * s[i, TX])
+        smooth = False
         bx, by = s[i, X1] - d * s[i, EY], s[i, Y1] + d * s[i, EX]
         left = 1.0 - d * k
         if k != 0.0 and left <= abs(k) * POINT:
@@ -75,6 +79,7 @@ def raw_curve(s: Any, after: Any, d: float) -> tuple[Any, Any]:
         turn = s[i, EX] * s[j, TY] - s[i, EY] * s[j, TX]
         ahead = s[i, EX] * s[j, TX] + s[i, EY] * s[j, TY]
         if ahead > 0.0 and abs(d * turn) <= SMOOTH:
+            smooth = j == i + 1
             continue
         px, py = s[j, X0], s[j, Y0]
         ex, ey = px - d * s[j, TY], py + d * s[j, TX]
