@@ -133,7 +133,7 @@ def test_every_piece_that_is_too_near_is_found_wherever_the_audit_looks_less():
             if edge[4] < 0:
                 continue
             q = case.graph.e[i : i + 1]
-            (x0, y0, x1, y1, tx, ty, k, sweep), h = q[0, :8], q[0, 7] * t / 2
+            (x0, y0, x1, y1, tx, ty, k), h = q[0, :7], q[0, 7] * t / 2
             along = np.array([[tx, ty]]) * np.cos(h) + np.array([[-ty, tx]]) * np.sin(h)
             points = [x0, y0] + (2 * np.sin(h) / k * along if k else t * [x1 - x0, y1 - y0])
             short = abs(d) - distances(region.loops, points).min()

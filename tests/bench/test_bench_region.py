@@ -22,7 +22,7 @@ from beadwright.arcs._spans import region_of, spans_of
 from beadwright.curves import distances
 from tests.arcs import _build_regions as make
 
-# Compiled libraries to compare with; not among the package's own needs. The first's wheel is built without optimisation.
+# Compiled libraries to compare with; not among the package's own needs. The first is built without optimisation.
 cavaliercontours = pytest.importorskip("cavaliercontours")
 pyclipper = pytest.importorskip("pyclipper")
 pytestmark = pytest.mark.bench

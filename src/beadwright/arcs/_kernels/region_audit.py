@@ -150,8 +150,11 @@ def _nearest(s: Any, grid: Any, x: float, y: float, reach: float, enough: float)
 
 @helper
 def _runs(s: Any, d: float, tau: float) -> Any:
-    """Number of the run of each span: neighbours in a row that join smoothly, turn less than a quarter in all, and
-    bend towards the offset side by 1 / d at most; joints, taken together, turn by less than tau / (4 d)."""
+    """Number of the run of each span.
+
+    A run is neighbours in a row that join smoothly, turn less than a quarter in all, and bend towards the offset side
+    by 1 / d at most; its joints, taken together, turn by less than tau / (4 d).
+    """
     run = np.empty(len(s), np.int64)
     side, reach = np.copysign(1.0, d), abs(d) + tau
     low = high = heading = kinks = 0.0
@@ -242,10 +245,11 @@ def audit(
 
     Notes
     -----
-    What spares most pairs: a curve that starts at p, bends towards a circle of radius d that touches it there by 1 / d at
-    most, and turns by less than a quarter, stays outside the circle. For with x along the tangent and the slope angle
-    a, d(sin a)/dx is the curvature; so sin a <= x / d, as on the circle. Kinks at joints add at most their sum times d, a
-    foot beyond an end at most what it is beyond, and together with the place's own error that is at most tau.
+    What spares most pairs: a curve that starts at p, bends towards a circle of radius d that touches it there by 1 / d
+    at most, and turns by less than a quarter, stays outside the circle. For with x along the tangent and the slope
+    angle a, d(sin a)/dx is the curvature; so sin a <= x / d, as on the circle. Kinks at joints add at most their sum
+    times d, a foot beyond an end at most what it is beyond, and together with the place's own error that is at most
+    tau.
     """
     found = np.zeros(FINDINGS, np.int64)
     worst = 0.0
@@ -264,7 +268,7 @@ def audit(
         for i in range(len(q)):
             x, y = place(q, i, 0.5)
             half = 0.55 * np.hypot(q[i, X1] - q[i, X0], q[i, Y1] - q[i, Y0])
-            # A place at d along the normal of a run has no other place of that run nearer (see the notes).
+            # A place at d along the normal of a run has no other place of that run nearer (see the notes of `audit`).
             mine_run = -1
             off = _above(s, own[i], q, i, x, y, d, 0.25 * tau)
             if off < 0.25 * tau:
