@@ -14,6 +14,7 @@ from beadwright.beads._fill import FillPlan, fill_beads
 from beadwright.beads._merge import Merged, merged
 from beadwright.beads._ranks import Ranks, WidthStep
 from beadwright.beads._refill import Allowance
+from beadwright.beads._rounded import rounded
 from beadwright.beads._start import reversed_path
 from beadwright.beads._voids import Voids, hollow_cells
 from beadwright.beads._wall import wall_beads
@@ -55,6 +56,7 @@ __all__ = [
     "hollow_cells",
     "merged",
     "reversed_path",
+    "rounded",
     "sharpest_corner",
     "tightest_bend",
     "wall_beads",

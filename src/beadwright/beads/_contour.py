@@ -90,6 +90,10 @@ class LayerBeads:
         Lines, ribs and rings inside them, before some were joined into one bead.
     refilled : Refilled
         What was filled otherwise than asked.
+    corner : float
+        Greatest distance of a rounding from its corner, mm.
+    rounded : int
+        Corners that were rounded.
     """
 
     beads: tuple[Bead, ...]
@@ -101,6 +105,8 @@ class LayerBeads:
     rest: ArcRegion = NOTHING
     joined: int = 0
     refilled: Refilled = AS_ASKED
+    corner: float = 0.0
+    rounded: int = 0
 
 
 def contour_beads(

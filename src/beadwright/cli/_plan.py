@@ -77,6 +77,12 @@ def plan(
         str | None,
         inside("--decks", "N", "closed layers over and under every open place [default: 0]"),
     ] = None,
+    corner_radius: Annotated[
+        str | None,
+        beads(
+            "--corner-radius", "MM", "round sharp corners of contour beads by arcs [default: they stay sharp]"
+        ),
+    ] = None,
     contour_order: Annotated[
         str | None,
         beads("--contour-order", "WAY", "of contour beads: inward or outward [default: inward]"),
@@ -206,6 +212,7 @@ def plan(
             kind=fill, angles=fill_angles, rib_spacing=rib_spacing, decks_top=decks, decks_base=decks
         ),
         "sequence": table(parts=parts, contour_order=contour_order, sites=start_sites),
+        "corner_radius": corner_radius,
         "bore": bore,
         "medial": None if medial else False,
         "rule": rule,

@@ -29,6 +29,8 @@ class Bound:
 class Budget:
     """The bounds of one layer, one a stage.
 
+    ``corner`` is what the rounding of corners was asked to cost; it is 0 where none are rounded.
+
     Examples
     --------
     >>> Budget(section=1e-6, fit=0.01, region=1e-8, rounding=2.42e-4).total >= 0.01024301
@@ -40,11 +42,12 @@ class Budget:
     region: float = 0.0
     rounding: float = 0.0
     model: float = 0.0
+    corner: float = 0.0
 
     @property
     def total(self) -> float:
         """Sum of all parts but ``model``, which is the file's own share, mm; rounded up."""
         value = 0.0
-        for part in (self.section, self.fit, self.region, self.rounding):
+        for part in (self.section, self.fit, self.region, self.rounding, self.corner):
             value = math.nextafter(value + part, math.inf) if part else value
         return value

@@ -29,7 +29,7 @@ from beadwright.pipeline._stages import Stages, peak_memory_mb
 from beadwright.post import LayerText
 from beadwright.settings import PlannedStop, Resolved
 
-BOUNDS = ("model", "section", "fit", "region", "rounding", "total")
+BOUNDS = ("model", "section", "fit", "region", "rounding", "corner", "total")
 # A plan may list a hundred thousand lost places: their digits go no further than the program's.
 PLACES, WIDTH_PLACES = 4, 6
 # Greatest distance between places along a bead's end that is laid after its stop, mm.
@@ -59,7 +59,10 @@ def worst(budgets: Sequence[Budget]) -> Budget:
 
 def bounds_of(budget: Budget, total: float) -> dict[str, float]:
     """Bounds by part, mm."""
-    return {**{name: float(getattr(budget, name)) for name in BOUNDS[:-1]}, "total": float(total)}
+    parts = {name: float(getattr(budget, name)) for name in BOUNDS[:-1]}
+    if not parts["corner"]:
+        del parts["corner"]
+    return {**parts, "total": float(total)}
 
 
 def plan_document(
@@ -142,6 +145,7 @@ def _layer(laid: Laid) -> dict[str, Any]:
         "length_mm": text.length,
         "moves": {"line": text.n_lines, "arc": text.n_arcs},
         "bounds_mm": bounds_of(text.budget, text.budget.total),
+        **({"rounded_corners": laid.work.rounded} if laid.work.rounded else {}),
         "lost": [
             {
                 "at_mm": [round(spot[0], PLACES), round(spot[1], PLACES), layer.plan.z],

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Protocol
 
 from beadwright.beads import (
     Allowance,
@@ -19,6 +20,7 @@ from beadwright.beads import (
     covering_loss,
     deck_region,
     fill_beads,
+    rounded,
     wall_range,
 )
 from beadwright.curves import ArcRegion
@@ -27,29 +29,36 @@ from beadwright.pipeline._stages import Stages
 from beadwright.settings import PlanSettings, WidthRole
 
 
+class Room(Protocol):
+    """What printing may move an arc by (mm), whether the flow can change inside a bead, and the stock by face (mm)."""
+
+    @property
+    def rounding(self) -> float: ...
+    @property
+    def vary(self) -> bool: ...
+    @property
+    def amounts(self) -> Mapping[int, float]: ...
+
+
 def solid_beads(
     settings: PlanSettings,
-    rounding: float,
+    room: Room,
     layer: LayerRegion,
     beside: Sequence[ArcRegion],
     stages: Stages,
-    *,
-    vary: bool = False,
 ) -> tuple[LayerBeads, Coverage | None]:
     """Lay the beads of a solid's layer.
 
     Parameters
     ----------
     settings : PlanSettings
-    rounding : float
-        What printing may move an arc by, mm.
+    room : Room
+        What else the job says.
     layer : LayerRegion
     beside : sequence of ArcRegion
         Regions of the layers above and below that tell where this one is exposed.
     stages : Stages
         Grows by what it took.
-    vary : bool
-        Whether the flow can change inside a bead.
 
     Returns
     -------
@@ -67,9 +76,11 @@ def solid_beads(
             steps=width_steps(settings),
             walls=walls_of(settings, "outer") if settings.medial else None,
             tolerance=settings.tolerance,
-            rounding=rounding,
-            vary=vary,
+            rounding=room.rounding,
+            vary=room.vary,
         )
+        if settings.corner_radius is not None:
+            laid = rounded(layer, laid, radius=settings.corner_radius, amounts=room.amounts)
     loss = covering_loss(settings.bead_section, layer.plan.height)
     fill = settings.fill
 

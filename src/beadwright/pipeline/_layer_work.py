@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import functools
 import pickle
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import islice
 
 import numpy as np
@@ -75,6 +75,8 @@ class Job:
     stock : Stocked or None
     vary : bool
         Whether the flow can change inside a bead.
+    amounts : mapping of int to float
+        Stock by face, mm.
     """
 
     cutter: Cutter
@@ -85,6 +87,7 @@ class Job:
     later: tuple[LaterFeature, ...] = ()
     stock: Stocked | None = None
     vary: bool = False
+    amounts: Mapping[int, float] = field(default_factory=dict)
 
     @property
     def solid_of_face(self) -> npt.NDArray[np.int64]:
@@ -125,12 +128,14 @@ class LayerWork:
         Lines, ribs and rings inside the contour beads, before some were joined into one bead.
     refilled : Refilled
         What was filled otherwise than asked.
+    rounded : int
+        Corners that were rounded.
     left_out : tuple of LeftOut
         Holes that are printed full.
     later_open : frozenset of int
         Faces of features to be cut later that stay cut here, since they open to the side.
     hanging : tuple of Hanging or None
-        What hangs over the layer below; None where that is not known.
+        Over the layer below; None where that is not known.
     """
 
     layer: LayerRegion
@@ -147,6 +152,7 @@ class LayerWork:
     hollow: tuple[ArcRegion, ...] = ()
     joined: int = 0
     refilled: Refilled = AS_ASKED
+    rounded: int = 0
     left_out: tuple[LeftOut, ...] = ()
     later_open: frozenset[int] = frozenset()
     hanging: tuple[Hanging, ...] | None = None
@@ -174,8 +180,7 @@ class ChunkWork:
 @functools.lru_cache(maxsize=1)
 def _job(data: bytes) -> Job:
     """The job of a plan, unpacked once in each process."""
-    job = pickle.loads(data)
-    assert isinstance(job, Job)
+    job: Job = pickle.loads(data)
     return job
 
 
@@ -266,7 +271,7 @@ def _made(job: Job, ground: _Ground, beside: tuple[ArcRegion, ...], stages: Stag
                 layer, ground.walls, side=settings.wall, width=settings.width, height=layer.plan.height
             )
     else:
-        laid, covered = solid_beads(settings, job.rounding, layer, beside, stages, vary=job.vary)
+        laid, covered = solid_beads(settings, job, layer, beside, stages)
         low, high = job.cutter.z_range
         if not any(low <= z <= high for z in layer.section_z):
             # stock beyond the part: what closes it above or below
@@ -379,7 +384,7 @@ def _work(layer: LayerRegion, laid: LayerBeads, planes: Planes, sections: tuple[
     return LayerWork(
         layer=replace(
             layer,
-            budget=replace(layer.budget, region=layer.budget.region + laid.bound),
+            budget=replace(layer.budget, region=layer.budget.region + laid.bound, corner=laid.corner),
             findings=(*layer.findings, *laid.findings),
         ),
         beads=laid.beads,
@@ -390,5 +395,6 @@ def _work(layer: LayerRegion, laid: LayerBeads, planes: Planes, sections: tuple[
         lost=laid.lost,
         joined=laid.joined,
         refilled=laid.refilled,
+        rounded=laid.rounded,
         fallbacks=sum(section.fallbacks for section in sections) + layer.fallbacks + laid.fallbacks,
     )

@@ -198,6 +198,7 @@ def plan_part(
                 stock=None if blank is None else stocked_of(blank, solid, amounts, later),
                 rounding=ROUNDING_UNITS * writing.words.place,
                 vary=writing.dialect.varies,
+                amounts=amounts,
             )
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []

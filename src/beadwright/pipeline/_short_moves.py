@@ -34,7 +34,7 @@ def without_short(
     """
     if least <= 0:
         return layer, tuple(beads)
-    room = tolerance - layer.budget.total - rounding
+    room = tolerance - (layer.budget.total - layer.budget.corner) - rounding
     bound, gone, left = 0.0, 0, 0
     shortest: tuple[float, float, float] | None = None
     made = []

@@ -13,6 +13,7 @@ from rich.table import Table
 
 from beadwright.numeric import Finding
 from beadwright.pipeline._built import rows_told
+from beadwright.pipeline._document import BOUNDS
 from beadwright.pipeline._rest import join_told
 
 if TYPE_CHECKING:
@@ -179,7 +180,7 @@ def show_plan(result: PlanResult) -> None:
     """Print what was planned, its bound and its findings."""
     console, document = Console(stderr=True), result.document
     totals, bounds = document["totals"], document["bounds_mm"]
-    parts = " + ".join(f"{name} {bounds[name]:.2g}" for name in ("section", "fit", "region", "rounding"))
+    parts = " + ".join(f"{name} {bounds[name]:.2g}" for name in BOUNDS[1:-1] if name in bounds)
     moves = totals["moves"]
     pairs = [
         ("part", document["input"]["file"]),

@@ -35,7 +35,7 @@ def bound_line(budget: Budget, chord: float, off_map: float | None) -> str:
 
     That of heights that follow a measured platform stands for itself: it is along Z.
     """
-    names = ("model", "section", "fit", "region", "rounding", "total")
+    names = ["model", "section", "fit", "region", "rounding", *(["corner"] if budget.corner else []), "total"]
     own = [("chord", number(chord))] if chord else []
     if off_map is not None:
         own.append(("map", number(off_map)))

@@ -120,6 +120,7 @@ def summary_markdown(sheet: SheetData) -> str:
         ("bead length", _of(totals, "length_mm", lambda v: f"{v / 1000:.4g} m")),
         ("bound of all beads", _of(bounds, "total", lambda v: f"{v:.4g} mm")),
         *((f"of it {name}", _of(bounds, name, lambda v: f"{v:.3g} mm")) for name in _PARTS),
+        *((("of it corners rounded", f"{bounds['corner']:.3g} mm"),) if "corner" in bounds else ()),
         ("the file's own gaps", _of(bounds, "model", lambda v: f"{v:.3g} mm")),
         ("worst deviation", _of(head.get("profile", {}), "greatest_mm", lambda v: f"{v:.4g} mm")),
         ("build time", _of(totals, "time_s", lambda v: f"{v / 3600:.3g} h")),

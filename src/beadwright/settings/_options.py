@@ -17,6 +17,7 @@ class PlanOptions(TypedDict, total=False):
     spacing: float | None
     widths: dict[str, float]
     contours: int | Literal["full"]
+    corner_radius: float | None
     bore: float | None
     medial: bool
     rule: Literal["neutral", "outer", "inner"]

@@ -110,6 +110,10 @@ class PlanSettings(Section):
         le=MOST_RANKS,
         description="contour beads of each loop, from the outside in; full: all that fit",
     )
+    corner_radius: Annotated[float, Quantity("length", 0.1, 100.0)] | None = Field(
+        None,
+        description="radius of arcs that round the sharp corners of contour beads, mm; none: they stay sharp",
+    )
     bore: Annotated[float, Quantity("length", 0.2, 100.0)] | None = Field(
         None,
         description="bore of the nozzle, mm; default 7.62 for a bead of 8.4, in proportion",

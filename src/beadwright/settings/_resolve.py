@@ -43,6 +43,7 @@ IF_GIVEN = frozenset(
         "pad",
         "cut",
         "cut_down",
+        "corner_radius",
         "bed_map",
     }
 )

@@ -137,6 +137,7 @@ def _layer(
     offsets = [abs(b.offset) for b in layer.beads if b.role == "contour" and np.isfinite(b.offset)]
     if offsets:
         parts = [number(block.bound.get(key)) for key in ("section", "fit", "region", "rounding")]
+        parts.append(number(block.bound.get("corner", "0")))
         total = number(block.bound.get("total"))
         if not max([0.0, *parts]) <= total <= min(offsets):
             tell(

@@ -85,6 +85,8 @@ class DepositLayer:
         What the program says its contour beads may be off by: total + model, mm; nan where it does not.
     model : float
         The share of it that is the file's own, mm.
+    corner : float
+        The share of it by which rounded corners lie too far in, mm.
     beads : tuple of Bead
     resumed : bool
         Whether an earlier program laid a part of it, as told.
@@ -101,6 +103,7 @@ class DepositLayer:
     model: float
     beads: tuple[Bead, ...]
     resumed: bool = False
+    corner: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -193,6 +196,7 @@ def _from_comments(reading: Reading) -> Deposit:
                 model=model,
                 beads=tuple(beads),
                 resumed=layer.keys.get("resumed") == "1",
+                corner=max(0.0, number(layer.bound.get("corner", "0"))),
             )
         )
     return Deposit(layers=tuple(layers), told=True, stray=flowing[moves.bead[flowing] < 0])

@@ -75,7 +75,7 @@ def measure_beads(
     cut : Cut
         Of the layer.
     allowed : float
-        mm, the referee's accuracy included.
+        mm, the referee's accuracy included. What rounded corners take of it is allowed inwards only.
     step : float
         Greatest distance of samples, mm.
     notes : Notes
@@ -96,7 +96,7 @@ def measure_beads(
         points, row = points_along(moves, bead.rows, step)
         if cut.closed and (bead.role in INSIDE or not bead.role):
             depth = cut.depth(points) + layer.stock
-            _outside(moves, layer, bead, points, row, depth, allowed, notes)
+            _outside(moves, layer, bead, points, row, depth, allowed - layer.corner, notes)
         elif bead.role == "wall":
             depth = cut.distance(points)
         else:
@@ -156,7 +156,9 @@ def _judge(
     notes: Notes,
 ) -> None:
     """The worst place of a bead, if it is beyond what is allowed."""
-    size = np.abs(value)
+    # Only the arc that rounds a corner may lie farther in; no other place has that share of the bound.
+    rounded = (value < 0) & (moves.sweep[row] != 0)
+    size = np.abs(value) + np.where(rounded, 0.0, layer.corner)
     # Where two moves meet both have the same deviation: the first of them is named.
     worst = int(np.flatnonzero(size >= size.max() - 1e-9)[0])
     if size[worst] <= allowed:
@@ -171,7 +173,7 @@ def _judge(
             at_mm=(float(points[worst, 0]), float(points[worst, 1]), layer.z),
             face=face if face >= 0 else None,
             measured=float(value[worst]),
-            allowed=allowed,
+            allowed=allowed - (0.0 if rounded[worst] else layer.corner),
             unit="mm",
         ),
         int(moves.line[row[worst]]),

@@ -85,7 +85,7 @@ export function fillTitle(box, sheet, unit) {
   const counts = { error: 0, warning: 0, note: 0 };
   for (const level of Object.keys(counts)) counts[level] = sheet.levels[level] ?? 0;
   const not = "not computed";
-  const parts = ["section", "fit", "region", "rounding"].filter((k) => bounds?.[k] !== undefined).map((k) => `${k} ${smallText(bounds[k], unit)}`).join(" + ");
+  const parts = ["section", "fit", "region", "rounding", "corner"].filter((k) => bounds?.[k] !== undefined).map((k) => `${k} ${smallText(bounds[k], unit)}`).join(" + ");
   const estimate = sheet.estimate ?? {}, money = estimate.cost;
   const profile = bounds ? bounds.total : sheet.profile && Math.abs(sheet.profile.greatest_mm);
   const purge = estimate.mass_kg?.purge;
