@@ -202,3 +202,37 @@ def test_broken_files_say_where(text, told):
 def test_a_file_in_any_order_with_a_header_and_remarks():
     made = parse_map("# probe\nX_mm;Y_mm;Z_mm\n10;20;4\n0;0;1\n10;0;2\n\n0;20;3\n", name="m.csv")
     assert made.z.tolist() == [[1.0, 2.0], [3.0, 4.0]]
+
+
+def test_all_rows_at_fault_are_told_together():
+    text = "x,y,z\n0,0,0\n10,0,zero\n0,0,1\n0,10\n10,10,1\n"
+    with pytest.raises(InputError) as caught:
+        parse_map(text, name="m.csv")
+    told = str(caught.value).split("\n  ")
+    assert [line.split(" ")[0] for line in told] == ["m.csv:3:", "m.csv:4:", "m.csv:5:"]
+
+    with pytest.raises(InputError, match=r"and 2 more rows of m\.csv"):
+        parse_map("a,b\n" * 12, name="m.csv")
+
+
+# A map of a 5.8 x 2.2 m platform with heights of up to 1.5 mm, its numbers in metres: all of them, and z alone.
+@pytest.mark.parametrize(
+    ("across", "told"), [(0.001, "X 0 to 5.8 and Y 0 to 2.2 mm"), (1.0, "-0.3 to 1.5 mm")]
+)
+def test_a_map_in_metres_is_refused_with_its_range(across, told):
+    places = [(0, 0, -0.0003), (5800, 0, 0.0), (0, 2200, 0.0015), (5800, 2200, 0.0004)]
+    rows = "\n".join(f"{x * across:g},{y * across:g},{z:g}" for x, y, z in places)
+    with pytest.raises(InputError, match="that looks like metres") as caught:
+        parse_map(rows, name="m.csv")
+    assert told in str(caught.value)
+
+    even = "\n".join(f"{x:g},{y:g},0" for x, y, _ in places)
+    assert parse_map(even, name="m.csv").z.tolist() == [[0, 0], [0, 0]]
+
+
+def test_a_map_in_inches_says_so_where_it_does_not_cover_the_part():
+    surface = parse_map("-20,-20,0.01\n20,-20,0.02\n-20,20,0.03\n20,20,0.02\n", name="m.csv")
+    with pytest.raises(
+        InputError, match="if its numbers are inches, write them in mm; else measure there too"
+    ):
+        follow(follower(surface), path([(0.0, 0.0), (400.0, 0.0)], [0.0]))

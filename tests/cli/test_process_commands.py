@@ -56,7 +56,7 @@ def test_too_little_is_refused(capsys: pytest.CaptureFixture[str], tmp_path: Pat
     code, out, err = call(capsys, "calibrate", sheet, "-o", tmp_path / "out")
 
     assert (code, out) == (2, "")
-    assert "2 different speed(s)" in err
+    assert "2 different speeds" in err
     assert not (tmp_path / "out").exists()
 
 

@@ -91,3 +91,18 @@ def test_verify_refuses_a_place_for_the_sheet_that_is_not_written(
     assert (code, out) == (2, "")
     assert f"--no-sheet and {place} exclude each other" in err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_verify_names_the_file_of_heights_that_is_at_fault(
+    capsys: pytest.CaptureFixture[str], folder: Path, tmp_path: Path
+) -> None:
+    heights = tmp_path / "heights.csv"
+    heights.write_text("x,y,z\n0,0\n1,zero,0\n")
+    code, out, err = call(
+        capsys, "verify", folder / "program.nc", "a.step", "--no-sheet", "--bed-map", heights
+    )
+
+    assert (code, out) == (2, "")
+    told = err.strip().removeprefix("beadwright: error: ").split("\n")
+    assert [line.strip().split(" ")[0] for line in told] == ["heights.csv:2:", "heights.csv:3:"]
+    assert "program.nc" not in err

@@ -213,6 +213,18 @@ def test_faults_of_the_map_name_what_to_do(part, tmp_path):
         SettingsError, match=r"9 layers cannot share .* since the part has 5; give 5 or fewer"
     ):
         mapped(part, tmp_path, level, rule={"layers": 9})
+    # What is wrong with the file is told beside what is wrong with the settings.
+    (tmp_path / "broken.csv").write_text("0,0\n1,0,zero\n")
+    with pytest.raises(SettingsError) as caught:
+        beadwright.plan(
+            part, bed_map={"file": str(tmp_path / "broken.csv"), "layers": 9, "least": 4.5}, workers=1
+        )
+    assert [line.split(" ")[0] for line in str(caught.value).split("\n  ")] == [
+        "bed_map.layers:",
+        "bed_map:",
+        "broken.csv:1:",
+        "broken.csv:2:",
+    ]
     with pytest.raises(InputError, match=r"layer 0 has a bead that reaches X 115\.800, beyond X 100"):
         mapped(part, tmp_path, level, at=(60.0, 0.0))
     with pytest.raises(SettingsError, match=r"bed_map.bound: 5(\.0)? is out of range"):

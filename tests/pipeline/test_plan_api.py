@@ -60,7 +60,7 @@ def test_a_cylinder_is_planned_in_closed_form(cylinder: cq.Workplane) -> None:
 def test_a_result_shows_itself_in_a_line(cylinder: cq.Workplane) -> None:
     result = beadwright.plan(cylinder, layers="0:1")
 
-    assert repr(result).endswith(f": 1 layers, 2 beads, {len(result.findings)} findings>")
+    assert repr(result).endswith(f": 1 layer, 2 beads, {len(result.findings)} findings>")
     # Two beads of radii 495.8 and 487.4 at 100 mm/s take 61.8 s by length alone.
     assert "<th>build time</th><td>1 min " in result._repr_html_()
 

@@ -73,7 +73,7 @@ def test_what_is_laid_before_the_first_stroke(frame):
     assert (found.measured, found.level) == (50.0, "note")
     assert 2 * math.pi * 7.8 < 50
     assert short.level == "warning"
-    assert "1 bead(s), shorter than that" in short.text
+    assert "1 bead, shorter than that, is not pressed" in short.text
 
 
 def test_traverses_clear_a_layer_and_the_stroke(frame):

@@ -9,7 +9,7 @@ import pytest
 from pydantic import ValidationError
 
 from beadwright.errors import SettingsError
-from beadwright.settings import PlanOptions, PlanSettings, resolve
+from beadwright.settings import PlanOptions, PlanSettings, parse_document, resolve
 
 
 def fault(**options: object) -> str:
@@ -147,3 +147,53 @@ def test_the_bore_follows_the_width_and_must_fit_it():
     for bore in (5.5, 8.5):
         with pytest.raises(SettingsError, match=r"bore: .* cannot lay a bead 8.4 mm wide"):
             resolve({"bore": bore})
+
+
+# What is wrong with single values hides nothing that is wrong between others, and nothing is said of a pair of which
+# one is at fault itself.
+def test_faults_between_values_are_told_beside_those_of_single_values() -> None:
+    text = fault(contours=0, decimals=3, tolerance=0.002, cut_down=True, width="x", height=9)
+
+    assert text.startswith("4 settings are at fault:")
+    assert "contours: 0 is out of range" in text
+    assert "width: 'x' cannot be used" in text
+    assert "tolerance: 0.002 mm cannot be kept with 3 decimals" in text
+    assert "cut_down: turns the segments that [[cut]] makes" in text
+    assert "not below the width" not in text
+
+
+def test_faults_between_values_of_tables_keep_their_places() -> None:
+    machine = parse_document(
+        "[speeds]\nleast = 900\noverride = [0.7, 0.9]\n[[device]]\nname = 'NO'\n[[device]]\nname = 'fan'\non = ['M8']\n"
+        "off = ['M9']\non_at = ['layer begin']\n[[device]]\nname = 'lamp'\nhalt_time = -1\non_at = ['layer begin']\n",
+        name="machine.toml",
+        told="machine",
+    )
+    with pytest.raises(SettingsError) as caught:
+        resolve({}, machine=machine)
+    text = str(caught.value)
+
+    assert text.startswith("7 settings are at fault:")
+    assert "machine.toml:2: speeds.least: 900 mm/s is not below the greatest, 500 mm/s" in text
+    assert "machine.toml:3: speeds.override: 0.7 to 0.9 leaves out 1, the programmed feed" in text
+    assert "machine.toml:5: device[1].name: " in text
+    assert "machine.toml:6: device[2].off_at: must hold program end" in text
+    assert "machine.toml:13: device[3].halt_time: -1 is out of range" in text
+    assert "machine.toml:14: device[3].on_at: names moments, but on has no line" in text
+    assert "machine.toml:11: device[3].off_at: must hold program end" in text
+
+
+def test_a_table_that_lacks_a_key_hides_no_other() -> None:
+    text = fault(
+        bed_map={"layers": 2, "least": 9}, heights={"cusp": 0.2, "least": 3, "greatest": 2}, layers="4:4"
+    )
+
+    assert text.startswith("3 settings are at fault:")
+    assert "bed_map.file: is missing" in text
+    assert "heights.least: 3 mm is above the greatest, 2 mm" in text
+    assert "layers: 4:4 holds no layer" in text
+
+
+def test_segments_are_turned_only_where_there_are_some() -> None:
+    assert resolve({"cut_down": True, "cut": [{"z": 40.0}]}).settings.cut_down
+    assert "add one or leave this out" in fault(cut_down=True)

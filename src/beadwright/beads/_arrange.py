@@ -29,7 +29,7 @@ import numpy.typing as npt
 from beadwright.beads._bead import Bead, Order
 from beadwright.beads._shorten import nearest_order, shortened
 from beadwright.beads._start import Sites, cut_bound, reversed_path, sites, started_at
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 
 Points = npt.NDArray[np.float64]
 
@@ -368,5 +368,6 @@ def _closure(close: list[tuple[float, Bead]], layer: int, z: float, stagger: flo
         measured=kept,
         allowed=stagger * bead.width,
         unit="mm",
-        text=f"{len(close)} bead(s) have no place to start that far from the start points of the layer below",
+        text=f"{counted(len(close), 'bead has', 'beads have')} no place to start that far from the start points of"
+        f" the layer below",
     )

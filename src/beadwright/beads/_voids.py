@@ -19,7 +19,7 @@ from beadwright.beads._bead import Bead
 from beadwright.beads._rows import pieces_of, rows_of
 from beadwright.beads._start import reversed_path
 from beadwright.curves import ArcRegion, bounding_box, depths, inside, region_area
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 
 Floats = npt.NDArray[np.float64]
 
@@ -107,8 +107,9 @@ class Voids:
                     at_mm=(x, y, z),
                     measured=volume,
                     unit="mm3",
-                    text=f"a closed hollow space of {volume / 1e6:.3g} dm3 in {len({self._place[r][0] for r in rows})}"
-                    " layer(s) has no vent: let it out by a hole, or fill it",
+                    text=f"a closed hollow space of {volume / 1e6:.3g} dm3 in"
+                    f" {counted(len({self._place[r][0] for r in rows}), 'layer')} has no vent: let it out by a hole,"
+                    f" or fill it",
                 )
             )
         return tuple(found)

@@ -25,6 +25,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Complex = npt.NDArray[np.complex128]
 
+INCH = 25.4  # mm
 # Within a move the layer's thickness changes by at most this share of the nominal: its flow, even along a move, is then
 # within 1 % of the demand, far below what a screw is known to (common practice: 3 to 5 %).
 FLOW_STEP = 0.02
@@ -176,8 +177,14 @@ def _covered(follower: Follower, path: ArcPath) -> None:
                 raise InputError(
                     f"{bed.file}: measured from X {bed.x[0]:g} to {bed.x[-1]:g}, Y {bed.y[0]:g} to {bed.y[-1]:g} mm;"
                     f" layer {follower.layer} has a bead that reaches {name} {reached:.3f}, beyond {name}"
-                    f" {bed.box[side, axis]:g}: measure there too, or move the part (at)"
+                    f" {bed.box[side, axis]:g}: {_inches(bed, low, high)}measure there too, or move the part (at)"
                 )
+
+
+def _inches(bed: BedMap, low: Floats, high: Floats) -> str:
+    """What to say where the map would cover the path if its numbers were inches."""
+    covers = (bed.box[0] * INCH <= low).all() and (high <= bed.box[1] * INCH).all()
+    return "if its numbers are inches, write them in mm; else " if covers else ""
 
 
 def _in_range(follower: Follower, nodes: Floats, made: Following, room: float) -> None:

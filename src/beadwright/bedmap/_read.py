@@ -16,6 +16,13 @@ from beadwright.errors import InputError
 MAX_BYTES = 1_000_000
 MAX_PLACES = 10_000
 HEADER = ("x", "y", "z")
+# So many faults of a file are told one by one.
+TOLD = 10
+# No platform is narrower than a bead, mm: a map of this size in both directions is one in metres.
+NARROW = 10.0
+# What a probe can tell apart, mm (common practice: a hundredth). Heights that stay below it all over, but are not 0,
+# are metres: they are tenths of a millimetre to millimetres on any real platform.
+PROBED = 0.01
 
 
 def read_map(path: Path) -> BedMap:
@@ -53,7 +60,8 @@ def parse_map(text: str, *, name: str, sha256: str = "") -> BedMap:
     Raises
     ------
     InputError
-        A row is no three numbers, or the places make no full rectangular grid.
+        Rows are no three numbers or tell a place again, the places make no full rectangular grid, or the numbers can
+        be no mm; all faulty rows are told together.
 
     Examples
     --------
@@ -61,35 +69,67 @@ def parse_map(text: str, *, name: str, sha256: str = "") -> BedMap:
     [[0.0, 1.0], [0.0, 1.0]]
     """
     found: dict[tuple[float, float], tuple[float, int]] = {}
+    faults: list[str] = []
+    rows = 0
     for number, raw in enumerate(text.splitlines(), 1):
         line = raw.strip()
         if not line or line.startswith("#"):
             continue
         words = [word.strip() for word in re.split(r"[,;\t]", line)]
-        if not found and tuple(re.sub(r"[ _(\[]*mm[)\]]?$", "", word.lower()) for word in words) == HEADER:
+        if not rows and tuple(re.sub(r"[ _(\[]*mm[)\]]?$", "", word.lower()) for word in words) == HEADER:
             continue
-        x, y, z = _numbers(words, name, number)
+        rows += 1
+        values = _numbers(words)
+        if values is None:
+            faults.append(
+                f"{name}:{number}: expected three numbers x,y,z in mm with a decimal point, got"
+                f" {','.join(words)[:60]!r}"
+            )
+            continue
+        x, y, z = values
         if (x, y) in found:
-            raise InputError(
+            faults.append(
                 f"{name}:{number}: the place X {x:g} Y {y:g} stands in line {found[x, y][1]} already; keep one row for"
                 " each place"
             )
+            continue
         found[x, y] = z, number
         if len(found) > MAX_PLACES:
             raise InputError(f"{name}: more than {MAX_PLACES:,} places; take a coarser grid")
-    return _grid(found, name, sha256)
+    if faults:
+        more = len(faults) - TOLD
+        raise InputError(
+            "\n  ".join([*faults[:TOLD], *([f"and {more} more rows of {name}"] if more > 0 else [])])
+        )
+    made = _grid(found, name, sha256)
+    _check_unit(made)
+    return made
 
 
-def _numbers(words: list[str], name: str, number: int) -> list[float]:
+def _check_unit(bed: BedMap) -> None:
+    """Refuse what can be no mm."""
+    (x0, y0), (x1, y1) = bed.box
+    low, high = float(bed.z.min()), float(bed.z.max())
+    if max(x1 - x0, y1 - y0) < NARROW:
+        raise InputError(
+            f"{bed.file}: X {x0:g} to {x1:g} and Y {y0:g} to {y1:g} mm is no platform; that looks like metres: write"
+            " x, y and z in mm"
+        )
+    if 0 < max(-low, high) < PROBED:
+        raise InputError(
+            f"{bed.file}: heights of {low:g} to {high:g} mm are finer than any probe tells apart; that looks like"
+            f" metres"
+            f" ({1000 * low:g} to {1000 * high:g} mm): write z in mm, or 0 all over where the platform is level"
+        )
+
+
+def _numbers(words: list[str]) -> list[float] | None:
+    """The three numbers of a row; None if they are not that."""
     try:
         values = [float(word) for word in words]
     except ValueError:
         values = []
-    if len(values) != 3 or not all(math.isfinite(v) and abs(v) <= 1e5 for v in values):
-        raise InputError(
-            f"{name}:{number}: expected three numbers x,y,z in mm with a decimal point, got {','.join(words)[:60]!r}"
-        )
-    return values
+    return values if len(values) == 3 and all(math.isfinite(v) and abs(v) <= 1e5 for v in values) else None
 
 
 def _grid(found: dict[tuple[float, float], tuple[float, int]], name: str, sha256: str) -> BedMap:

@@ -37,6 +37,7 @@ def coupon(
 ) -> None:
     """Write the program of a test piece, and measured.csv for what is measured on it; `calibrate` reads that."""
     with Edge():
+        from beadwright.numeric import counted
         from beadwright.pipeline import coupon as make
         from beadwright.settings import resolve
 
@@ -47,7 +48,7 @@ def coupon(
         elif not quiet:
             say(f"wrote {', '.join(file.name for file in made.files)} to {out}")
             if made.beads:
-                say(f"{made.beads} beads, {made.mass:.3g} kg, {made.seconds:.0f} s along beads")
+                say(f"{counted(made.beads, 'bead')}, {made.mass:.3g} kg, {made.seconds:.0f} s along beads")
             say(made.measure)
 
 
@@ -70,6 +71,7 @@ def calibrate(
     Without -o the lines for the machine and the job file go to standard output.
     """
     with Edge():
+        from beadwright.numeric import counted
         from beadwright.pipeline import calibrate as fit
 
         made = fit(measured, out)
@@ -80,7 +82,7 @@ def calibrate(
             for what, text in made.told:
                 say(f"{what}: {text}")
             if made.skipped:
-                say(f"{made.skipped} row(s) hold no measurement")
+                say(f"{counted(made.skipped, 'row holds', 'rows hold')} no measurement")
         if out is None:
             for name, text in (("machine", made.machine), ("job", made.job)):
                 if text:

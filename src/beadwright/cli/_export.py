@@ -34,6 +34,7 @@ def export(
     triangles for a machining program, .stl. stock: by face, .csv. summary: .md.
     """
     with Edge():
+        from beadwright.numeric import counted
         from beadwright.pipeline import export as write
 
         with progress_bar(quiet=quiet) as progress:
@@ -44,4 +45,6 @@ def export(
             level = (
                 f"; {written.level} follow the platform's map and are written level" if written.level else ""
             )
-            say(f"written: {written.path} ({written.layers} layers, {written.items} items{level})")
+            say(
+                f"written: {written.path} ({counted(written.layers, 'layer')}, {counted(written.items, 'item')}{level})"
+            )

@@ -158,6 +158,9 @@ def plan(
             "--bed-map", "FILE", "measured heights x,y,z of the platform; the first layers even them out"
         ),
     ] = None,
+    bed_map_layers: Annotated[
+        str | None, placing("--bed-map-layers", "N", "how many layers share those heights [default: 3]")
+    ] = None,
     wall: Annotated[
         str | None, taken("--wall", "SIDE", "open surfaces as walls of one bead: centre, left or right")
     ] = None,
@@ -229,7 +232,7 @@ def plan(
         "stock": stock,
         "layers": layers,
         "fit_arcs": fit_arcs,
-        "bed_map": table(file=bed_map),
+        "bed_map": table(file=bed_map, layers=bed_map_layers),
         "wall": wall,
         "dialect": dialect,
         "override": override,

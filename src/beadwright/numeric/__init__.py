@@ -1,6 +1,7 @@
 """Signs, intervals, bounds, Bernstein forms and bracketed roots; findings. Lengths in mm, angles in rad."""
 
 from beadwright.numeric._bound import Bound, Budget
+from beadwright.numeric._counted import counted
 from beadwright.numeric._finding import Finding, Level
 
-__all__ = ["Bound", "Budget", "Finding", "Level"]
+__all__ = ["Bound", "Budget", "Finding", "Level", "counted"]

@@ -22,6 +22,7 @@ from beadwright.brep import (
 )
 from beadwright.curves import ArcRegion, lengths, middle_of, region_area, region_moments, signed_area
 from beadwright.layers import bore_radius
+from beadwright.numeric import counted
 from beadwright.pipeline._load import load_kernels
 from beadwright.pipeline._poses import FLAT, Pose, poses
 from beadwright.section import cut, prepare, take_plane
@@ -139,7 +140,7 @@ class Advice:
         if self.lean:
             face, angle = max(self.lean.items(), key=lambda pair: (pair[1], -pair[0]))
             said.append(
-                f"{len(self.lean)} face(s) lean beyond {settings.greatest_lean():g} degrees,"
+                f"{counted(len(self.lean), 'face leans', 'faces lean')} beyond {settings.greatest_lean():g} degrees,"
                 f" face {face} most with {angle:.0f}"
             )
         if self.inner_radius is not None and self.inner_radius < settings.width_of("outer") / 2:
@@ -158,7 +159,8 @@ class Advice:
         if self.holes:
             face, size = min(self.holes.items(), key=lambda pair: (pair[1], pair[0]))
             said.append(
-                f"{len(self.holes)} round hole(s) are narrower than 3 beads, face {face} with {size:.1f} mm:"
+                f"{counted(len(self.holes), 'round hole is', 'round holes are')} narrower than 3 beads, face {face}"
+                f" with {size:.1f} mm:"
                 " print them full with `cut_later`"
             )
         best = min(self.poses, key=lambda pose: (pose.lean_area, pose.layers))

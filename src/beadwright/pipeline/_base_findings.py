@@ -9,9 +9,9 @@ import numpy.typing as npt
 
 from beadwright.beads import Bead
 from beadwright.curves import bounding_box, samples
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 from beadwright.pipeline._layer_work import LayerWork
-from beadwright.settings import Machine
+from beadwright.settings import Machine, PlanSettings
 
 Floats = npt.NDArray[np.float64]
 
@@ -21,18 +21,25 @@ ON_LIMIT = 1e-6
 STEP = 0.125
 
 
-def base_findings(works: Sequence[LayerWork], machine: Machine) -> tuple[Finding, ...]:
-    """Base beads that the nozzle cannot reach, and such that lie in a keep-out: of each the worst place.
+def base_findings(
+    works: Sequence[LayerWork], machine: Machine, settings: PlanSettings, count: int
+) -> tuple[Finding, ...]:
+    """Base beads that the nozzle cannot reach, such that lie in a keep-out, and pads that end with the part.
+
+    Of the first two the worst place.
 
     Parameters
     ----------
     works : sequence of LayerWork
     machine : Machine
+    settings : PlanSettings
+    count : int
+        Layers of the whole plan.
     """
     shift = np.array(machine.work_offset.at)
     low, high = np.array(machine.volume.low()) - shift, np.array(machine.volume.high()) - shift
     base = [(work, bead) for work in works for bead in work.beads if bead.role == "base"]
-    found = []
+    found = _cut_short(works, settings, count)
     outside = [
         (beyond, work, at)
         for work, bead in base
@@ -41,7 +48,7 @@ def base_findings(works: Sequence[LayerWork], machine: Machine) -> tuple[Finding
     ]
     if outside:
         beyond, work, at = max(outside, key=lambda row: row[0])
-        text = f"{len(outside)} base bead(s) leave the platform, here farthest"
+        text = f"{counted(len(outside), 'base bead leaves', 'base beads leave')} the platform, here farthest"
         found.append(_finding("base-off-platform", text, work, at, measured=beyond))
     for each in machine.volume.keep_out:
         stands = np.array([each.low, each.high]) - shift
@@ -54,9 +61,35 @@ def base_findings(works: Sequence[LayerWork], machine: Machine) -> tuple[Finding
         ]
         if hit:
             depth, work, at = max(hit, key=lambda row: row[0])
-            text = f"{len(hit)} base bead(s) overlap {each.name}, here most"
+            text = f"{counted(len(hit), 'base bead overlaps', 'base beads overlap')} {each.name}, here most"
             found.append(_finding("base-in-keep-out", text, work, at, measured=depth))
     return tuple(found)
+
+
+def _cut_short(works: Sequence[LayerWork], settings: PlanSettings, count: int) -> list[Finding]:
+    """Pads, and base beads, that were asked for in more layers than the part has anything in."""
+    rows = {work.layer.plan.index: work for work in works}
+    while (top := rows.get(count - 1)) is not None and not top.layer.region.loops:
+        count -= 1
+    asked = [(f"pad {row}", pad.layers, pad.at) for row, pad in enumerate(settings.pad, 1)]
+    if settings.base_beads:
+        asked.append(("base_layers", settings.base_layers, settings.at))
+    return [
+        Finding(
+            code="base-cut-short",
+            level="warning",
+            layer=count - 1,
+            at_mm=(x, y, rows[count - 1].layer.plan.z) if count - 1 in rows else None,
+            measured=float(count),
+            allowed=float(layers),
+            unit="layers",
+            text=f"{name} asks for {counted(layers, 'layer')}, but the part ends after {counted(count, 'layer')}, and"
+            " nothing is laid above it; ask for fewer, or print a higher block beside as a part of its own"
+            " ([[beside]])",
+        )
+        for name, layers, (x, y) in asked
+        if layers > count
+    ]
 
 
 def _beyond(bead: Bead, low: Floats, high: Floats) -> tuple[float, Floats]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from beadwright.beads import Corner, Tight, Voids, sharpest_corner, tightest_bend
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 from beadwright.pipeline._layer_beads import ranks_of
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.post import Dialect
@@ -71,7 +71,8 @@ def corner_findings(works: Sequence[LayerWork], amounts: Mapping[int, float]) ->
                 allowed=stock,
                 unit="mm",
                 text=f"the bead's round edge falls {short:.2f} mm short of a corner of"
-                f" {math.degrees(corner.angle):.0f} degrees; so in {len(missed)} layer(s), here most: where the"
+                f" {math.degrees(corner.angle):.0f} degrees; so in {counted(len(missed), 'layer')}, here most: where"
+                f" the"
                 " corner must be sharp, leave that much stock and machine it",
             )
         )
@@ -89,7 +90,7 @@ def corner_findings(works: Sequence[LayerWork], amounts: Mapping[int, float]) ->
                 allowed=width / 2,
                 unit="mm",
                 text=f"a centreline bends with a radius of {bend.radius:.2f} mm, below half a bead: material piles"
-                f" up inside the bend; so in {len(bends)} layer(s), here most",
+                f" up inside the bend; so in {counted(len(bends), 'layer')}, here most",
             )
         )
     return tuple(found)

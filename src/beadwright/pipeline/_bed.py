@@ -13,9 +13,9 @@ import numpy.typing as npt
 from beadwright.beads import Bead
 from beadwright.bedmap import BedMap, Follower, Following, follow, read_map
 from beadwright.curves import ArcPath, lengths
-from beadwright.errors import SettingsError
+from beadwright.errors import InputError, SettingsError
 from beadwright.layers import LayerPlan
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 from beadwright.process import mean_areas
 from beadwright.program import Climb, Follow
 from beadwright.settings import BedMapRule, Resolved
@@ -179,7 +179,8 @@ class Bed:
     def notes(self) -> tuple[str, ...]:
         """What stands at the top of the program."""
         return (
-            f"PLATFORM MAP {self.bed.file}: the first {self.rule.layers} layers follow measured heights of"
+            f"PLATFORM MAP {self.bed.file}: the first {counted(self.rule.layers, 'layer follows', 'layers follow')}"
+            f" measured heights of"
             f" {self.bed.z.min():g} to {self.bed.z.max():g} mm. With a map of another platform or"
             " work offset, or of a cold one, the nozzle can strike the platform: measure again after every change, at"
             " printing temperature.",
@@ -241,7 +242,8 @@ class Bed:
             at_mm=_place(*place),
             measured=ground,
             unit="mm",
-            text=f"the first {self.rule.layers} layers even out the platform, so what lies on it is up to so much"
+            text=f"the first {counted(self.rule.layers, 'layer evens', 'layers even')} out the platform, so what lies"
+            f" on it is up to so much"
             " off its drawn height, and level again above them: an upright wall is as drawn, a wall that leans by an"
             " angle a is off by tan(a) of that",
         )
@@ -293,7 +295,8 @@ def bed_of(resolved: Resolved, flow: str, plans: Sequence[LayerPlan]) -> Bed | N
     InputError
         Its file cannot be read.
     SettingsError
-        The thickness that is allowed does not hold the bead's, or there are fewer layers than share the map.
+        The thickness that is allowed does not hold the bead's, or there are fewer layers than share the map; what is
+        wrong with the file is told with it.
     """
     rule, folder = resolved.settings.bed_map, None
     if rule is None:
@@ -302,12 +305,13 @@ def bed_of(resolved: Resolved, flow: str, plans: Sequence[LayerPlan]) -> Bed | N
         folder = resolved.job_folder
     if rule is None:
         return None
-    if len(plans) < rule.layers:
-        raise SettingsError(
-            f"bed_map.layers: {rule.layers} layers cannot share the platform's heights, since the part has"
-            f" {len(plans)}; give {len(plans)} or fewer"
-        )
     settings = resolved.settings
+    faults: list[str] = []
+    if len(plans) < rule.layers:
+        faults.append(
+            f"bed_map.layers: {counted(rule.layers, 'layer')} cannot share the platform's heights, since the part has"
+            f" {len(plans)}; give {len(plans)} or fewer (--bed-map-layers)"
+        )
     path = Path(rule.file)
     if folder is not None and not path.is_absolute():
         path = folder / path
@@ -316,12 +320,21 @@ def bed_of(resolved: Resolved, flow: str, plans: Sequence[LayerPlan]) -> Bed | N
     if greatest is None:
         greatest = min(THICK * settings.height, settings.narrowest())
     if not least <= settings.height <= greatest:
-        raise SettingsError(
+        faults.append(
             f"bed_map: layers of {least:g} to {greatest:g} mm are allowed, but the bead is {settings.height:g} mm high;"
             " set bed_map.least and bed_map.greatest about it"
         )
+    try:
+        bed = read_map(path)
+    except InputError as error:
+        if not faults:
+            raise
+        faults.append(str(error))
+        bed = None
+    if bed is None or faults:
+        raise SettingsError("\n  ".join(faults))
     return Bed(
-        bed=read_map(path),
+        bed=bed,
         rule=rule,
         least=least,
         greatest=greatest,

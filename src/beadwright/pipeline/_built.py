@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 from beadwright.pipeline._build import LayerBuild
 from beadwright.pipeline._cards import Cards
 from beadwright.process import (
@@ -172,11 +172,11 @@ def _idle(cards: Cards, worst: LayerBuild, count: int) -> Finding:
         measured=worst.pace.dwell,
         allowed=cards.idle_limit,
         unit="s",
-        text=f"before {count} layer(s) the nozzle waits for longer than melt may stand, so the program purges"
-        f" {cards.purge:g} kg at its place in between, here {worst.purges} time(s); the wait counts them"
+        text=f"before {counted(count, 'layer')} the nozzle waits for longer than melt may stand, so the program purges"
+        f" {cards.purge:g} kg at its place in between, here {counted(worst.purges, 'time')}; the wait counts them"
         if purged
-        else f"before {count} layer(s) the melt stands longer than it may: purge {cards.purge:g} kg off the part before"
-        " going on; the estimate counts it",
+        else f"before {counted(count, 'layer')} the melt stands longer than it may: purge {cards.purge:g} kg off the"
+        " part before going on; the estimate counts it",
     )
 
 
@@ -356,7 +356,7 @@ def rows_told(built: Built) -> list[tuple[str, str]]:
         rows.append(
             (
                 "hopper",
-                f"{len(e.refills)} refill(s), the first after {clock_text(first.at)} in layer {first.layer}",
+                f"{counted(len(e.refills), 'refill')}, the first after {clock_text(first.at)} in layer {first.layer}",
             )
         )
     if e.costs:

@@ -8,6 +8,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from beadwright.numeric import counted
 from beadwright.pipeline._compare import Comparison
 
 NAMES = {
@@ -42,7 +43,8 @@ def show_comparison(found: Comparison) -> None:
     for name, tops in (("A", found.only_a), ("B", found.only_b)):
         if tops:
             console.print(
-                f"{len(tops)} layers in {name} alone, tops {tops[0]:g} to {tops[-1]:g} mm", highlight=False
+                f"{counted(len(tops), 'layer')} in {name} alone, tops {tops[0]:g} to {tops[-1]:g} mm",
+                highlight=False,
             )
     for face in found.faces[:MAX_ROWS]:
         name = f" {face['name']}" if face["name"] else ""
@@ -54,7 +56,10 @@ def show_comparison(found: Comparison) -> None:
             text += f", bead along it {_change(one, two)}"
         console.print(text, highlight=False, markup=False, soft_wrap=True)
     if len(found.faces) > MAX_ROWS:
-        console.print(f"and {len(found.faces) - MAX_ROWS} more faces (--json lists them)", style="dim")
+        console.print(
+            f"and {counted(len(found.faces) - MAX_ROWS, 'more face', 'more faces')} (--json lists them)",
+            style="dim",
+        )
     _layers(console, found)
 
 
@@ -73,7 +78,8 @@ def _layers(console: Console, found: Comparison) -> None:
             f"{row['moved_mm']:.4f}" if "moved_mm" in row else "",
             *(_change(*row[key]) if key in row else "" for key in ("length_mm", "feed_s", "mass_kg")),
         )
-    console.print(f"{len(found.layers)} layers changed, those that changed most first:")
+    order = ", those that changed most first" if len(found.layers) > 1 else ""
+    console.print(f"{counted(len(found.layers), 'layer')} changed{order}:")
     console.print(table)
 
 
@@ -91,4 +97,6 @@ def _change(one: float, two: float) -> str:
 
 
 def _told(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     return "not set" if value is None else str(value)

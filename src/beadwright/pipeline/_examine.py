@@ -9,7 +9,7 @@ from typing import Any, Unpack
 
 from beadwright.brep import Model
 from beadwright.errors import GeometryError, StepError
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 from beadwright.pipeline._advice import Advice, advise
 from beadwright.pipeline._load import kernels_loading
 from beadwright.pipeline._part import describe_input, read_part
@@ -141,8 +141,8 @@ def _advice(model: Model) -> tuple[str, ...]:
         said.append("the part is tall and slender as it stands; `--rotate` lays it down")
     if len(model.solids) > 1:
         said.append(
-            f"{len(model.solids)} solids are printed together as one region where they touch or overlap"
+            f"{counted(len(model.solids), 'solid')} are printed together as one region where they touch or overlap"
         )
     if model.healing:
-        said.append(f"the reader mended {len(model.healing)} thing(s); see `healing` in the JSON")
+        said.append(f"the reader mended {counted(len(model.healing), 'thing')}; see `healing` in the JSON")
     return tuple(said)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from beadwright.beads import AS_ASKED
 from beadwright.brep import Model
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.settings import Fill
 
@@ -97,11 +97,11 @@ def _refilled(works: Sequence[LayerWork]) -> list[Finding]:
         return []
     told = sum((work.refilled for work in rows), AS_ASKED)
     ways = [
-        f"{count} piece(s) {what}"
+        counted(count, f"piece has {what}", f"pieces have {what}")
         for count, what in (
-            (told.apart, "have lines that are not all joined"),
-            (told.turned, "have lines at another angle"),
-            (told.rings, "have contour-parallel beads"),
+            (told.apart, "lines that are not all joined"),
+            (told.turned, "lines at another angle"),
+            (told.rings, "contour-parallel beads"),
         )
         if count
     ]
@@ -111,8 +111,8 @@ def _refilled(works: Sequence[LayerWork]) -> list[Finding]:
             level="note",
             layer=rows[0].layer.plan.index,
             measured=float(len(rows)),
-            text=f"in {len(rows)} layer(s), the first of them told, lines as asked pass the limits of coverage: "
-            + ", ".join(ways),
+            text=f"in {counted(len(rows), 'layer')}, the first of them told, lines as asked pass the limits of"
+            f" coverage: " + ", ".join(ways),
         )
     ]
 
@@ -131,7 +131,8 @@ def _above(code: str, limit: float, shares: list[tuple[float, LayerWork]], text:
             measured=100 * share,
             allowed=100 * limit,
             unit="percent",
-            text=f"{100 * share:.2f} percent {text}; {len(rows)} layer(s) pass the limit, this one most",
+            text=f"{100 * share:.2f} percent {text}; {counted(len(rows), 'layer passes', 'layers pass')} the limit,"
+            f" this one most",
         )
     ]
 
@@ -142,7 +143,7 @@ def _overlapping(count: int) -> Finding:
         level="warning",
         unit="mm2",
         allowed=0.0,
-        text=f"pieces of the part overlap in {count} layer(s), here most; they were united",
+        text=f"pieces of the part overlap in {counted(count, 'layer')}, here most; they were united",
     )
 
 
@@ -152,7 +153,7 @@ def _touching(count: int) -> Finding:
         level="warning",
         unit="mm",
         allowed=0.0,
-        text=f"pieces of the part touch in {count} layer(s), here most; they were united",
+        text=f"pieces of the part touch in {counted(count, 'layer')}, here most; they were united",
     )
 
 
@@ -172,6 +173,6 @@ def _inverted(works: Sequence[LayerWork]) -> list[Finding]:
             measured=area,
             allowed=0.0,
             unit="mm2",
-            text=f"a piece turned inside out is left out in {count} layer(s), here most; check the CAD",
+            text=f"a piece turned inside out is left out in {counted(count, 'layer')}, here most; check the CAD",
         )
     ]

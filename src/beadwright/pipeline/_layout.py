@@ -13,6 +13,8 @@ Floats = npt.NDArray[np.float64]
 
 # Sums of some metres are doubles good to 1e-12; a box on the limit is inside.
 ON_LIMIT = 1e-6
+# So many places are tried for a block that cannot stand where it is asked to; behind hundreds of copies rows will do.
+MAX_PLACES = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,8 +49,8 @@ def in_rows(
 ) -> tuple[tuple[float, float], ...] | int:
     """Middles of boxes set in rows, in the order given.
 
-    The most square block of rows is taken whose middle is as asked, if it stands free there; else rows from the
-    lowest corner on, past what is blocked.
+    The most square block of rows is taken whose middle is as asked, if one stands free there; else the most square
+    one that stands free anywhere, as near to that as it can; else rows from the lowest corner on, past what is blocked.
 
     Parameters
     ----------
@@ -67,14 +69,44 @@ def in_rows(
     if not sizes:
         return ()
     blocks = [_block(sizes, gap, columns) for columns in range(1, len(sizes) + 1)]
-    for corners in sorted(blocks, key=lambda c: max(_extent(c, sizes))):
-        width, depth = _extent(corners, sizes)
-        shift = np.array(middle) - np.array([width, depth]) / 2
-        low = np.array(corners) + shift
+    blocks.sort(key=lambda c: max(_extent(c, sizes)))
+    for corners in blocks:
+        low = np.array(corners) + np.array(middle) - np.array(_extent(corners, sizes)) / 2
         boxes = np.stack([low, low + np.array(sizes)], axis=1)
         if ground.takes(boxes):
             return _middles(low, sizes)
+    for corners in blocks:
+        shift = _nearest(np.array(_extent(corners, sizes)), np.array(middle), ground)
+        if shift is not None:
+            return _middles(np.array(corners) + shift, sizes)
     return _past(sizes, gap, ground)
+
+
+def _nearest(size: Floats, middle: Floats, ground: Ground) -> Floats | None:
+    """Lowest corner of a box with its middle as near as can be to the one asked for, beside what is in its way.
+
+    None where it has no room, or none among the nearest places.
+    """
+    wanted = middle - size / 2
+    x, y = (
+        np.unique(
+            np.concatenate(
+                [
+                    [wanted[k], ground.low[k], ground.high[k] - size[k]],
+                    ground.blocked[:, 0, k] - size[k],
+                    ground.blocked[:, 1, k],
+                ]
+            )
+        )
+        for k in (0, 1)
+    )
+    places = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    # Ties by place, so that the choice hangs on nothing else.
+    order = np.lexsort((places[:, 1], places[:, 0], np.round(np.hypot(*(places - wanted).T), 6)))
+    for place in places[order[:MAX_PLACES]]:
+        if ground.takes(np.array([[place, place + size]])):
+            return np.asarray(place)
+    return None
 
 
 def _middles(low: Floats, sizes: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], ...]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from beadwright.brep import Model
 from beadwright.layers import Hanging, greatest_reach
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 from beadwright.pipeline._hanging import standing_out
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.settings import PlanSettings
@@ -45,7 +45,7 @@ def lean_findings(solid: Model, works: Sequence[LayerWork], settings: PlanSettin
                 measured=area,
                 allowed=0.0,
                 unit="mm2",
-                text=f"{what} leans more than {settings.greatest_lean():g} degrees in {layers[face]} layer(s),"
+                text=f"{what} leans more than {settings.greatest_lean():g} degrees in {counted(layers[face], 'layer')},"
                 f" here most{told}; turn the part, or hold it by fins that are sawn off",
             )
         )

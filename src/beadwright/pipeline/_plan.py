@@ -252,7 +252,7 @@ def plan_part(
         more = (
             *(() if rest is None else rest.findings()),
             *bead_findings(works, amounts, settings=settings, dialect=writing.dialect),
-            *base_findings(works, resolved.machine),
+            *base_findings(works, resolved.machine, settings, len(heights.plans)),
             *joint_findings(works, amounts, settings),
             *tamper_findings(resolved.machine, settings, works),
             *whole.findings,
@@ -265,6 +265,7 @@ def plan_part(
             *lean_findings(solid, works, settings),
             *(bed.findings([each.ground for each in laid]) if bed else ()),
             *heights.findings(solid),
+            *(heights.thin_top(solid, cutter, works) if blank is None and not isinstance(rest, Rest) else ()),
             *arc_findings(settings, works),
         )
         findings = plan_findings(solid, works, more, fill=settings.fill, strict=settings.strict)

@@ -10,7 +10,7 @@ from typing import Any
 
 from beadwright.beads import Bead
 from beadwright.layers import LayerRegion
-from beadwright.numeric import Budget, Finding
+from beadwright.numeric import Budget, Finding, counted
 from beadwright.pipeline._built import Built
 from beadwright.process import clock_text
 from beadwright.report import BeadStroke, layer_svg
@@ -92,8 +92,8 @@ class PlanResult:
         """The plan in a line: its program and arrays would fill many screens."""
         totals = self.document["totals"]
         return (
-            f"<PlanResult of {self.document['input']['file']}: {totals['layers']} layers, {totals['beads']} beads,"
-            f" {len(self.findings)} findings>"
+            f"<PlanResult of {self.document['input']['file']}: {counted(totals['layers'], 'layer')},"
+            f" {counted(totals['beads'], 'bead')}, {counted(len(self.findings), 'finding')}>"
         )
 
     def _repr_html_(self) -> str:

@@ -200,6 +200,7 @@ def find_place(
     laid = [row for row, each in enumerate(told.beads) if (moves.flow & (moves.bead == row)).any()]
     laid = [row for row in laid if told.beads[row].role not in {"approach", "lap"}]
     if line is not None:
+        _check_line(path, text, line, moves, laid)
         own = np.flatnonzero(moves.flow & (moves.line >= line) & np.isin(moves.bead, laid))
         if not len(own):
             raise SettingsError(f"at-line: after line {line} of {path} nothing is laid any more")
@@ -234,6 +235,20 @@ def find_place(
         layers_before=sum(index >= layer for index in rows),
         old_sha256=old_sha256,
     )
+
+
+def _check_line(path: Path, text: str, line: int, moves: Any, laid: list[int]) -> None:
+    """Refuse a line before the first bead: nothing is laid yet, and the program as it is begins there."""
+    last = text.count("\n") + (not text.endswith("\n"))
+    first = int(moves.line[np.isin(moves.bead, laid) & moves.flow].min(initial=last))
+    if line < 1 or line > last:
+        raise SettingsError(f"at-line: {path} has the lines 1 to {last}, not {line}")
+    if line < first:
+        told = text.split("\n")[line - 1].strip()[:60]
+        raise SettingsError(
+            f"at-line: line {line} of {path}, {told!r}, is before the first bead, whose moves begin in line {first}:"
+            " nothing is laid yet; run the program from its start, or name the line at which the machine stopped"
+        )
 
 
 def _place(moves: Any, row: int, run: float) -> tuple[float, float]:

@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 from beadwright.pipeline._built import rows_told
 from beadwright.pipeline._document import BOUNDS
 from beadwright.pipeline._rest import join_told
@@ -103,7 +103,7 @@ def _left_for_machining(document: Mapping[str, Any]) -> list[tuple[str, str]]:
             min(row["thickness_mm"][0] for row in mapped),
             max(row["thickness_mm"][1] for row in mapped),
         )
-        told = f"{len(mapped)} layers of {thin:.2f} to {thick:.2f} mm follow {document['bed_map']['file']}"
+        told = f"{counted(len(mapped), 'layer')} of {thin:.2f} to {thick:.2f} mm follow {document['bed_map']['file']}"
         pairs.append(("platform", f"{told} within {off:.4f} mm"))
     return pairs
 
@@ -185,7 +185,7 @@ def show_plan(result: PlanResult) -> None:
     pairs = [
         ("part", document["input"]["file"]),
         ("layers", f"{totals['layers']}, beads {totals['beads']}, {totals['length_mm'] / 1000:.3f} m"),
-        ("moves", f"{moves['line']} lines, {moves['arc']} arcs"),
+        ("moves", f"{counted(moves['line'], 'line')}, {counted(moves['arc'], 'arc')}"),
         (
             f"off the {'mesh' if any(f.code == 'from-mesh' for f in result.findings) else 'solid'} by at most",
             f"{bounds['total']:.4g} mm = {parts}; the file's own gaps {bounds['model']:.2g}",
@@ -194,7 +194,9 @@ def show_plan(result: PlanResult) -> None:
     pairs += _copies(document)
     if "joined" in totals:
         joined = totals["joined"]
-        pairs.append(("lines, ribs and rings", f"{joined['before']}, laid as {joined['after']} beads"))
+        pairs.append(
+            ("lines, ribs and rings", f"{joined['before']}, laid as {counted(joined['after'], 'bead')}")
+        )
     pairs += _left_for_machining(document)
     if document["nudged_planes"]:
         pairs.append(("planes moved off faces", f"{len(document['nudged_planes'])}"))
@@ -224,13 +226,13 @@ def _pairs(console: Console, pairs: Iterable[tuple[str, str]]) -> None:
 
 def _findings(console: Console, findings: Iterable[Finding]) -> None:
     """One line for each kind of finding, with the first place."""
-    counted: Counter[tuple[str, str]] = Counter()
+    times_of: Counter[tuple[str, str]] = Counter()
     first: dict[tuple[str, str], Finding] = {}
     for finding in findings:
         key: tuple[str, str] = (finding.level, finding.code)
-        counted[key] += 1
+        times_of[key] += 1
         first.setdefault(key, finding)
-    for key in sorted(counted, key=lambda k: ("error", "warning", "note").index(k[0])):
+    for key in sorted(times_of, key=lambda k: ("error", "warning", "note").index(k[0])):
         finding = first[key]
         where = [] if finding.layer is None else [f"layer {finding.layer}"]
         if finding.face is not None:
@@ -238,8 +240,8 @@ def _findings(console: Console, findings: Iterable[Finding]) -> None:
         if finding.at_mm is not None and all(map(math.isfinite, finding.at_mm)):
             where.append("at " + ", ".join(f"{v:.2f}" for v in finding.at_mm))
         told = [", ".join(where)] if where else []
-        if counted[key] > 1:
-            told = [f"{counted[key]} times", *(f"first {place}" for place in told)]
+        if times_of[key] > 1:
+            told = [f"{times_of[key]} times", *(f"first {place}" for place in told)]
         tail = f" ({', '.join(told)})" if told else ""
         console.print(
             f"{finding.level} {finding.code}: {finding.text}{tail}",

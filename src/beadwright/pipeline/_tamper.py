@@ -8,7 +8,7 @@ import numpy as np
 
 from beadwright.beads import Bead
 from beadwright.curves import chords, length, lengths
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.settings import Machine, PlanSettings, Tamper
 
@@ -108,7 +108,8 @@ def _delay(tamper: Tamper, feed: float, works: Sequence[LayerWork]) -> list[Find
         " pressed"
     )
     if short:
-        text += f", and {len(short)} bead(s), shorter than that, are not pressed at all"
+        text += f", and {counted(len(short), 'bead, shorter than that, is', 'beads, shorter than that, are')}"
+        text += " not pressed at all"
     return [
         Finding(
             code="tamper-delay",
@@ -143,7 +144,8 @@ def _corners(tamper: Tamper, works: Sequence[LayerWork]) -> list[Finding]:
             measured=least,
             allowed=radius,
             unit="mm",
-            text=f"{count} corner(s) in {len(found)} layer(s) are tighter than the tamper's footprint: there it presses"
+            text=f"in {counted(len(found), 'layer')} {counted(count, 'corner is', 'corners are')} tighter than the"
+            f" tamper's footprint: there it presses"
             " what it has laid just before once more, and drags it along",
         )
     ]

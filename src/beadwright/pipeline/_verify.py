@@ -78,7 +78,7 @@ def verify_program(
         The part cannot be read.
     """
     from beadwright.pipeline._asked import asked_of
-    from beadwright.verify import VerifyOptions, verify
+    from beadwright.verify import VerifyOptions, check_heights, verify
 
     try:
         text = Path(program).read_bytes().decode("ascii", errors="replace")
@@ -89,6 +89,7 @@ def verify_program(
     options = options or VerifyOptions()
     if bed_map is not None:
         options = replace(options, bed_map=_heights(Path(bed_map)))
+        check_heights(*options.bed_map)
     with verification_output(sheet, out, overwrite=overwrite) as write:
         read = [_referee(each, picture=write is not None) for each in (part, *parts)]
         try:

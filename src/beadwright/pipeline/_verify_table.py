@@ -9,6 +9,8 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from beadwright.numeric import counted
+
 if TYPE_CHECKING:
     from beadwright.verify import Noted, Verification
 
@@ -49,7 +51,7 @@ def _rows(found: Verification) -> list[tuple[str, str]]:
         rows.append(("", f"{len(found.one_sided)} of them on the side that their rule guarantees"))
     if found.on_map is not None:
         off = f"moves within {found.on_map.greatest:.4f} mm of the map, {found.on_map.allowed:.4f} allowed"
-        rows.append(("on the platform", f"{found.on_map.layers} layers, {off}"))
+        rows.append(("on the platform", f"{counted(found.on_map.layers, 'layer')}, {off}"))
     if found.width is not None:
         rows.append(("bead width", f"{found.width:.4g} mm"))
     if profile is not None:

@@ -14,6 +14,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from beadwright.errors import InternalError
+from beadwright.numeric import counted
 
 MAX_LINE = 256
 MAX_LINE_NUMBER = 99_999
@@ -146,7 +147,7 @@ def check_text(text: str, *, beyond: Collection[str] = ()) -> None:
     faults = lint(text, beyond=beyond)
     if faults:
         first = faults[0]
-        msg = f"the text breaks {len(faults)} rule(s); line {first.line}, {first.rule}: {first.text}"
+        msg = f"the text breaks {counted(len(faults), 'rule')}; line {first.line}, {first.rule}: {first.text}"
         raise InternalError(msg)
 
 

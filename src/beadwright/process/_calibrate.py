@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.errors import SettingsError
+from beadwright.numeric import counted
 from beadwright.process._lag import Response
 
 Floats = npt.NDArray[np.float64]
@@ -46,7 +47,7 @@ def _columns(what: str, least: int, *columns: npt.ArrayLike) -> list[Floats]:
     if any(len(row) != count for row in rows) or not all(np.isfinite(row).all() for row in rows):
         raise SettingsError(f"{what}: every row needs a number in each column")
     if count < least:
-        raise SettingsError(f"{what}: {count} row(s); {least} or more are needed")
+        raise SettingsError(f"{what}: {counted(count, 'row')}; {least} or more are needed")
     return rows
 
 
@@ -111,7 +112,8 @@ def fit_lag(feed: npt.ArrayLike, distance: npt.ArrayLike, share: npt.ArrayLike, 
     count = int(on.sum())
     if count < LEAST_ON_RAMP or len(np.unique(time[on])) < LEAST_ON_RAMP:
         raise SettingsError(
-            f"{what}: {count} place(s) lie on the ramp, between {RAMP[0]:.0%} and {RAMP[1]:.0%} of a full bead;"
+            f"{what}: {counted(count, 'place lies', 'places lie')} on the ramp, between {RAMP[0]:.0%} and"
+            f" {RAMP[1]:.0%} of a full bead;"
             f" measure at {LEAST_ON_RAMP} different ones or more there"
         )
     t, z = time[on], left[on]

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.errors import SettingsError
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 
 Floats = npt.NDArray[np.float64]
 Kind = Literal["flat", "round"]
@@ -262,7 +262,7 @@ def fit_screw(speed: npt.ArrayLike, output: npt.ArrayLike) -> ScrewCurve:
     different = len(np.unique(x))
     if different < LEAST_SPEEDS:
         raise SettingsError(
-            f"screw calibration: {different} different speed(s); weigh at {LEAST_SPEEDS} or more over the"
+            f"screw calibration: {counted(different, 'different speed')}; weigh at {LEAST_SPEEDS} or more over the"
             " working range"
         )
     middle_x, middle_y = float(x.mean()), float(y.mean())

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.errors import SettingsError
-from beadwright.numeric import Finding, Level
+from beadwright.numeric import Finding, Level, counted
 
 Floats = npt.NDArray[np.float64]
 
@@ -268,7 +268,8 @@ def heat_findings(
                 measured=(low + high) / 2,
                 allowed=window.greatest,
                 unit="degC",
-                text=f"in {len(hot)} layer(s), here most, the layer below is still too hot and may sag{advice(layer)}",
+                text=f"in {counted(len(hot), 'layer')}, here most, the layer below is still too hot and may"
+                f" sag{advice(layer)}",
             )
         )
     if cold:
@@ -281,7 +282,8 @@ def heat_findings(
                 measured=(low + high) / 2,
                 allowed=window.least,
                 unit="degC",
-                text=f"in {len(cold)} layer(s), here most, the layer below is too cold: weak bond, tall walls may"
+                text=f"in {counted(len(cold), 'layer')}, here most, the layer below is too cold: weak bond, tall"
+                f" walls may"
                 f" crack{advice(layer)}",
             )
         )
@@ -296,7 +298,7 @@ def heat_findings(
                 measured=(low + high) / 2,
                 allowed=window.greatest if hotter else window.least,
                 unit="degC",
-                text=f"in {len(unsure)} layer(s) the layer below may be too {'hot' if hotter else 'cold'}:"
+                text=f"in {counted(len(unsure), 'layer')} the layer below may be too {'hot' if hotter else 'cold'}:"
                 " the model's band reaches over the limit; an interface reading would narrow it",
             )
         )

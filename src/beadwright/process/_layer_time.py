@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 
 # Of the layer time, far below what a controller keeps.
 CLOSE = 1e-9
@@ -114,7 +114,7 @@ def time_findings(
                 measured=time,
                 allowed=least,
                 unit="s",
-                text=f"{len(short)} layer(s) take less than the least layer time, here least",
+                text=f"{counted(len(short), 'layer takes', 'layers take')} less than the least layer time, here least",
             )
         )
     if long:
@@ -127,7 +127,8 @@ def time_findings(
                 measured=time,
                 allowed=greatest,
                 unit="s",
-                text=f"{len(long)} layer(s) take longer than the greatest layer time, here most: more flow (a wider or"
+                text=f"{counted(len(long), 'layer takes', 'layers take')} longer than the greatest layer time, here"
+                f" most: more flow (a wider or"
                 " higher bead), fewer parts at a time, or added heat",
             )
         )

@@ -34,7 +34,8 @@ from beadwright.settings._machine import (
 )
 from beadwright.settings._material import Material
 from beadwright.settings._options import PlanOptions, Wall
-from beadwright.settings._plan import ROUNDING_UNITS, PlanSettings
+from beadwright.settings._plan import PlanSettings
+from beadwright.settings._plan_rules import ROUNDING_UNITS
 from beadwright.settings._quantity import Quantity, convert
 from beadwright.settings._release import Release
 from beadwright.settings._resolve import Resolved, default_material, load, resolve

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Literal
+from collections.abc import Iterator
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from beadwright.settings._base import Section
+from beadwright.settings._base import Fault, Section
 from beadwright.settings._bed_map import BedMap
 from beadwright.settings._quantity import AlsoText, Quantity
 
@@ -69,18 +70,26 @@ class Speeds(Section):
 
     override: tuple[Share, Share] = Field(
         (0.9, 1.0),
-        description="least and greatest feed override that the operator runs with; 1 is the programmed feed: the"
-        " estimate's time has its range from it",
+        description="least and greatest feed override that the operator runs with; 1 is the programmed feed and lies"
+        " in it: the estimate's time has its range from it",
     )
 
-    def between(self) -> list[tuple[str, str]]:
-        """Least below greatest."""
-        faults = []
+    def _range(self) -> Iterator[Fault]:
         if self.least >= self.greatest:
-            faults.append(("least", f"{self.least:g} mm/s is not below the greatest, {self.greatest:g} mm/s"))
-        if self.override[0] > self.override[1]:
-            faults.append(("override", "the first number must not be above the second"))
-        return faults
+            yield "least", f"{self.least:g} mm/s is not below the greatest, {self.greatest:g} mm/s"
+
+    def _override(self) -> Iterator[Fault]:
+        low, high = self.override
+        if low > high:
+            yield "override", "the first number must not be above the second"
+        elif not low <= 1.0 <= high:
+            yield (
+                "override",
+                f"{low:g} to {high:g} leaves out 1, the programmed feed, for which time and heat are reckoned; program"
+                " the feed that is really run (--feed), and give its range about 1",
+            )
+
+    RULES: ClassVar = (_range, _override)
 
 
 class Accelerations(Section):
@@ -163,13 +172,15 @@ class Extruder(Section):
         description="length of the nozzle wiping pass at an open end, mm; 0: three time constants of the lag",
     )
 
-    def between(self) -> list[tuple[str, str]]:
-        """Least below greatest; rows of the calibration inside."""
+    def _range(self) -> Iterator[Fault]:
         if self.least_rpm >= self.greatest_rpm:
-            return [("least_rpm", f"{self.least_rpm:g} is not below the greatest, {self.greatest_rpm:g} rpm")]
+            yield "least_rpm", f"{self.least_rpm:g} is not below the greatest, {self.greatest_rpm:g} rpm"
+
+    def _rows(self) -> Iterator[Fault]:
         if len({row.rpm for row in self.calibration}) in {1, 2}:
-            return [("calibration", "needs weighed purges at three or more screw speeds")]
-        return []
+            yield "calibration", "needs weighed purges at three or more screw speeds"
+
+    RULES: ClassVar = (_range, _rows)
 
 
 class Tamper(Section):
@@ -220,6 +231,15 @@ Moment = Literal[
 ]
 
 
+def _no_switching(key: str, lines: Words) -> Iterator[Fault]:
+    for line in lines:
+        if not _SWITCHING.fullmatch(line):
+            yield (
+                key,
+                f"{line!r} is no line of M words alone: a device is never switched on a line with a move",
+            )
+
+
 class Device(Section):
     """A device and the moments at which it is switched."""
 
@@ -237,21 +257,25 @@ class Device(Section):
         None, description="to what its lines set it, degC; held against the material card"
     )
 
-    def between(self) -> list[tuple[str, str]]:
-        """A moment needs a word."""
-        faults = [
-            (key, f"{line!r} is no line of M words alone: a device is never switched on a line with a move")
-            for key in ("on", "off")
-            for line in getattr(self, key)
-            if not _SWITCHING.fullmatch(line)
-        ]
+    def _on_lines(self) -> Iterator[Fault]:
+        yield from _no_switching("on", self.on)
+
+    def _off_lines(self) -> Iterator[Fault]:
+        yield from _no_switching("off", self.off)
+
+    def _on_moments(self) -> Iterator[Fault]:
         if self.on_at and not self.on:
-            faults.append(("on_at", "names moments, but on has no line"))
+            yield "on_at", "names moments, but on has no line"
+
+    def _off_moments(self) -> Iterator[Fault]:
         if self.off_at and not self.off:
-            faults.append(("off_at", "names moments, but off has no line"))
+            yield "off_at", "names moments, but off has no line"
+
+    def _ends(self) -> Iterator[Fault]:
         if self.on_at and "program end" not in self.off_at:
-            faults.append(("off_at", "must hold program end, so that nothing stays on"))
-        return faults
+            yield "off_at", "must hold program end, so that nothing stays on"
+
+    RULES: ClassVar = (_on_lines, _off_lines, _on_moments, _off_moments, _ends)
 
 
 class Controller(Section):

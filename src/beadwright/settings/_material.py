@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+import functools
+from collections.abc import Iterator
+from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from beadwright.settings._base import Section
+from beadwright.settings._base import Fault, Section
 from beadwright.settings._figure import Figure, Within
 
 Temperature = Annotated[Figure, Within(-50.0, 500.0, "temperature")]
 Expansion = Annotated[Figure, Within(-50.0, 500.0, unit="1e-6/K")]
 Percent = Annotated[Figure, Within(0.0, 10.0, unit="%")]
 Conductivity = Annotated[Figure, Within(0.01, 100.0, unit="W/(m K)")]
+
+
+def _in_order(card: Section, *, low: str, high: str) -> Iterator[Fault]:
+    """One temperature not above another."""
+    a, b = getattr(card, low), getattr(card, high)
+    if a is not None and b is not None and a.value > b.value:
+        yield low, f"{a.value:g} degC is above {high}, {b.value:g} degC"
 
 
 class Material(Section):
@@ -67,17 +76,13 @@ class Material(Section):
         None, description="price of a kg, in the currency of the machine's rates"
     )
 
-    def between(self) -> list[tuple[str, str]]:
-        """Temperatures in their order."""
-        faults = []
+    RULES: ClassVar = tuple(
+        functools.partial(_in_order, low=low, high=high)
         for low, high in (
             ("melt_least", "melt"),
             ("melt", "melt_greatest"),
             ("melt_least", "melt_greatest"),
             ("interlayer_least", "interlayer_greatest"),
             ("interlayer_wished_least", "interlayer_wished_greatest"),
-        ):
-            a, b = getattr(self, low), getattr(self, high)
-            if a is not None and b is not None and a.value > b.value:
-                faults.append((low, f"{a.value:g} degC is above {high}, {b.value:g} degC"))
-        return faults
+        )
+    )

@@ -30,7 +30,8 @@ class PartFile(Section):
     )
     at: tuple[Place, Place] | None = Field(
         None,
-        description="where the middle of its box stands, X,Y, mm; default: set in rows beside the others",
+        description="where the middle of its box stands, X,Y, mm; default: set in rows with all that have no place, as"
+        " near to the job's `at` as those with one leave room",
     )
     turn: Angle = Field(0.0, description="degrees about the vertical, beside what `rotate` asks")
     copies: int = Field(1, ge=1, le=MOST_COPIES, description="how many of it, set in rows")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, JsonValue
 
@@ -16,17 +16,16 @@ from beadwright.settings._heights import Heights
 from beadwright.settings._layer_time import LAYER_TIME, LayerTime
 from beadwright.settings._options import Wall
 from beadwright.settings._parts import MOST_COPIES, Copy, PartFile
+from beadwright.settings._plan_rules import PLAN_RULES
 from beadwright.settings._quantity import AlsoText, Quantity
 from beadwright.settings._release import Release
 from beadwright.settings._sequence import SEQUENCE, Sequence
 from beadwright.settings._stock import Later, Stock
 from beadwright.settings._stop import PlannedStop
-from beadwright.settings._widths import WIDTH_ROLES, WIDTHS, WidthRole, Widths, width_faults
+from beadwright.settings._widths import WIDTH_ROLES, WIDTHS, WidthRole, Widths
 
 # Contour beads side by side: more than fit into any part of some metres.
 MOST_RANKS = 1000
-# Rounding of both ends and the re-centred middle moves an arc by at most this many units of the last place.
-ROUNDING_UNITS = 2.42
 
 
 def _numbers(count: int) -> BeforeValidator:
@@ -234,61 +233,9 @@ class PlanSettings(Section):
     overwrite: bool = Field(False, description="replace an earlier output of ours")
     strict: bool = Field(False, description="warnings become errors")
 
-    def between(self) -> list[tuple[str, str]]:
-        """Faults between values that are each in range: (key, what is wrong)."""
-        faults = width_faults(
-            dict(self._widths_used()),
-            heights={
-                "height": self.height,
-                "heights.greatest": self.heights.greatest if self.heights else 0.0,
-            },
-            spacing=self.spacing,
-            bore=self.bore,
-            taken=self.nozzle_bore(),
-        )
-        if self.wall is not None and self.widths != WIDTHS:
-            faults.append(("widths", "are for solids; walls have one width"))
-        rounding = ROUNDING_UNITS * 10.0**-self.decimals
-        if self.tolerance < rounding:
-            faults.append(
-                (
-                    "tolerance",
-                    f"{self.tolerance:g} mm cannot be kept with {self.decimals} decimals, whose rounding "
-                    f"alone moves arcs by up to {rounding:.3g} mm; take more decimals",
-                )
-            )
-        if self.rule != "neutral" and self.wall is not None:
-            faults.append(("rule", f"{self.rule} is for solids; walls allow neutral"))
-        if self.wall is not None and (self.stock or self.cut_later):
-            faults.append(("stock" if self.stock else "cut_later", "is for solids; walls have none"))
-        if self.fit_arcs is not None:
-            others: dict[str, object] = {
-                "rule": self.rule != "neutral",
-                "stock": self.stock,
-                "wall": self.wall,
-            }
-            for key, other in others.items():
-                if other:
-                    faults.append(
-                        (key, "cannot go with fit_arcs, which follows the plain sections of a mesh")
-                    )
-        if self.copies > 1 and self.place:
-            faults.append(
-                ("copies", "the places of the copies are told one by one in [[place]]; leave one out")
-            )
-        if self.cut and (self.wall or self.copies > 1 or self.place or self.beside):
-            other = next(name for name in ("wall", "place", "beside", "copies") if getattr(self, name))
-            faults.append(("cut", f"is for one part and its solids; leave out {other}"))
-        if self.wall is not None and (self.base_beads or self.pad):
-            faults.append(("base_beads" if self.base_beads else "pad", "is for solids; walls have none"))
-        first, end = self.layers
-        if end is not None and end <= first:
-            faults.append(
-                ("layers", f"{first}:{end} holds no layer; the second number is the one after the last")
-            )
-        return faults
+    RULES: ClassVar = PLAN_RULES
 
-    def _widths_used(self) -> list[tuple[str, float]]:
+    def widths_used(self) -> list[tuple[str, float]]:
         """Widths that beads have, mm, each by the key that sets it."""
         own = [(f"widths.{role}", getattr(self.widths, role)) for role in WIDTH_ROLES]
         return [("width", self.width), *((name, width) for name, width in own if width is not None)]
@@ -304,11 +251,11 @@ class PlanSettings(Section):
 
     def narrowest(self) -> float:
         """Least width of any whole bead, mm."""
-        return min(width for _, width in self._widths_used())
+        return min(width for _, width in self.widths_used())
 
     def widest(self) -> float:
         """Greatest width of any bead, mm."""
-        return max(width for _, width in self._widths_used())
+        return max(width for _, width in self.widths_used())
 
     def ranks(self) -> int:
         """Contour beads of each loop at most."""

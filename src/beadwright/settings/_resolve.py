@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from beadwright.settings._base import Section, leaves, nested_faults, plain
+from beadwright.settings._beside import faults_beside
 from beadwright.settings._document import (
     DEFAULT_MATERIAL,
     Document,
@@ -168,7 +169,7 @@ def resolve(
     given = {name: value for name, value in options.items() if value is not None}
     job_document = _read(job, "job")
     faults: list[str] = []
-    values = _merged(job_document.values, given)
+    values = _merged(_whole_tables(job_document.values), given)
     settings = _checked(PlanSettings, values, job_document, faults, given)
     machine_document = _read(machine, "machine")
     own_machine = _checked(Machine, machine_document.values, machine_document, faults)
@@ -233,6 +234,12 @@ def _read(given: str | Path | Document | None, told: str) -> Document:
     return given if isinstance(given, Document) else read_document(given, told)
 
 
+def _whole_tables(values: Mapping[str, Any]) -> Mapping[str, Any]:
+    """A job's values with the file of a map in its table, so that an option may add to it."""
+    file = values.get("bed_map")
+    return {**values, "bed_map": {"file": file}} if isinstance(file, str) else values
+
+
 def _merged(below: Mapping[str, Any], above: Mapping[str, Any]) -> dict[str, Any]:
     """Two sets of values: the upper one wins, table by table."""
     result = dict(below)
@@ -269,12 +276,11 @@ def _checked(
             if path not in told:
                 told.add(path)
                 tell(path, text)
-        return None
-    seen: set[KeyPath] = set()
-    for path, text in nested_faults(made):
-        if path not in seen:
-            seen.add(path)
+        for path, text in faults_beside(model, values, error):
             tell(path, text)
+        return None
+    for path, text in nested_faults(made):
+        tell(path, text)
     return made
 
 

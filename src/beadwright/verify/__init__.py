@@ -3,6 +3,7 @@
 Shares no code with what it judges. Lengths in mm, time in s, angles in rad.
 """
 
+from beadwright.verify._bed import check_heights
 from beadwright.verify._copies import placements, set_up, told_copies
 from beadwright.verify._deposit import Deposit, DepositLayer
 from beadwright.verify._layer import Job, Measured, measure_layer
@@ -33,6 +34,7 @@ __all__ = [
     "Told",
     "Verification",
     "VerifyOptions",
+    "check_heights",
     "measure_layer",
     "placements",
     "read",

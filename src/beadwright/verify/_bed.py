@@ -28,6 +28,8 @@ HAIR = 1e-6
 """What heights of our own may be wrong by, mm: doubles of some metres."""
 EVEN = 0.02
 """What the flow along a bead may differ by from the local thickness, as a share: half of what a screw is known to."""
+TOLD = 10
+"""So many faults of a file are told one by one."""
 SHORT = 5.0
 """A move shorter than this tells no flow, mm: its digits are too few."""
 
@@ -94,16 +96,20 @@ def grid_of(text: str, name: str, layers: int) -> Grid:
         A row is no three numbers, or they make no full grid.
     """
     rows: list[list[float]] = []
+    faults: list[str] = []
     for at, line in enumerate(text.splitlines(), 1):
         words = [word.strip() for word in re.split("[,;\t]", line)]
-        header = not rows and [word[:1].lower() for word in words] == ["x", "y", "z"]
+        header = not rows and not faults and [word[:1].lower() for word in words] == ["x", "y", "z"]
         if header or not line.strip() or words[0].startswith("#"):
             continue
         values = [number(word) for word in words]
         # A row passed over would leave a coarser map to judge by.
         if len(values) != 3 or not np.isfinite(values).all():
-            raise InputError(f"{name}:{at}: expected three numbers x,y,z in mm, got {line.strip()[:60]!r}")
+            faults.append(f"{name}:{at}: expected three numbers x,y,z in mm, got {line.strip()[:60]!r}")
         rows.append(values)
+    if faults:
+        more = [f"and {len(faults) - TOLD} more rows of {name}"] if len(faults) > TOLD else []
+        raise InputError("\n  ".join([*faults[:TOLD], *more]))
     table = np.array(rows, dtype=float).reshape(-1, 3)
     x, y = np.unique(table[:, 0]), np.unique(table[:, 1])
     if len(x) < 2 or len(y) < 2 or len(table) != len(x) * len(y):
@@ -113,6 +119,17 @@ def grid_of(text: str, name: str, layers: int) -> Grid:
     if np.isnan(z).any():
         raise InputError(f"{name}: a place stands in it twice, and another is missing")
     return Grid(x=x, y=y, z=z, layers=layers)
+
+
+def check_heights(text: str, name: str) -> None:
+    """Refuse a file of heights that is no map, before any program is looked at.
+
+    Raises
+    ------
+    InputError
+        Likewise.
+    """
+    grid_of(text, name, 1)
 
 
 def the_grid(told: Told, given: tuple[str, str] | None, notes: Notes) -> Grid | None:

@@ -188,7 +188,12 @@ def run_of(
         feed_s=float(np.nansum(seconds)),
         dwell_s=float(sum(waits)),
         traverse_s=traverse / options.traverse if options.traverse else None,
-        bead_mm=float(moves.length[moves.flow & feeding].sum()),
+        bead_mm=math.fsum(
+            float(moves.length[bead.rows].sum())
+            for layer in deposit.layers
+            for bead in layer.beads
+            if not bead.purge
+        ),
         feed_mm=float(moves.length[feeding].sum()),
         traverse_mm=traverse,
         volume_mm3=volume,

@@ -3,7 +3,7 @@
 import { KIND_NAMES, faceName, legend } from "./colours.js";
 import { laneTexts } from "./column.js";
 import { arcOf } from "./contract.js";
-import { brief, fixed, lengthText, massText, smallText, speedText, timeText, valueText } from "./units.js";
+import { brief, countText, fixed, lengthText, massText, smallText, speedText, timeText, valueText } from "./units.js";
 
 /** An element with attributes and children; text is never taken for markup. */
 export function make(tag, attributes = {}, ...children) {
@@ -107,7 +107,7 @@ export function fillTitle(box, sheet, unit) {
     row("hours", totals.time_s === undefined ? not : timeText(totals.time_s) + between(low?.time_s, timeText), { "data-total": "time" }),
     row("mass", totals.mass_kg === undefined ? not : massText(totals.mass_kg, unit) + between(low?.part_kg, (v) => massText(v, unit)) + (purge ? ` and ${massText(purge, unit)} to purge` : ""), { "data-total": "mass" }),
     row("cost", money === undefined ? "not computed: no rates given" : `${fixed(money.total, 2)} ${money.currency}${between(low?.cost, (v) => fixed(v, 2))}`),
-    row("findings", `${counts.error} errors, ${counts.warning} warnings, ${counts.note} notes`, { "data-total": "findings", class: counts.error ? "cell wrong" : "cell" }),
+    row("findings", [countText(counts.error, "error"), countText(counts.warning, "warning"), countText(counts.note, "note")].join(", "), { "data-total": "findings", class: counts.error ? "cell wrong" : "cell" }),
     make("div", { class: "cell tolerance", title: "ISO 1101" },
       make("span", { class: "label" }, bounds ? "profile of a line, bound" : "profile of a line, measured"),
       profile === undefined ? not : make("span", { class: "frame" }, make("span", {}, "\u2312"), make("span", {}, smallText(profile, unit)))),

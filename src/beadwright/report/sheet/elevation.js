@@ -250,6 +250,6 @@ function balloons(pen, sheet, state, width, height, palette) {
   }
   if (rest) {
     letters(pen, 10, palette.faint, "right", "top");
-    pen.fillText(`and ${rest} more findings`, width - 4, 2);
+    pen.fillText(`and ${rest} more`, width - 4, 2);
   }
 }

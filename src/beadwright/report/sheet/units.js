@@ -67,3 +67,8 @@ export function roundLength(span) {
   const power = 10 ** Math.floor(Math.log10(span));
   return power * (span >= 5 * power ? 5 : span >= 2 * power ? 2 : 1);
 }
+
+/** A number of things as people read it: "1 error", "2 errors". */
+export function countText(count, one) {
+  return `${count} ${count === 1 ? one : `${one}s`}`;
+}
