@@ -144,9 +144,9 @@ def _corners(tamper: Tamper, works: Sequence[LayerWork]) -> list[Finding]:
             measured=least,
             allowed=radius,
             unit="mm",
-            text=f"in {counted(len(found), 'layer')} {counted(count, 'corner is', 'corners are')} tighter than the"
-            f" tamper's footprint: there it presses"
-            " what it has laid just before once more, and drags it along",
+            text=f"{counted(count, 'corner is', 'corners are')} tighter than the tamper's footprint, in"
+            f" {counted(len(found), 'layer')}: there it presses what it has laid just before once more, and drags it"
+            " along",
         )
     ]
 
