@@ -88,8 +88,9 @@ def verify_program(
         raise SettingsError(f"--workers: expected a number of at least 1, got {workers}")
     options = options or VerifyOptions()
     if bed_map is not None:
-        options = replace(options, bed_map=_heights(Path(bed_map)))
-        check_heights(*options.bed_map)
+        text_of, name = _heights(Path(bed_map))
+        check_heights(text_of, name)
+        options = replace(options, bed_map=(text_of, name))
     with verification_output(sheet, out, overwrite=overwrite) as write:
         read = [_referee(each, picture=write is not None) for each in (part, *parts)]
         try:
