@@ -5,38 +5,38 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import Any
 
 from beadwright.settings._base import Fault
 from beadwright.settings._widths import WIDTHS, width_faults
 
-if TYPE_CHECKING:
-    from beadwright.settings._plan import PlanSettings
+Known = Any
+"""The settings of a plan, or as much of them as is not at fault; their model is made of these rules."""
 
 # Rounding of both ends and the re-centred middle moves an arc by at most this many units of the last place.
 ROUNDING_UNITS = 2.42
 NO_HEIGHTS: Mapping[str, float] = MappingProxyType({})
 
 
-def _height(plan: PlanSettings) -> Iterator[Fault]:
+def _height(plan: Known) -> Iterator[Fault]:
     yield from _of_widths(plan, heights={"height": plan.height})
 
 
-def _heights(plan: PlanSettings) -> Iterator[Fault]:
+def _heights(plan: Known) -> Iterator[Fault]:
     if plan.heights is not None:
         yield from _of_widths(plan, heights={"heights.greatest": plan.heights.greatest})
 
 
-def _spacing(plan: PlanSettings) -> Iterator[Fault]:
+def _spacing(plan: Known) -> Iterator[Fault]:
     yield from _of_widths(plan, spacing=plan.spacing)
 
 
-def _bore(plan: PlanSettings) -> Iterator[Fault]:
+def _bore(plan: Known) -> Iterator[Fault]:
     yield from _of_widths(plan, bore=plan.bore, taken=plan.nozzle_bore())
 
 
 def _of_widths(
-    plan: PlanSettings,
+    plan: Known,
     *,
     heights: Mapping[str, float] = NO_HEIGHTS,
     spacing: float | None = None,
@@ -46,12 +46,12 @@ def _of_widths(
     return width_faults(dict(plan.widths_used()), heights=heights, spacing=spacing, bore=bore, taken=taken)
 
 
-def _widths_of_walls(plan: PlanSettings) -> Iterator[Fault]:
+def _widths_of_walls(plan: Known) -> Iterator[Fault]:
     if plan.wall is not None and plan.widths != WIDTHS:
         yield "widths", "are for solids; walls have one width"
 
 
-def _tolerance(plan: PlanSettings) -> Iterator[Fault]:
+def _tolerance(plan: Known) -> Iterator[Fault]:
     rounding = ROUNDING_UNITS * 10.0**-plan.decimals
     if plan.tolerance < rounding:
         yield (
@@ -61,17 +61,17 @@ def _tolerance(plan: PlanSettings) -> Iterator[Fault]:
         )
 
 
-def _rule_of_walls(plan: PlanSettings) -> Iterator[Fault]:
+def _rule_of_walls(plan: Known) -> Iterator[Fault]:
     if plan.rule != "neutral" and plan.wall is not None:
         yield "rule", f"{plan.rule} is for solids; walls allow neutral"
 
 
-def _stock_of_walls(plan: PlanSettings) -> Iterator[Fault]:
+def _stock_of_walls(plan: Known) -> Iterator[Fault]:
     if plan.stock and plan.wall is not None:
         yield "stock", "is for solids; walls have none"
 
 
-def _later_of_walls(plan: PlanSettings) -> Iterator[Fault]:
+def _later_of_walls(plan: Known) -> Iterator[Fault]:
     if plan.cut_later and plan.wall is not None:
         yield "cut_later", "is for solids; walls have none"
 
@@ -81,30 +81,30 @@ def _beside_arcs(key: str, used: object) -> Iterator[Fault]:
         yield key, "cannot go with fit_arcs, which follows the plain sections of a mesh"
 
 
-def _rule_of_arcs(plan: PlanSettings) -> Iterator[Fault]:
+def _rule_of_arcs(plan: Known) -> Iterator[Fault]:
     yield from _beside_arcs("rule", plan.fit_arcs is not None and plan.rule != "neutral")
 
 
-def _stock_of_arcs(plan: PlanSettings) -> Iterator[Fault]:
+def _stock_of_arcs(plan: Known) -> Iterator[Fault]:
     yield from _beside_arcs("stock", plan.fit_arcs is not None and plan.stock)
 
 
-def _wall_of_arcs(plan: PlanSettings) -> Iterator[Fault]:
+def _wall_of_arcs(plan: Known) -> Iterator[Fault]:
     yield from _beside_arcs("wall", plan.fit_arcs is not None and plan.wall)
 
 
-def _copies(plan: PlanSettings) -> Iterator[Fault]:
+def _copies(plan: Known) -> Iterator[Fault]:
     if plan.copies > 1 and plan.place:
         yield "copies", "the places of the copies are told one by one in [[place]]; leave one out"
 
 
-def _cut(plan: PlanSettings) -> Iterator[Fault]:
+def _cut(plan: Known) -> Iterator[Fault]:
     if plan.cut and (plan.wall or plan.copies > 1 or plan.place or plan.beside):
         other = next(name for name in ("wall", "place", "beside", "copies") if getattr(plan, name))
         yield "cut", f"is for one part and its solids; leave out {other}"
 
 
-def _cut_down(plan: PlanSettings) -> Iterator[Fault]:
+def _cut_down(plan: Known) -> Iterator[Fault]:
     if plan.cut_down and not plan.cut:
         yield (
             "cut_down",
@@ -112,17 +112,17 @@ def _cut_down(plan: PlanSettings) -> Iterator[Fault]:
         )
 
 
-def _base_of_walls(plan: PlanSettings) -> Iterator[Fault]:
+def _base_of_walls(plan: Known) -> Iterator[Fault]:
     if plan.base_beads and plan.wall is not None:
         yield "base_beads", "is for solids; walls have none"
 
 
-def _pad_of_walls(plan: PlanSettings) -> Iterator[Fault]:
+def _pad_of_walls(plan: Known) -> Iterator[Fault]:
     if plan.pad and plan.wall is not None:
         yield "pad", "is for solids; walls have none"
 
 
-def _layers(plan: PlanSettings) -> Iterator[Fault]:
+def _layers(plan: Known) -> Iterator[Fault]:
     first, end = plan.layers
     if end is not None and end <= first:
         yield "layers", f"{first}:{end} holds no layer; the second number is the one after the last"
