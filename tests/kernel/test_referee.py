@@ -7,6 +7,7 @@ import math
 import cadquery as cq
 import numpy as np
 import pytest
+import shapely
 
 from beadwright import brep, kernel
 from beadwright.errors import GeometryError
@@ -65,3 +66,39 @@ def test_a_void_is_taken_off() -> None:
     assert kernel.reference_section(m, 2.0).area == pytest.approx(400 - math.pi * 32, rel=1e-9)
     assert m.volume == pytest.approx(8000 - 288 * math.pi, rel=1e-9)
     assert [len(s.faces) for s in m.shells] == [6, 1]
+
+
+def bumped() -> brep.Model:
+    """A bar 600 long whose one side is a spline with a bump of 0.8 mm, some 6 mm wide."""
+    x = np.concatenate([np.linspace(0, 290, 30), np.linspace(292, 308, 9), np.linspace(310, 600, 30)])
+    y = 40 + 10 * np.sin(x / 120) + 0.8 * np.exp(-(((x - 300) / 3) ** 2))
+    side = [(float(a), float(b)) for a, b in zip(x, y, strict=True)]
+    wire = (
+        cq.Workplane().moveTo(0, 0).lineTo(600, 0).lineTo(*side[-1]).spline(side[-2::-1], includeCurrent=True)
+    )
+    return kernel.from_shape(wire.close().extrude(20, taper=6), name="bar")
+
+
+@pytest.mark.parametrize("miss", [1e-5, 1e-3])
+def test_few_points_miss_no_more_than_asked(ring: brep.Model, miss: float) -> None:
+    h = math.sqrt(64 - 9)
+    for model, z in ((ring, 3.0), (bumped(), 7.0)):
+        full, few = kernel.reference_section(model, z), kernel.reference_section(model, z, miss=miss)
+        fine, thin = (np.concatenate([curve(chain) for chain in r.chains]) for r in (full, few))
+        line = shapely.union_all([shapely.LineString(curve(chain)) for chain in few.chains])
+
+        assert (few.closed, few.uncorrected, len(few.chains)) == (True, 0, len(full.chains))
+        assert len(np.concatenate(few.chains)) < 0.6 * len(np.concatenate(full.chains))
+        # the chords of the few points' parabolas stray by less than 1e-5 themselves
+        assert shapely.distance(line, shapely.points(fine)).max() <= miss + 1e-5
+        if model is ring:
+            off = np.abs(np.abs(np.hypot(*thin.T) - 30) - h)
+            assert off.max() <= miss
+
+
+def curve(chain: np.ndarray, each: int = 32) -> np.ndarray:
+    """Points of the parabolas of a chain."""
+    t = np.linspace(0, 1, each, endpoint=False)[:, None, None]
+    a, b, c = chain[0:-2:2], chain[1:-1:2], chain[2::2]
+    at = a * (1 - t) * (1 - 2 * t) + 4 * b * t * (1 - t) + c * t * (2 * t - 1)
+    return np.concatenate([at.transpose(1, 0, 2).reshape(-1, 2), chain[-1:]])

@@ -6,36 +6,25 @@ and plane by Newton's method before it is used.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from OCP.BRep import BRep_Tool
-from OCP.BRepAdaptor import BRepAdaptor_Curve
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Section
 from OCP.BRepGProp import BRepGProp
-from OCP.Geom import Geom_Surface
-from OCP.Geom2d import Geom2d_Curve
-from OCP.GeomAbs import GeomAbs_CurveType
-from OCP.gp import gp_Dir, gp_Pln, gp_Pnt, gp_Vec
 from OCP.GProp import GProp_GProps
-from OCP.TColStd import TColStd_Array1OfReal
-from OCP.TopoDS import TopoDS, TopoDS_Edge, TopoDS_Face, TopoDS_Iterator, TopoDS_Shape
+from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Iterator, TopoDS_Shape
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
 from beadwright.brep import Model
 from beadwright.errors import GeometryError
 from beadwright.kernel._bytes import from_bytes
-from beadwright.kernel._convert_curve import xyz
 from beadwright.kernel._document import faces
+from beadwright.kernel._referee_points import Plane, edge_points
 
 Array = npt.NDArray[np.float64]
 Faces = npt.NDArray[np.int32]
-
-SPANS = 192
-ROUNDS = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,27 +58,10 @@ class Reference:
     body: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Plane:
-    """A horizontal plane of the placed model, in the model's own coordinates."""
-
-    matrix: Array
-    normal: Array
-    offset: float
-
-    @property
-    def kernel(self) -> gp_Pln:
-        return gp_Pln(gp_Pnt(*(self.offset * self.normal)), gp_Dir(*self.normal))
-
-    def flat(self, points: Array) -> Array:
-        """Placed x, y of points."""
-        return np.asarray(points @ self.matrix[:2, :3].T + self.matrix[:2, 3])
-
-
-def _plane(matrix: npt.ArrayLike | None, z: float) -> _Plane:
+def _plane(matrix: npt.ArrayLike | None, z: float) -> Plane:
     m = np.eye(3, 4) if matrix is None else np.asarray(matrix, dtype=float)
     scale = float(np.linalg.norm(m[2, :3]))
-    return _Plane(matrix=m, normal=m[2, :3] / scale, offset=(z - float(m[2, 3])) / scale)
+    return Plane(matrix=m, normal=m[2, :3] / scale, offset=(z - float(m[2, 3])) / scale)
 
 
 @lru_cache(maxsize=4)
@@ -132,7 +104,9 @@ def volume(model: Model, tolerance: float | None = None) -> float:
     return total
 
 
-def reference_section(model: Model, z: float, matrix: npt.ArrayLike | None = None) -> Reference:
+def reference_section(
+    model: Model, z: float, matrix: npt.ArrayLike | None = None, *, miss: float | None = None
+) -> Reference:
     """The kernel's generic section of every solid at one height, corrected and measured.
 
     Parameters
@@ -143,6 +117,9 @@ def reference_section(model: Model, z: float, matrix: npt.ArrayLike | None = Non
         Height in placed coordinates, mm; not that of a flat face.
     matrix : (3, 4) float, optional
         Placement, see `brep.placement`.
+    miss : float, optional
+        Fewer points, where the parabolas through them miss the curve by no more, as measured at points between them,
+        mm of the model.
 
     Raises
     ------
@@ -160,7 +137,7 @@ def reference_section(model: Model, z: float, matrix: npt.ArrayLike | None = Non
         ids = TopTools_IndexedMapOfShape()
         for face in faces(body):
             ids.Add(face)
-        pieces, missed = _pieces(body, plane, ids)
+        pieces, missed = _pieces(body, plane, ids, miss)
         flat = [(plane.flat(p), first + own if own >= 0 else -1) for p, own in pieces]
         chains, told, shut = _chain(flat, reach)
         area += _even_odd(chains)
@@ -214,7 +191,10 @@ def face_section(
 
 
 def _pieces(
-    shape: TopoDS_Shape, plane: _Plane, ids: TopTools_IndexedMapOfShape | None = None
+    shape: TopoDS_Shape,
+    plane: Plane,
+    ids: TopTools_IndexedMapOfShape | None = None,
+    miss: float | None = None,
 ) -> tuple[list[tuple[Array, int]], int]:
     """Each edge of the section as points in space, an odd number, and how many could not be corrected.
 
@@ -228,81 +208,12 @@ def _pieces(
     lost = 0
     for edge_shape in section.SectionEdges():
         edge = TopoDS.Edge(edge_shape)
-        curve = BRepAdaptor_Curve(edge)
-        t = _nodes(curve)
-        points = np.array([xyz(curve.Value(v)) for v in t])
         face = TopoDS_Face()
         known = section.HasAncestorFaceOn1(edge, face)
-        if len(t) > 3 and known:
-            lost += _correct(points, t, edge, face, plane)
+        points, missed = edge_points(edge, face if known else None, plane, miss)
+        lost += missed
         found.append((points, ids.FindIndex(face) - 1 if known and ids is not None else -1))
     return found, lost
-
-
-def _nodes(curve: BRepAdaptor_Curve) -> list[float]:
-    """Ends and middles of pieces short enough for a parabola."""
-    a, b = curve.FirstParameter(), curve.LastParameter()
-    kind = curve.GetType()
-    if kind == GeomAbs_CurveType.GeomAbs_Line:
-        return [a, 0.5 * (a + b), b]
-    cuts = np.array([a, b])
-    if kind == GeomAbs_CurveType.GeomAbs_BSplineCurve:
-        spline = curve.BSpline()
-        knots = TColStd_Array1OfReal(1, spline.NbKnots())
-        spline.Knots(knots)
-        inner = np.array([knots.Value(i) for i in range(1, spline.NbKnots() + 1)])
-        cuts = np.union1d(cuts, inner[(inner > a) & (inner < b)])
-    each = max(1, -(-SPANS // (len(cuts) - 1)))
-    share = np.arange(2 * each) / (2 * each)
-    fine = cuts[:-1, None] + np.diff(cuts)[:, None] * share
-    return [*fine.ravel().tolist(), b]
-
-
-def _correct(points: Array, t: list[float], edge: TopoDS_Edge, face: TopoDS_Face, plane: _Plane) -> int:
-    """Move points, in place, onto surface and plane; how many would not go."""
-    surface: Geom_Surface = BRep_Tool.Surface_s(face)
-    pcurve: Geom2d_Curve = BRep_Tool.CurveOnSurface_s(edge, face, 0.0, 1.0)
-    lost = 0
-    for k, parameter in enumerate(t):
-        seed = pcurve.Value(parameter)
-        moved = _newton(surface, (seed.X(), seed.Y()), points[k], plane)
-        if moved is None:
-            lost += 1
-        else:
-            points[k] = moved
-    return lost
-
-
-def _newton(surface: Geom_Surface, seed: tuple[float, float], point: Array, plane: _Plane) -> Array | None:
-    """The point of surface and plane beside ``point``, in the plane across the section there."""
-    u, v = seed
-    p, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
-    # Plain numbers: for vectors of three numpy takes ten times as long.
-    nx, ny, nz = plane.normal.tolist()
-    x0, y0, z0 = point.tolist()
-    for _ in range(ROUNDS):
-        surface.D1(u, v, p, du, dv)
-        sx, sy, sz = p.X(), p.Y(), p.Z()
-        ux, uy, uz = du.X(), du.Y(), du.Z()
-        vx, vy, vz = dv.X(), dv.Y(), dv.Z()
-        a, b = nx * ux + ny * uy + nz * uz, nx * vx + ny * vy + nz * vz
-        # normal x (su x sv)
-        ax, ay, az = b * ux - a * vx, b * uy - a * vy, b * uz - a * vz
-        size = math.sqrt(ax * ax + ay * ay + az * az)
-        if size == 0.0:
-            return None
-        ax, ay, az = ax / size, ay / size, az / size
-        height = nx * sx + ny * sy + nz * sz - plane.offset
-        drift = ax * (sx - x0) + ay * (sy - y0) + az * (sz - z0)
-        c, d = ax * ux + ay * uy + az * uz, ax * vx + ay * vy + az * vz
-        det = a * d - b * c
-        if abs(det) < 1e-300:
-            return None
-        u -= (d * height - b * drift) / det
-        v -= (a * drift - c * height) / det
-        if abs(height) < 1e-11 and abs(drift) < 1e-9:
-            return np.array([sx, sy, sz])
-    return None
 
 
 def _chain(pieces: list[tuple[Array, int]], reach: float) -> tuple[list[Array], list[Faces], bool]:

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from beadwright.numeric import Finding
+from beadwright.pipeline._verify_outline import drawn
 from beadwright.pipeline._workers import Workers, core_count, mapped
 
 if TYPE_CHECKING:
@@ -54,13 +55,13 @@ class VerifyCrew:
         done = 0
         for place in places[:2]:  # the first loads what must be loaded
             start = time.perf_counter()
-            yield measure_layer(job, place)
+            yield drawn(measure_layer(job, place))
             done += 1
         rest = places[done:]
         wanted = min(self._asked or core_count(), -(-len(rest) // CHUNK))
         seconds = (time.perf_counter() - start) * len(rest)
         if wanted <= 1 or (self._asked is None and seconds < WORTH_WORKERS):
-            yield from (measure_layer(job, place) for place in rest)
+            yield from (drawn(measure_layer(job, place)) for place in rest)
             return
         self.count = wanted
         data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
@@ -96,4 +97,4 @@ def measure_some(data: bytes, places: tuple[int, ...]) -> tuple[Measured | None,
     from beadwright.verify import measure_layer
 
     job = _job(data)
-    return tuple(measure_layer(job, place) for place in places)
+    return tuple(drawn(measure_layer(job, place)) for place in places)

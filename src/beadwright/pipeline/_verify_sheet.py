@@ -11,7 +11,6 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright import __version__
-from beadwright.arcs import fit_polygon
 from beadwright.brep import Model, Triangles
 from beadwright.curves import ArcPath
 from beadwright.pipeline._part import describe_input
@@ -27,8 +26,6 @@ Rows = npt.NDArray[np.int64]
 
 # A sweep from here on is told in two halves: the tangent of its quarter grows without bound towards a whole turn.
 HALVED = 1.9 * math.pi
-# Outlines are drawn this near to the referee's chords, mm.
-DRAWN = 0.01
 
 
 def verification_sheet(text: str, model: Model, triangles: Triangles | None, found: Verification) -> str:
@@ -98,9 +95,16 @@ def verification_sheet(text: str, model: Model, triangles: Triangles | None, fou
 
 
 def _paths(rings: tuple[Floats, ...]) -> tuple[ArcPath, ...]:
-    """Rings of chords as lines and arcs, for the eye."""
-    none = [np.full(len(ring), -1, np.int32) for ring in rings]
-    return tuple(fit_polygon(ring, face, tolerance=DRAWN)[0] for ring, face in zip(rings, none, strict=True))
+    """Rings of an outline as paths that follow no face."""
+    return tuple(
+        ArcPath(
+            points=ring[:, :2],
+            bulge=ring[:, 2],
+            face=np.full(len(ring), -1, np.int32),
+            support=np.full(len(ring), -1, np.int32),
+        )
+        for ring in rings
+    )
 
 
 def _finite(value: float, other: float) -> float:

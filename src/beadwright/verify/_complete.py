@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -35,19 +36,37 @@ def common_offsets(deposit: Deposit) -> dict[str, float]:
     return {rank: counts.most_common(1)[0][0] for rank, counts in found.items()}
 
 
-def demanded(cut: Cut, offset: float, step: float) -> tuple[Floats, Floats, npt.NDArray[np.int64]]:
-    """Places at an offset inside the boundary that a centreline must pass.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Places:
+    """Where beads may be due: at an offset straight inside from points along every ring of a section.
 
-    From points along every ring, straight into the material; those are left out that lie nearer to another part of
-    the boundary, so corners and necks demand nothing that does not exist.
-
-    Returns
-    -------
-    places, feet : (k, 2) float
-        Where the bead is due, and the point of the boundary.
+    Attributes
+    ----------
+    at, feet : (k, 2) float
+        The place, and the point of the boundary, mm.
     ring : (k,) int64
         Which ring of the region the foot lies on.
+    probe : (k, 2) float
+        A little farther inside.
+    depth : float
+        Which is how far inside, unless another part of the boundary is nearer.
     """
+
+    at: Floats
+    feet: Floats
+    ring: npt.NDArray[np.int64]
+    probe: Floats
+    depth: float
+
+    def due(self, cut: Cut, rows: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+        """Whether a bead is due at some places: corners and necks demand nothing that does not exist."""
+        if not len(rows):
+            return np.zeros(0, bool)
+        return np.asarray(cut.depth(self.probe[rows]) >= self.depth - FOOT)
+
+
+def places_inside(cut: Cut, offset: float, step: float) -> Places:
+    """Places at an offset inside the boundary, a step apart at most."""
     feet, normals, rings = [np.zeros((0, 2))], [np.zeros((0, 2))], [np.zeros(0, np.int64)]
     for number, ring in enumerate(shapely.get_rings(shapely.get_parts(cut.region))):
         xy = shapely.get_coordinates(ring)
@@ -60,10 +79,29 @@ def demanded(cut: Cut, offset: float, step: float) -> tuple[Floats, Floats, npt.
         feet.append(xy[k] + direction * (at - along[k])[:, None])
         normals.append(np.column_stack([-direction[:, 1], direction[:, 0]]))
         rings.append(np.full(count, number))
-    foot, normal, owner = np.concatenate(feet), np.concatenate(normals), np.concatenate(rings)
-    places = foot + (offset + MARGIN) * normal
-    fits = cut.depth(places) >= offset + MARGIN - FOOT if len(places) else np.zeros(0, bool)
-    return (foot + offset * normal)[fits], foot[fits], owner[fits]
+    foot, normal = np.concatenate(feet), np.concatenate(normals)
+    return Places(
+        at=foot + offset * normal,
+        feet=foot,
+        ring=np.concatenate(rings),
+        probe=foot + (offset + MARGIN) * normal,
+        depth=offset + MARGIN,
+    )
+
+
+def demanded(cut: Cut, offset: float, step: float) -> tuple[Floats, Floats, npt.NDArray[np.int64]]:
+    """Places at an offset inside the boundary that a centreline must pass: those of `places_inside` that are due.
+
+    Returns
+    -------
+    places, feet : (k, 2) float
+        Where the bead is due, and the point of the boundary.
+    ring : (k,) int64
+        Which ring of the region the foot lies on.
+    """
+    found = places_inside(cut, offset, step)
+    due = found.due(cut, np.arange(len(found.at)))
+    return found.at[due], found.feet[due], found.ring[due]
 
 
 def distance_to_beads(
@@ -79,11 +117,12 @@ def distance_to_beads(
     lines.append(np.stack([moves.start[straight, :2], moves.end[straight, :2]], axis=1))
     owners.append(straight)
     arcs = rows[moves.sweep[rows] != 0]
-    for row in arcs:
-        radius = float(np.hypot(*(moves.start[row, :2] - moves.centre[row])))
-        dense, _ = points_along(moves, np.array([row]), max(np.sqrt(8 * SAG * radius), 1e-3))
-        lines.append(np.stack([dense[:-1], dense[1:]], axis=1))
-        owners.append(np.full(len(dense) - 1, row))
+    if len(arcs):
+        radius = np.hypot(*(moves.start[arcs, :2] - moves.centre[arcs]).T)
+        dense, row = points_along(moves, arcs, np.maximum(np.sqrt(8 * SAG * radius), 1e-3))
+        chord = np.flatnonzero(row[1:] == row[:-1])
+        lines.append(np.stack([dense[chord], dense[chord + 1]], axis=1))
+        owners.append(row[chord])
     tree = shapely.STRtree(shapely.linestrings(np.concatenate(lines)))
     found, far = nearest(tree, points)
     owner = np.concatenate(owners)
@@ -126,11 +165,16 @@ def check_complete(
         beads = [b for b in layer.beads if b.role == "contour" and b.rank == rank]
         offset = max((b.offset for b in beads), default=common)
         near = NEAR + MARGIN + allowed + room + offset - min((b.offset for b in beads), default=common)
-        places, _, ring = demanded(cut, offset - layer.stock, step)
-        far, _ = distance_to_beads(moves, beads, places)
+        inside = places_inside(cut, offset - layer.stock, step)
+        far, _ = distance_to_beads(moves, beads, inside.at)
         if len(middle):
-            beside, _ = distance_to_beads(moves, middle, places)
+            beside, _ = distance_to_beads(moves, middle, inside.at)
             far = np.where(beside <= reach, 0.0, far)
+        bare = np.flatnonzero(far > near)
+        if not inside.due(cut, bare).any():
+            continue
+        due = inside.due(cut, np.arange(len(inside.at)))
+        places, ring, far = inside.at[due], inside.ring[due], far[due]
         for number in np.unique(ring):
             own = ring == number
             lost = np.flatnonzero(own & (far > near))

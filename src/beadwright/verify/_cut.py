@@ -15,6 +15,8 @@ Floats = npt.NDArray[np.float64]
 
 # Sag of the chords that stand for the referee's curves, mm: the greatest part of its accuracy.
 CHORD = 1e-4
+# What parabolas between the referee's points may miss, mm of the model; what they do miss is estimated again and told.
+MISS = 1e-5
 # A point of the referee's that could not be moved onto surface and plane is as the kernel made it, mm.
 UNCORRECTED = 1e-3
 # Gaps between solids that touch are closed up to this width, mm.
@@ -129,7 +131,7 @@ def cut(
     GeometryError
         The model carries no shape of the kernel's.
     """
-    found = [reference_section(model, z, matrix) for z in cuts]
+    found = [reference_section(model, z, matrix, miss=MISS) for z in cuts]
     if not all(r.closed for r in found):
         return _open(found)
     if later:

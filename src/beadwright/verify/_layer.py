@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -48,6 +48,8 @@ class Job:
     options : VerifyOptions
     later : tuple of frozenset of int
         Faces of each feature that is printed full and cut later.
+    swept : dict of int to shapely.Geometry
+        What the last layers cover, by their places: each is asked for twice.
     """
 
     moves: Moves
@@ -59,6 +61,7 @@ class Job:
     section: str
     options: VerifyOptions
     later: tuple[frozenset[int], ...] = ()
+    swept: dict[int, shapely.Geometry] = field(default_factory=dict, repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -209,13 +212,14 @@ def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> tuple[Lay
     """Areas of a layer: covered, not covered, beyond, twice, without support; and what is covered."""
     layer = job.deposit.layers[place]
     own = tuple(bead for bead in layer.beads if bead.role != "base")  # beside the part, none of it
-    deposit = sweep(job.moves, own, job.section)
+    whole = len(own) == len(layer.beads)
+    deposit = _swept(job, place) if whole else sweep(job.moves, own, job.section)
     area = float(deposit.area)
     below = job.deposit.layers[place - 1] if place else None
     hanging: float | None = None
     length: float | None = None
     if below is not None:
-        under = sweep(job.moves, below.beads, job.section)
+        under = _swept(job, place - 1)
         hanging = max(0.0, area - float(shapely.intersection(deposit, under).area))
         length = _length_outside(job.moves, layer, under)
     result = replace(
@@ -235,6 +239,15 @@ def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> tuple[Lay
         outside_mm2=max(0.0, area - both),
     )
     return result, deposit
+
+
+def _swept(job: Job, place: int) -> shapely.Geometry:
+    """What all beads of a layer cover, kept for the layer above it."""
+    if place not in job.swept:
+        for old in [one for one in job.swept if one != place - 1]:
+            del job.swept[old]
+        job.swept[place] = sweep(job.moves, job.deposit.layers[place].beads, job.section)
+    return job.swept[place]
 
 
 def _length_outside(moves: Moves, layer: DepositLayer, under: shapely.Geometry) -> float:

@@ -117,9 +117,9 @@ def path_lengths(
 
 
 def points_along(
-    moves: Moves, rows: npt.NDArray[np.int64], step: float
+    moves: Moves, rows: npt.NDArray[np.int64], step: float | Floats
 ) -> tuple[Floats, npt.NDArray[np.int64]]:
-    """Points of some moves in the machine's x and y, at most a step apart, with the row of each.
+    """Points of some moves in the machine's x and y, at most a step apart (or each move's own), with the row of each.
 
     Ends and middles are always among them. Arcs of G18 and G19 are taken by their ends.
 

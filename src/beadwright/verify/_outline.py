@@ -43,12 +43,12 @@ def outline(moves: Moves, layer: DepositLayer, cut: Cut, *, by_face: bool) -> Ou
 
 
 def _rings(region: shapely.Geometry) -> tuple[Floats, ...]:
-    """Closed rings of a region, material on the left, without the last point, which is the first."""
+    """Closed rings of chords of a region, material on the left, without the last point, which is the first."""
     parts = [p for p in shapely.get_parts(shapely.simplify(region, THINNED)) if p.geom_type == "Polygon"]
     rings = [
         shapely.get_coordinates(r)[:-1] for p in parts for r in shapely.get_rings(shapely.orient_polygons(p))
     ]
-    return tuple(ring for ring in rings if len(ring) >= 3)
+    return tuple(np.column_stack([ring, np.zeros(len(ring))]) for ring in rings if len(ring) >= 3)
 
 
 def _as_laid(moves: Moves, layer: DepositLayer) -> shapely.Geometry:

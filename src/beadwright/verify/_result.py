@@ -181,13 +181,13 @@ class LayerResult:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Outline:
-    """Outlines of a measured layer, for a picture: closed rings of chords, material on their left.
+    """Outlines of a measured layer, for a picture: closed rings, material on their left.
 
     Attributes
     ----------
-    section : tuple of (k, 2) float
-        Of the referee's section.
-    stock : tuple of (k, 2) float
+    section : tuple of (k, 3) float
+        Of the referee's section: x, y, and tan(sweep / 4) of the way to the next point, 0 for a chord.
+    stock : tuple of (k, 3) float
         Of section and stock together; empty without stock.
     told : str
         What they are, in words.
