@@ -175,7 +175,8 @@ def test_where_no_word_stops_the_axes_the_stop_leads_inside_an_open_bead():
 
     assert lines[stop + 1] == "(end bead)"
     assert np.hypot(*(end - off)) == pytest.approx(40.0, abs=1e-3)
-    assert "stop_lead=40.0" in lines[stop - 3]
+    # The extruder started on the run-in, 35 mm long, so the bead's mark comes just before its move.
+    assert "stop_lead=40.0 start_lead=35.0" in lines[stop - 2]
     # After the end three time constants, 0.9 s: 0.1 s and 5 mm up to speed, then 80 mm.
     wiped = np.array([float(word[1:]) for word in lines[stop + 4].split()[1:3]])
     assert np.hypot(*(wiped - end)) == pytest.approx(85.0, abs=1e-3)

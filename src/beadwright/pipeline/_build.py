@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from beadwright.beads import Bead
-from beadwright.curves import length
+from beadwright.curves import ArcPath, length
 from beadwright.layers import LayerRegion
 from beadwright.pipeline._bed import MappedLayer
 from beadwright.pipeline._cards import Cards
@@ -26,7 +26,7 @@ from beadwright.process import (
     straight_time,
     track,
 )
-from beadwright.program import Before, Pass, Purge, Wait, Way, left_at
+from beadwright.program import Before, Pass, Purge, Wait, Way, entered_at, left_at
 
 # Feed below which no machine runs steadily, mm/s; where the screw is calibrated its own limit is higher.
 SLOWEST = 1.0
@@ -79,6 +79,8 @@ class LayerBuild:
         Of each bead's section, mm2.
     passes : tuple of (Pass or None)
         What the nozzle does after each bead.
+    leads : tuple of (ArcPath or None)
+        Run-in before each bead.
     before : tuple of (Wait or Purge)
         What it does before the first, off the part.
     """
@@ -94,12 +96,14 @@ class LayerBuild:
     short: int
     areas: tuple[float, ...]
     passes: tuple[Pass | None, ...]
+    leads: tuple[ArcPath | None, ...] = ()
     before: tuple[Before, ...] = ()
 
     @property
     def n_beads(self) -> int:
-        """Marks of beads that the layer takes in the program: beads, passes and purges."""
-        return len(self.areas) + sum(each is not None for each in self.passes) + self.purges
+        """Marks of beads that the layer takes in the program: beads, run-ins, passes and purges."""
+        beside = sum(each is not None for each in (*self.passes, *self.leads))
+        return len(self.areas) + beside + self.purges
 
     @property
     def purges(self) -> int:
@@ -160,20 +164,20 @@ def build_layer(
     place = cards.park if purge is None or own.dwell <= cards.idle_limit else purge.place
     by = [place] if own.dwell else []
     if own.dwell and clock.place is not None:
-        detour = _detour(cards, clock.place, beads[0].start, place)
+        detour = _detour(cards, clock.place, entered_at(beads[0], moved.leads[0]), place)
         # Up to a full millisecond, as it is printed.
         own = Pace(feed=own.feed, dwell=math.ceil(max(own.dwell - detour, 0.001) * 1000) / 1000)
     before = waits(own.dwell, cards.idle_limit, purge, place)
     if purge is not None and (stopped or clock.place is None):
         before, by = (purge.moves, *before), [purge.place]
     if by and clock.place is not None:
-        gaps[0] += _detour(cards, clock.place, beads[0].start, by[0])
+        gaps[0] += _detour(cards, clock.place, entered_at(beads[0], moved.leads[0]), by[0])
     purges = sum(isinstance(each, Purge) for each in before)
     purged = 0.0 if purge is None else purges * purge.time
     waited = math.fsum(each.time for each in before if isinstance(each, Wait))
     begin, now = [], clock.time + waited + purged
-    for gap, each, tail in zip(gaps, moved.along, moved.tails, strict=True):
-        now += gap + moved.lift + cards.halts[0] + cards.prime
+    for gap, each, run, tail in zip(gaps, moved.along, moved.runs, moved.tails, strict=True):
+        now += gap + moved.lift + cards.halts[0] + cards.prime + run
         begin.append(now)
         now += each.duration + cards.halts[1] + tail + moved.lift
     extruding = math.fsum(each.duration for each in moved.along)
@@ -188,7 +192,7 @@ def build_layer(
         pace=own,
         times=Times(
             extruding=extruding,
-            traverse=math.fsum([*gaps, *moved.tails, 2 * moved.lift * len(beads)]),
+            traverse=math.fsum([*gaps, *moved.runs, *moved.tails, 2 * moved.lift * len(beads)]),
             dwell=waited + moved.stand * len(beads),
             purge=purged,
         ),
@@ -199,6 +203,7 @@ def build_layer(
         returns=None if below is None else return_times(laid, below, reach=widest),
         areas=tuple(areas),
         passes=moved.passes,
+        leads=moved.leads,
         before=before,
         short=0 if cards.lag is None else sum(short_bead(cards.lag, each.duration) for each in moved.along),
     )
@@ -218,7 +223,7 @@ def varied_areas(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Moved:
-    """Motion of a layer at one feed: traverses (s), along beads, passes after them and their times (s).
+    """Motion of a layer at one feed: traverses (s), along beads, passes and run-ins and their times (s).
 
     ``lift`` is the way down to a bead, or up from it, s; ``stand`` what the nozzle stands at a bead
     for priming and for the extruder's words, s.
@@ -228,6 +233,8 @@ class Moved:
     along: list[Profile]
     passes: tuple[Pass | None, ...]
     tails: list[float]
+    leads: tuple[ArcPath | None, ...]
+    runs: list[float]
     lift: float
     stand: float
 
@@ -235,7 +242,9 @@ class Moved:
     def total(self) -> float:
         """Time of the layer, s."""
         each = len(self.along) * (2 * self.lift + self.stand)
-        return math.fsum([*self.gaps, *(motion.duration for motion in self.along), *self.tails, each])
+        return math.fsum(
+            [*self.gaps, *(motion.duration for motion in self.along), *self.runs, *self.tails, each]
+        )
 
 
 def _moved(
@@ -254,15 +263,18 @@ def _moved(
         limits=cards.limits,
         wipe=cards.wipe,
         inside=cards.leads_inside,
+        halt=cards.halts[0] if cards.run_in else None,
         speeds=() if ground is None else ground.feeds(feed),
         rises=() if ground is None else ground.rises(),
     )
-    passes = tuple(each.after for each in made)
+    passes, leads = tuple(each.after for each in made), tuple(each.lead for each in made)
     return Moved(
-        gaps=_gaps(cards, clock, beads, passes, above, ways),
+        gaps=_gaps(cards, clock, beads, passes, leads, above, ways),
         along=[each.along for each in made],
         passes=passes,
         tails=[each.tail for each in made],
+        leads=leads,
+        runs=[each.run for each in made],
         lift=straight_time(cards.clearance, min(feed, cards.vertical.traverse), cards.vertical.acceleration),
         stand=cards.prime + sum(cards.halts),
     )
@@ -273,20 +285,21 @@ def _gaps(
     clock: Clock,
     beads: Sequence[Bead],
     passes: Sequence[Pass | None],
+    leads: Sequence[ArcPath | None],
     above: float,
     ways: Way | None,
 ) -> list[float]:
     """Time of the traverse to each bead: up to the clearance height, then across, s."""
     gaps = []
     at = clock.place
-    for row, (bead, own) in enumerate(zip(beads, passes, strict=True)):
-        time = 0.0
+    for row, (bead, own, lead) in enumerate(zip(beads, passes, leads, strict=True)):
+        time, start = 0.0, entered_at(bead, lead)
         if at is not None:
-            bends = ways(at[:2], bead.start) if ways is not None and row else ()
+            bends = ways(at[:2], start) if ways is not None and row else ()
             time += straight_time(abs(above - at[2]), cards.vertical.traverse, cards.vertical.acceleration)
             time += math.fsum(
                 straight_time(math.dist(a, b), cards.limits.traverse, cards.limits.acceleration)
-                for a, b in itertools.pairwise([at[:2], *bends, bead.start])
+                for a, b in itertools.pairwise([at[:2], *bends, start])
             )
         gaps.append(time)
         at = (*left_at(bead, own), above)

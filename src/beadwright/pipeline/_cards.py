@@ -85,6 +85,8 @@ class Cards:
         How long the axes stand for the start and the stop word of the extruder, s.
     leads_inside : bool
         Whether those words may stand inside a bead, because they stop no axis.
+    run_in : bool
+        Whether open beads begin with a run-in where the lag asks for one.
     """
 
     kind: Literal["flat", "round"]
@@ -118,6 +120,7 @@ class Cards:
     cold: bool = False
     halts: tuple[float, float] = (0.0, 0.0)
     leads_inside: bool = False
+    run_in: bool = True
 
     @property
     def prime(self) -> float:
@@ -189,6 +192,7 @@ def cards(resolved: Resolved) -> Cards:
         doubts=doubts(resolved, screw, density),
         purge_place=machine.extruder.purge_place,
         purge_track=machine.extruder.purge_track,
+        run_in=machine.extruder.start_lead == "run-in",
     )
 
 

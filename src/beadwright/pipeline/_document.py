@@ -163,8 +163,15 @@ def _layer(laid: Laid) -> dict[str, Any]:
         **({} if laid.ground is None else laid.ground.as_dict(text.off_map)),
         **_lean(laid.work),
         **_joined(laid),
+        **_run_ins(laid),
         **({} if laid.work.coverage is None else {"coverage": laid.work.coverage.as_dict()}),
     }
+
+
+def _run_ins(laid: Laid) -> dict[str, Any]:
+    """Run-ins before beads: how many, and how long in all."""
+    runs = [length(lead) for lead in laid.build.leads if lead is not None]
+    return {"run_ins": {"beads": len(runs), "length_mm": math.fsum(runs)}} if runs else {}
 
 
 def _led(laid: Laid) -> list[dict[str, Any]]:

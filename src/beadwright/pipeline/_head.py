@@ -27,8 +27,10 @@ def program_head(
     later: Sequence[Sequence[int]] = (),
     copies: Sequence[tuple[StandingPart, npt.NDArray[np.float64]]] = (),
     bed: Bed | None = None,
+    axis_at: float = 0.0,
+    lag: bool = False,
 ) -> Head:
-    """What stands at the top of the program; `copies` go with their placements."""
+    """What stands at the top of the program; `copies` go with their placements; `lag`: its leads are in it."""
     told = resolved.as_dict()
     return Head(
         part=model.file,
@@ -53,6 +55,9 @@ def program_head(
             for name, row in told.items()
             if row["from"] != "default" or not name.startswith(("machine.", "material."))
         ),
+        axis_at=axis_at,
+        lag=lag,
+        heats=any(device.heats for device in resolved.machine.device),
         first=plans[0].index,
         partial=resolved.settings.layers != (0, None),
         notes=(*mesh_notes(model, resolved.settings), *notes),

@@ -37,13 +37,15 @@ def lay(
     source: SetUp,
     *,
     resumed: Resume | None = None,
+    axis: float = 0.0,
     bed: Bed | None = None,
 ) -> list[Laid]:
     """Order, pace and time all layers in one pass from the platform up, and write each layer's text.
 
-    Of a print that is taken up within a layer what is laid already goes the same way, and is left out.
+    Of a print that is taken up within a layer what is laid already goes the same way, and is left out. The extruder
+    axis stands at `axis` before the first layer.
     """
-    trail, clock, n_beads, advance = Trail(), Clock(), 0, 0.0
+    trail, clock, n_beads, advance = Trail(), Clock(), 0, axis
     laid: list[Laid] = []
     for done, work in enumerate(works, 1):
         with stages.measure("order"):
@@ -99,6 +101,7 @@ def lay(
                 first_bead=first,
                 prime=card.prime,
                 passes=build.passes,
+                leads=build.leads,
                 follow=None if ground is None else ground.follow(build.pace.feed),
                 clearance=settings.clearance,
                 feed=build.pace.feed,

@@ -5,6 +5,11 @@ bead, and the stop command is given at the end point. A closed bead then goes on
 fades: with the start command given there too, ramp up and ramp down add up to a full bead. An open bead is wiped
 back over its own end, where the tail goes into the bead.
 
+The start is met likewise: an open bead begins with a run-in, back over its own first stretch, on which the flow comes
+up. The start word stands at the run-in's own start, where it may halt the axes, and no word stands between it and
+the bead. As much as then lies on that stretch too early is missing in the bead after it: both are Q tau / e. A closed
+bead needs none, since its lap makes up for its start.
+
 Where the words of the extruder stop no axis, the stop comes at its lead inside the bead: reckoned in time along the
 real motion, the ramp down to the end included. What still flows then is the end of an open bead. A closed bead closes
 without a stop, so that only the difference of the two lags is left to lead.
@@ -19,7 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.beads import Bead, reversed_path
-from beadwright.curves import first_part, joined, length
+from beadwright.curves import ArcPath, first_part, joined, length
 from beadwright.process import Lag, MotionLimits, Profile, profiles, short_bead
 from beadwright.program import Pass
 
@@ -27,6 +32,9 @@ Floats = npt.NDArray[np.float64]
 
 # A pass shorter than this is nothing that a gantry can do, mm.
 LEAST_PASS = 0.1
+# A run-in is fitted to its time until it misses it by less than this, s (half a millimetre at 100 mm/s, far below what
+# a lag is known to), or so often.
+SAME_TIME, MOST_TRIES = 5e-3, 6
 # Digits of a stop lead in mm, far below what is printed of a place.
 LEAD_DIGITS = 6
 
@@ -43,11 +51,17 @@ class Ending:
         What comes after it: a tapered lap, a nozzle wiping pass, or nothing.
     tail : float
         Time of the pass beyond the bead's end, s.
+    lead : ArcPath or None
+        Its run-in: to the bead's start, back over its first stretch.
+    run : float
+        Time of the run-in, s.
     """
 
     along: Profile
     after: Pass | None = None
     tail: float = 0.0
+    lead: ArcPath | None = None
+    run: float = 0.0
 
 
 def endings(
@@ -58,6 +72,7 @@ def endings(
     limits: MotionLimits,
     wipe: float = 0.0,
     inside: bool = False,
+    halt: float | None = None,
     speeds: Sequence[float | Floats] = (),
     rises: Sequence[Floats] = (),
 ) -> tuple[Ending, ...]:
@@ -74,6 +89,8 @@ def endings(
         Length of the wiping pass at an open end, mm; 0 for as long as the flow fades.
     inside : bool
         Whether the extruder's words may stand inside a bead, because they stop no axis.
+    halt : float or None
+        How long the axes stand for the start word, s; None: no bead gets a run-in.
     speeds : sequence of float or of (m,) float
         Along each bead, or along each of its moves, mm/s; default `feed` along all.
     rises : sequence of (m,) float
@@ -116,10 +133,50 @@ def endings(
         made.append(Ending(along=along, after=after))
     own = [each.after.path for each in made if each.after is not None and not each.tail]
     tails = iter(profiles(own, [feed] * len(own), limits))
-    return tuple(
+    made = [
         replace(each, tail=next(tails).duration) if each.after is not None and not each.tail else each
         for each in made
+    ]
+    return _led_in(beads, made, lag, 0.0 if halt is None else lag.start_lead(halt), own_speeds, limits)
+
+
+def _led_in(
+    beads: Sequence[Bead],
+    made: Sequence[Ending],
+    lag: Lag,
+    wanted: float,
+    speeds: Sequence[float | Floats],
+    limits: MotionLimits,
+) -> tuple[Ending, ...]:
+    """Open beads longer than their leads with run-ins of a wanted time, s, from standing to standing."""
+    rows = [
+        row
+        for row, (bead, each) in enumerate(zip(beads, made, strict=True))
+        if wanted > 0 and not bead.closed and not short_bead(lag, each.along.duration)
+    ]
+    if not rows:
+        return tuple(made)
+    whole = np.array([length(beads[row].path) for row in rows])
+    feeds = [float(np.ravel(speeds[row])[0]) for row in rows]
+    # Exact on a straight start: up to speed, along, and down again.
+    up = np.array(feeds) / limits.acceleration
+    run = np.where(
+        wanted > 2 * up, np.array(feeds) * (wanted - up), limits.acceleration * wanted * wanted / 4
     )
+    for _ in range(MOST_TRIES):
+        run = np.minimum(run, whole)
+        paths = [
+            reversed_path(first_part(beads[row].path, float(v))) for row, v in zip(rows, run, strict=True)
+        ]
+        times = np.array([each.duration for each in profiles(paths, feeds, limits)])
+        if np.abs(times - wanted).max() <= SAME_TIME:
+            break
+        run = run * wanted / times
+    endings = list(made)
+    for row, path, time, way in zip(rows, paths, times.tolist(), run.tolist(), strict=True):
+        if LEAST_PASS <= way < float(length(beads[row].path)):
+            endings[row] = replace(endings[row], lead=path, run=time)
+    return tuple(endings)
 
 
 def _carried(

@@ -206,6 +206,7 @@ def plan_part(
         course = Course.of(resolved, writing.dialect, over)
         works_of = crew.work(data, asked, planes, settings)
         resumed = rest if isinstance(rest, Resume) else None
+        axis = writing.goes_on_from(None if rest is None else rest.axis)
         laid = lay(
             works_of,
             settings,
@@ -218,6 +219,7 @@ def plan_part(
             rule,
             source,
             resumed=resumed,
+            axis=axis,
             bed=bed,
         )
         plans = plans[len(plans) - len(laid) :]
@@ -244,6 +246,8 @@ def plan_part(
                 later=[feature.faces for feature in later.features],
                 copies=tuple(zip(source.copies, source.matrices(matrix), strict=True)),
                 bed=bed,
+                axis_at=axis,
+                lag=card.lag is not None,
             )
             texts = [each.text for each in laid]
             program, files = writing.program(head, texts), writing.files(head, texts)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from beadwright.errors import OutputError, SettingsError
+from beadwright.pipeline._axis_left import axis_left
 from beadwright.pipeline._bed import mapped_layers
 from beadwright.pipeline._output import FORMAT
 from beadwright.pipeline._plan import Progress, plan_part
@@ -199,7 +200,7 @@ def _rest(folder: Path, document: Mapping[str, Any], text: str, first: int, heig
     if first not in rows or first - 1 not in rows:
         low, high = min(rows) + 1, max(rows)
         raise SettingsError(f"from-layer: the plan has no layer {first} to take up; allowed {low} to {high}")
-    planned = float(rows[first]["z0_mm"])
+    planned, line = float(rows[first]["z0_mm"]), _line(folder, first)
     if not abs(height - planned) <= FAR * planned:
         raise SettingsError(
             f"height: {height:g} mm is far from the {planned:g} mm that were planned up to layer {first}; check"
@@ -212,7 +213,8 @@ def _rest(folder: Path, document: Mapping[str, Any], text: str, first: int, heig
         layer_height=float(rows[first]["height_mm"]),
         layers_before=sum(index >= first for index in rows),
         beads_laid=sum(row["beads"] for index, row in rows.items() if index < first),
-        old_line=_line(folder, first),
+        old_line=line,
+        axis=None if line is None else axis_left((folder / "program.nc").read_text("ascii", "replace"), line),
         old_sha256=hashlib.sha256(text.encode()).hexdigest(),
     )
 

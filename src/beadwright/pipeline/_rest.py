@@ -8,7 +8,8 @@ from typing import Any
 
 from beadwright.brep import Model
 from beadwright.layers import LayerPlan, rest_of_layers
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
+from beadwright.pipeline._axis_left import axis_notes
 from beadwright.pipeline._heights import plan_heights
 from beadwright.pipeline._resume import Resume
 from beadwright.settings import PlanSettings
@@ -39,6 +40,8 @@ class Rest:
         Last line of the old program that belongs to what is printed; None where it is not at hand.
     old_sha256 : str
         Of the old plan.json.
+    axis : float or None
+        Where the old program left the extruder axis, in its unit; None without one.
     """
 
     first: int
@@ -49,6 +52,7 @@ class Rest:
     beads_laid: int
     old_line: int | None
     old_sha256: str
+    axis: float | None = None
 
     @property
     def drift(self) -> float:
@@ -67,6 +71,7 @@ class Rest:
         return (
             f"REST OF A PRINT: begins with layer {self.first} on a measured height of {self.height:g} mm, planned"
             f" were {self.planned:g} mm. Measure again before the start; nothing may stand higher than that.",
+            *axis_notes(self.axis),
         )
 
     def findings(self) -> tuple[Finding, ...]:
@@ -110,21 +115,24 @@ class Rest:
         }
         if self.old_line is not None:
             told["old_program_line"] = self.old_line
+        if self.axis is not None:
+            told["axis_at"] = self.axis
         return told
 
 
 def join_told(join: Mapping[str, Any]) -> str:
     """A join for the terminal's table."""
+    axis = f"; the extruder axis goes on from {join['axis_at']:.4f}" if join.get("axis_at") else ""
     if "bead" in join:
         x, y, z = join["at_mm"]
         return (
             f"layer {join['layer']}, bead {join['bead']}, {join['after_mm']:.3f} mm after its start, at X {x:.3f}"
-            f" Y {y:.3f} Z {z:.3f} mm; after line {join['old_program_line']} of the old program"
+            f" Y {y:.3f} Z {z:.3f} mm; after line {join['old_program_line']} of the old program{axis}"
         )
     line = f", after line {join['old_program_line']} of the old program" if "old_program_line" in join else ""
     return (
         f"layer {join['layer']} at {join['measured_mm']:g} mm, {join['drift_mm']:+.3g} mm off the plan{line};"
-        f" {join['layers_now']} layers instead of {join['layers_before']}"
+        f" {counted(join['layers_now'], 'layer')} instead of {join['layers_before']}{axis}"
     )
 
 

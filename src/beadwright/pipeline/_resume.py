@@ -14,6 +14,7 @@ from beadwright.curves import ArcPath, cut_at, length, lengths
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan
 from beadwright.numeric import Finding
+from beadwright.pipeline._axis_left import axis_left, axis_notes
 from beadwright.pipeline._build import LayerBuild
 
 # A rest of a bead shorter than this is nothing that a gantry can lay, and as much of its start is not cut off, mm.
@@ -46,6 +47,8 @@ class Resume:
         Layers that the old plan still had, this one among them.
     old_sha256 : str
         Of the old plan.json.
+    axis : float or None
+        Where the old program left the extruder axis there, in its unit; None without one.
     """
 
     layer: int
@@ -57,6 +60,7 @@ class Resume:
     height: float
     layers_before: int
     old_sha256: str
+    axis: float | None = None
 
     def left(
         self, beads: Sequence[Bead], build: LayerBuild, first: int
@@ -77,8 +81,10 @@ class Resume:
         SettingsError
             The bead is not where the old program has it.
         """
-        marks = [1 if after is None else 2 for after in build.passes]
-        indices = np.cumsum([first + build.purges, *marks]).tolist()[: len(beads)]
+        leads = [lead is not None for lead in build.leads]
+        marks = [1 + lead + (after is not None) for lead, after in zip(leads, build.passes, strict=True)]
+        begins = np.cumsum([first + build.purges, *marks])[: len(beads)]
+        indices = (begins + leads).tolist()
         if self.bead not in indices:
             raise SettingsError(
                 f"from-bead: bead {self.bead} is none that can be taken up in layer {self.layer}"
@@ -91,16 +97,17 @@ class Resume:
                 f" mm, in the old program at X {self.start[0]:.3f} Y {self.start[1]:.3f}: the plan and its program are"
                 " not of one run; take up the print at a layer instead, with --from-layer and --height"
             )
+        begin = int(begins[row])
         done: list[ArcPath] = [each.path for each in beads[:row] if each.role == "contour"]
         whole = length(bead.path)
         if whole - self.after < LEAST:
             return tuple(beads[row + 1 :]), self.bead + 1, (*done, *self._contour(bead, bead.path))
         if self.after < LEAST:
-            return tuple(beads[row:]), self.bead, tuple(done)
+            return tuple(beads[row:]), begin, tuple(done)
         laid, rest = cut_at(bead.path, self.after)
         return (
             (_part_of(bead, rest), *beads[row + 1 :]),
-            self.bead,
+            begin,
             (*done, *self._contour(bead, laid)),
         )
 
@@ -114,6 +121,7 @@ class Resume:
         return (
             f"REST OF A PRINT: takes up layer {self.layer} in bead {self.bead}, {self.after:.3f} mm after its start, at"
             f" X {x:.3f} Y {y:.3f} Z {z:.3f} mm. Look that the old bead ends there and that nothing stands higher.",
+            *axis_notes(self.axis),
         )
 
     def findings(self) -> tuple[Finding, ...]:
@@ -144,6 +152,7 @@ class Resume:
             "at_mm": list(self.at),
             "old_plan_sha256": self.old_sha256,
             "old_program_line": self.old_line,
+            **({} if self.axis is None else {"axis_at": self.axis}),
         }
 
 
@@ -223,17 +232,20 @@ def find_place(
     at = min(int(np.searchsorted(way, after, side="right")), len(own) - 1)
     layer = int(told.layers[told.beads[row].layer].keys["index"])
     rows = {each["index"]: each for each in document["layers"]}
-    x, y = _place(moves, int(own[at]), after - float(way[at] - moves.length[own[at]]))
+    run = after - float(way[at] - moves.length[own[at]])
+    x, y = _place(moves, int(own[at]), run)
+    before = int(moves.line[own[at]]) - 1
     return Resume(
         layer=layer,
         bead=numbers[row],
         after=after,
         at=(x, y, float(moves.start[own[at], 2])),
         start=(float(moves.start[own[0], 0]), float(moves.start[own[0], 1])),
-        old_line=int(moves.line[own[at]]) - 1,
+        old_line=before,
         height=float(rows[layer]["z0_mm"]),
         layers_before=sum(index >= layer for index in rows),
         old_sha256=old_sha256,
+        axis=axis_left(text, before, run / float(moves.length[own[at]])),
     )
 
 

@@ -121,6 +121,10 @@ class Writing:
             for feed, area in zip(feeds, areas, strict=True)
         )
 
+    def goes_on_from(self, axis: float | None) -> float:
+        """Where the extruder axis stands before the program; incremental words need not know."""
+        return axis if axis is not None and self.dialect.distance == "absolute" else 0.0
+
     def before(self, each: Before) -> Before:
         """What comes before a layer; a purge with its screw speed, where the program commands it."""
         if not isinstance(each, Purge) or self.screw is None:

@@ -58,6 +58,7 @@ def bead_line(begin: BeadBegin) -> str:
             # what is laid with the extruder on does not close where it stops before the end
             ("closed", str(int(begin.closed and not begin.stop_lead))),
             *((("stop_lead", number(begin.stop_lead)),) if begin.stop_lead else ()),
+            *((("start_lead", number(begin.start_lead)),) if begin.start_lead else ()),
             *((("purge", "1"),) if begin.purge else ()),
         ),
     )

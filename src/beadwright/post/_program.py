@@ -26,9 +26,7 @@ CAUTIONS = (
     " and your site's safety rules win where they differ from this program.",
     "Barrel, nozzle, melt, platform and fresh beads burn. Gantry and tamper crush. Melt gives off vapours and"
     " ultrafine particles: ventilate. Do not leave it unattended: fire.",
-    "No temperature, screw speed, lag or fan is set here. Strength is not calculated.",
 )
-SCREW_CAUTION = "No temperature, lag or fan is set here. Strength is not calculated."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,8 +150,7 @@ def _head_text(
 ) -> str:
     """Cautions, what the program is, placement, settings."""
     parts = [note(f"beadwright {__version__}: machine program in RS274/NGC for a bead extruder")]
-    last = SCREW_CAUTION if dialect.flow == "s-word" else CAUTIONS[-1]
-    parts += [note(text) for text in (*CAUTIONS[:-1], last)]
+    parts += [note(text) for text in (*CAUTIONS, _not_set(head, dialect))]
     if dialect.name != STANDARD:
         parts += [note(f"Dialect {dialect.name}: {dialect.title}")]
     if dialect.arcs == "radius":
@@ -193,6 +190,23 @@ def _head_text(
     return "".join(parts)
 
 
+def _not_set(head: Head, dialect: Dialect) -> str:
+    """What the program leaves to the machine, and what it does not."""
+    left = [
+        name
+        for name, told in (
+            ("temperature", head.heats),
+            ("screw speed", dialect.flow != "speed-tied"),
+            ("lag", head.lag),
+            ("fan", False),
+        )
+        if not told
+    ]
+    names = f"{', '.join(left[:-1])} or {left[-1]}" if len(left) > 1 else left[0]
+    lag = " The leads are those of the extruder's lag in the machine file, as measured." if head.lag else ""
+    return f"No {names} is set here.{lag} Strength is not calculated."
+
+
 def _program_line(head: Head, layers: Sequence[LayerText], words: Words, dialect: Dialect, file: str) -> str:
     """The structured comment that every reader looks for first."""
     part = shortened(head.part)
@@ -210,6 +224,8 @@ def _program_line(head: Head, layers: Sequence[LayerText], words: Words, dialect
         pairs += [("on", value(dialect.on)), ("off", value(dialect.off))]
     if dialect.axis:
         pairs.append(("axis", dialect.axis))
+        if head.axis_at:
+            pairs.append(("axis_at", number(head.axis_at)))
     if dialect.beyond:
         pairs.append(("beyond", ",".join(dialect.beyond)))
     if file:

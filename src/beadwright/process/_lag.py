@@ -88,6 +88,20 @@ class Lag:
         """
         return self.down.lag - self.up.lag + self.prime
 
+    def start_lead(self, halt: float) -> float:
+        """Seconds of motion by which the start command must come before a bead's first point, at least 0.
+
+        The lag up less what passes standing: priming, and a halt of the axes (s) for the command itself. The volume
+        that is missing after the first point is then what was laid before it.
+
+        Examples
+        --------
+        >>> both = Response(dead=0.15, constant=0.3)
+        >>> round(Lag(up=both, down=both, prime=0.1).start_lead(0.05), 12)
+        0.3
+        """
+        return max(self.up.lag - self.prime - halt, 0.0)
+
     @property
     def run_off(self) -> float:
         """Seconds that the nozzle must go on after the flow should have ended, for the tail: 3 tau."""

@@ -3,7 +3,7 @@
 Lengths in mm, machine coordinates; feeds in mm/s.
 """
 
-from beadwright.program._between import Before, Halt, Pass, Purge, Wait, Way, left_at
+from beadwright.program._between import Before, Halt, Pass, Purge, Wait, Way, entered_at, left_at
 from beadwright.program._events import (
     Approach,
     BeadBegin,
@@ -70,6 +70,7 @@ __all__ = [
     "Way",
     "check_halts",
     "check_order",
+    "entered_at",
     "layer_program",
     "left_at",
     "passing_over",

@@ -77,6 +77,14 @@ class Pass:
     stop: float = 0.0
 
 
+def entered_at(bead: Bead, lead: ArcPath | None) -> tuple[float, float]:
+    """Where the extruder starts for a bead, mm: at the start of its run-in, if it has one."""
+    if lead is None:
+        return bead.start
+    x, y = lead.points[0].tolist()
+    return x, y
+
+
 Way = Callable[[tuple[float, float], tuple[float, float]], Sequence[tuple[float, float]]]
 """Places at which a traverse from one place to another bends, mm."""
 

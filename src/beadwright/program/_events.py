@@ -13,8 +13,9 @@ from beadwright.curves import ArcPath
 from beadwright.numeric import Budget
 
 PassRole = Literal["approach", "departure", "lap", "wiping"]
-"""Roles of moves beside the beads, extruder off: a lap goes on over a closed bead's own start while the flow
-fades; a wiping pass goes back over an open bead's end."""
+"""Roles of moves beside the beads: a lap goes on over a closed bead's own start while the flow fades; a wiping pass
+goes back over an open bead's end, extruder off; an approach with the extruder on is a run-in, back over an open bead's
+first stretch while the flow comes up, or a purge."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +50,8 @@ class LayerEnd:
 class BeadBegin:
     """A bead opens: what it is (see `Bead`); lengths in mm. `index` counts through the whole program.
 
-    The extruder stops `stop_lead` before the bead's end: the rest of its centreline opens the pass that follows.
+    The extruder stops `stop_lead` before the bead's end: the rest of its centreline opens the pass that follows. It
+    starts `start_lead` before the bead's start: on a run-in of that length, a bead of role approach just before.
     A `purge` is no bead of the part: what it lays is thrown away.
     """
 
@@ -63,6 +65,7 @@ class BeadBegin:
     height: float
     closed: bool
     stop_lead: float = 0.0
+    start_lead: float = 0.0
     purge: bool = False
 
 

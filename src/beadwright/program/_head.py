@@ -63,6 +63,12 @@ class Head:
         Index of the first layer, 0 unless only a part of the plan is written.
     partial : bool
         Whether it is a part of the plan, even where that begins with layer 0.
+    axis_at : float
+        Where the extruder axis stands before the program, in its unit.
+    lag : bool
+        Whether the leads of the extruder's lag, as measured, are in the program.
+    heats : bool
+        Whether its devices switch heaters.
     notes : tuple of str
         Sentences for the reader, one a line; plain ASCII.
     """
@@ -80,4 +86,7 @@ class Head:
     settings: tuple[Setting, ...] = ()
     first: int = 0
     partial: bool = False
+    axis_at: float = 0.0
+    lag: bool = False
+    heats: bool = False
     notes: tuple[str, ...] = ()

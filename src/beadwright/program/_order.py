@@ -2,7 +2,7 @@
 
 The nozzle is ``LIFTED`` at the clearance height, ``LOWERED`` at the bead's height with the extruder off,
 ``READY`` and ``LAID`` inside a bead's marks with the extruder off, ``FLOWING`` with the extruder on, ``CARRIED``
-likewise between the marks of a bead and those of the lap that goes on from it.
+likewise between the marks of a bead and those of the lap that goes on from it, or of a run-in and its bead.
 A wait in state ``FLOWING`` primes the extruder before the nozzle moves.
 So no program that this table lets through extrudes in a traverse or outside a bead.
 """

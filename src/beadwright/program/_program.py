@@ -10,7 +10,7 @@ from beadwright.beads import Bead, Role
 from beadwright.curves import ArcPath, cut_at, joined, length
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
-from beadwright.program._between import Before, Halt, Pass, Purge, Wait, Way, left_at
+from beadwright.program._between import Before, Halt, Pass, Purge, Wait, Way, entered_at, left_at
 from beadwright.program._events import (
     Approach,
     BeadBegin,
@@ -95,6 +95,9 @@ class Program:
         return sum(layer.n_beads for layer in self.layers)
 
 
+# Digits of a run-in's length in mm, far below what is printed of a place.
+LEAD_DIGITS = 6
+
 Follow = Callable[[Bead, ArcPath, bool], tuple[ArcPath, Climb]]
 """Cuts a path along or beside a bead where its height bends, and tells its heights; the last: with the extruder on."""
 
@@ -110,6 +113,7 @@ def layer_program(
     rpm: float | Sequence[float | tuple[float, ...]] | None = None,
     prime: float = 0.0,
     passes: Sequence[Pass | None] = (),
+    leads: Sequence[ArcPath | None] = (),
     feeds: Sequence[float] = (),
     follow: Follow | None = None,
     ways: Way | None = None,
@@ -140,6 +144,8 @@ def layer_program(
         Time that the extruder runs standing before each bead, s.
     passes : sequence of Pass or None
         After each bead; default none.
+    leads : sequence of ArcPath or None
+        Run-in before each bead, from where the extruder starts to the bead's start; default none.
     feeds : sequence of float
         Along each bead, mm/s; default `feed` along all.
     follow : callable, optional
@@ -183,23 +189,24 @@ def layer_program(
         index += isinstance(each, Purge)
     place: tuple[float, float] | None = None
     speeds = [rpm] * len(beads) if rpm is None or isinstance(rpm, (int, float)) else rpm
-    for bead, after, own, speed, first in zip(
+    for bead, after, lead, own, speed in zip(
         beads,
         passes or [None] * len(beads),
+        leads or [None] * len(beads),
         feeds or [feed] * len(beads),
         speeds,
-        climbs,
         strict=True,
     ):
-        x, y = bead.start
-        bends = () if ways is None or place is None else ways(place, bead.start)
+        x, y = entered_at(bead, lead)
+        bends = () if ways is None or place is None else ways(place, (x, y))
+        first = None if follow is None else follow(bead, bead.path if lead is None else lead, True)[1]
         events += [Traverse(x=bend[0], y=bend[1], z=above) for bend in bends]
         events += [
             Traverse(x=x, y=y, z=above),
             Approach(z=plan.z if first is None else float(first.height[0]), feed=feed),
-            *_laid(bead, after, index, z=plan.z, feed=own, prime=prime, rpm=speed, follow=follow),
+            *_laid(bead, after, lead, index, z=plan.z, feed=own, prime=prime, rpm=speed, follow=follow),
         ]
-        index += 1 if after is None else 2
+        index += 1 + (after is not None) + (lead is not None)
         place = left_at(bead, after)
         events.append(Departure(z=above, feed=feed))
     events.append(LayerEnd())
@@ -250,6 +257,7 @@ def _before(each: Before, index: int, *, above: float, feed: float, top: float) 
 def _laid(
     bead: Bead,
     after: Pass | None,
+    lead: ArcPath | None,
     index: int,
     *,
     z: float,
@@ -258,7 +266,7 @@ def _laid(
     rpm: float | tuple[float, ...] | None,
     follow: Follow | None,
 ) -> list[Event]:
-    """A bead and the pass after it, from mark to mark."""
+    """A bead with the run-in before it and the pass after it, from mark to mark."""
     rpms = rpm if isinstance(rpm, tuple) else ()
 
     def moves(path: ArcPath) -> BeadMoves:
@@ -273,11 +281,23 @@ def _laid(
         rest = joined(tail, rest)
     elif stop < 0 and rest is not None:
         on, rest = cut_at(rest, -stop)
-    begin = _begin(bead, index, bead.role, closed=bead.closed)
-    events: list[Event] = [
-        replace(begin, stop_lead=max(stop, 0.0)),
+    start: list[Event] = [
         StartFlow(rpm=rpm[bead.path.support[0]] if isinstance(rpm, tuple) else rpm),
         *([Dwell(time=prime)] if prime > 0 else []),
+    ]
+    before: list[Event] = []
+    if lead is not None:
+        before = [_begin(bead, index, "approach", closed=False), *start, moves(lead), BeadEnd()]
+        index, start = index + 1, []
+    begin = _begin(bead, index, bead.role, closed=bead.closed)
+    events: list[Event] = [
+        *before,
+        replace(
+            begin,
+            stop_lead=max(stop, 0.0),
+            start_lead=0.0 if lead is None else round(length(lead), LEAD_DIGITS),
+        ),
+        *start,
         moves(path),
         *([] if on is not None else [StopFlow()]),
         BeadEnd(),

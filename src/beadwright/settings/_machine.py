@@ -167,6 +167,11 @@ class Extruder(Section):
     purge_track: Annotated[float, Quantity("length", 10.0, 10_000.0)] = Field(
         300.0, description="length of the purge moves back and forth along X from there, mm"
     )
+    start_lead: Literal["run-in", "none"] = Field(
+        "run-in",
+        description="run-in: with a lag, open beads begin with a run back over their own first stretch while the flow"
+        " comes up; none: with the extruder's start at their first point",
+    )
     wipe: Annotated[float, Quantity("length", 0.0, 1000.0)] = Field(
         0.0,
         description="length of the nozzle wiping pass at an open end, mm; 0: three time constants of the lag",

@@ -10,6 +10,7 @@ import numpy as np
 from beadwright.brep import Model
 from beadwright.kernel import height_range
 from beadwright.numeric import Finding
+from beadwright.verify._check_start import check_run_ins
 from beadwright.verify._deposit import Bead, Deposit, DepositLayer
 from beadwright.verify._moves import Moves
 from beadwright.verify._reading import Reading
@@ -72,6 +73,7 @@ def check_told(reading: Reading, deposit: Deposit, model: Model, notes: Notes) -
         _layer(layer, block, start + place, previous, notes)
         previous = layer
     _beads(reading, deposit, notes)
+    check_run_ins(reading, notes)
 
 
 def _known(value: float) -> float | None:

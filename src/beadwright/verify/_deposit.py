@@ -39,6 +39,8 @@ class Bead:
         Whether the material lies to its right.
     rows : (k,) int64
         Its moves, rows of `Moves`, in their order; those after its stop lead included, extruder off.
+    start_lead : float
+        Told length of the run-in before it, mm.
     stop_lead : float
         Told length of its end that is laid after the extruder was stopped, mm.
     purge : bool
@@ -57,6 +59,7 @@ class Bead:
     closed: bool
     reverse: bool
     rows: Rows
+    start_lead: float = 0.0
     stop_lead: float = 0.0
     purge: bool = False
     widths: npt.NDArray[np.float64] | None = None
@@ -158,8 +161,10 @@ def _from_comments(reading: Reading) -> Deposit:
             own = rows[np.searchsorted(owner, index) : np.searchsorted(owner, index, side="right")]
             lead = bead.value("stop_lead")
             next_role = told.beads[index + 1].role if index + 1 < len(told.beads) else ""
-            if bead.role == "lap":
-                # What a lap still extrudes makes up for the late start of the bead that it goes on from.
+            purge = bead.keys.get("purge") == "1" and bead.role in PASSING
+            start = bead.value("start_lead")
+            if bead.role == "lap" or (bead.role == "approach" and not purge):
+                # What a lap or a run-in extrudes makes up for the late start of its bead.
                 own = own[:0]
             elif lead > 0:
                 own = np.concatenate([own, _led(moves, quiet, index + 1, lead)])
@@ -176,8 +181,9 @@ def _from_comments(reading: Reading) -> Deposit:
                     closed=bead.keys.get("closed") == "1" or (lead > 0 and next_role == "lap"),
                     reverse=bead.keys.get("reverse") == "1",
                     rows=own,
+                    start_lead=start if start > 0 else 0.0,
                     stop_lead=lead if lead > 0 else 0.0,
-                    purge=bead.keys.get("purge") == "1" and bead.role in PASSING,
+                    purge=purge,
                     widths=_widths(bead, moves.line[own]),
                 )
             )

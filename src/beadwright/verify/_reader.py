@@ -18,6 +18,7 @@ from beadwright.verify._standard import (
     NEEDS,
     TAKES_AXES,
 )
+from beadwright.verify._told import number as told_number
 from beadwright.verify._words import Line, split
 
 NUMBER = r"-?\d{1,12}\.?\d{0,15}"
@@ -85,6 +86,8 @@ class _Reader(Machine):
         for told in line.comments:
             self.told.comment(told, self.line)
             self._flow_words()
+            if self.told.header_line == self.line and "axis_at" in self.told.header:
+                self.advance = told_number(self.told.header["axis_at"])
         beyond = {f"M{code}" for code in line.m} & self._beyond()
         for broken in line.broken:
             if broken.rule == "code" and broken.text.rsplit(" ", 1)[-1] in beyond:
