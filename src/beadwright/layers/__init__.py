@@ -12,6 +12,7 @@ from beadwright.layers._cut_later import (
     round_holes,
     without_folds,
 )
+from beadwright.layers._face_rules import Ruled, ruled_faces, ruled_plans, ruled_region
 from beadwright.layers._folds import Folds, find_folds
 from beadwright.layers._lean import Hanging, greatest_reach, hanging
 from beadwright.layers._plan import LayerPlan, Rule, layers_between, plan_layers, rest_of_layers
@@ -31,6 +32,7 @@ __all__ = [
     "LayerRegion",
     "LeftOut",
     "Rule",
+    "Ruled",
     "Schedule",
     "Stocked",
     "bore_radius",
@@ -48,6 +50,9 @@ __all__ = [
     "rest_of_layers",
     "round_holes",
     "rule_region",
+    "ruled_faces",
+    "ruled_plans",
+    "ruled_region",
     "schedule",
     "stack_heights",
     "wall_region",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -26,6 +26,8 @@ from beadwright.layers._facing import GRID, UPRIGHT, Facing, divides, facing_of
 from beadwright.numeric import Finding
 
 Array = npt.NDArray[np.float64]
+
+Weigh = Callable[[int, int], int]
 
 SAMPLES = 33
 """Places along an edge at which the sign of a face that looks both ways is looked at."""
@@ -104,11 +106,28 @@ class Folds:
 
 def find_folds(model: Model) -> Folds:
     """All folds of a placed model, once for any number of layers."""
+    return folds_of(
+        model, tuple(facing_of(face) for face in model.faces), lambda _, sign: -1 if sign < 0 else 0
+    )
+
+
+def folds_of(model: Model, facing: tuple[Facing, ...], weigh: Weigh) -> Folds:
+    """Boundaries, seen from above, of a part of a placed model's surface.
+
+    Parameters
+    ----------
+    model : Model
+    facing : tuple of Facing
+        By face.
+    weigh : callable
+        From the row of a face and the way it looks (1 up, -1 down) to how often the surface there counts along an edge
+        that its face runs forward: a part that looks up is surrounded forward (1), one that looks down the other way
+        (-1), and 0 leaves it out.
+    """
     solid = [-1] * len(model.faces)
     for shell in model.shells:
         for row in shell.faces:
             solid[row] = shell.solid
-    facing = tuple(facing_of(face) for face in model.faces)
     uses: list[list[tuple[int, Coedge]]] = [[] for _ in model.edges]
     for row, face in enumerate(model.faces):
         for wire in face.wires:
@@ -117,10 +136,15 @@ def find_folds(model: Model) -> Folds:
     folds: list[Fold] = []
     crossings: dict[int, list[Array]] = {}
     for edge, used in zip(model.edges, uses, strict=True):
-        folds += _edge_folds(edge, used, facing, solid, crossings)
+        folds += _edge_folds(edge, used, facing, solid, crossings, weigh)
     for row, each in enumerate(facing):
+        # Seen from above, what looks up and what looks down lie on the same side of a silhouette.
+        count = weigh(row, 1) - weigh(row, -1)
+        if not count:
+            continue
         for curve, start, end in each.silhouettes:
-            folds += _silhouette_folds(each, row, solid[row], curve, (start, end), crossings.get(row, []))
+            made = _silhouette_folds(each, row, solid[row], curve, (start, end), crossings.get(row, []))
+            folds += made if count > 0 else [replace(fold, reverse=not fold.reverse) for fold in made]
     untraced = [_z_range(each) for each in facing if each.sign == 0 and each.sampled]
     return Folds(folds=tuple(folds), facing=facing, untraced=tuple(untraced), solid=tuple(solid))
 
@@ -137,10 +161,12 @@ def _edge_folds(
     facing: Sequence[Facing],
     solid: Sequence[int],
     crossings: dict[int, list[Array]],
+    weigh: Weigh,
 ) -> Iterator[Fold]:
     curve = edge.curve
     # Where a face meets itself the edge is inside it: if it folds there, its silhouette says so.
     joint = len(used) == 2 and used[0][0] == used[1][0] and used[0][1].forward != used[1][1].forward
+    used = [(row, coedge) for row, coedge in used if weigh(row, 1) or weigh(row, -1)]
     if curve is None or not used or joint:
         return
     if any(facing[row].sign == 0 and facing[row].sampled for row, _ in used):
@@ -155,8 +181,8 @@ def _edge_folds(
     for a, b in pairwise(sorted(cuts)):
         net = 0
         for row, coedge in used:
-            if _sign_beside(facing[row], curve, a, b, forward=coedge.forward) < 0:
-                net -= 1 if coedge.forward else -1
+            count = weigh(row, _sign_beside(facing[row], curve, a, b, forward=coedge.forward))
+            net += count if coedge.forward else -count
         z = curve_points(curve, np.array([a, b]))[:, 2]
         for _ in range(abs(net)):
             yield Fold(

@@ -10,7 +10,7 @@ from typing import Literal
 
 from beadwright.errors import SettingsError
 
-Rule = Literal["neutral", "outer", "inner"]
+Rule = Literal["neutral", "outer", "inner", "faces"]
 
 # Share of a layer height by which the topmost layer may be missed. Heights such as 2.4 / 0.8 come out a few
 # 1e-16 above a whole number; without it they would cost an empty layer. Larger would drop real material.
@@ -39,8 +39,8 @@ class LayerPlan:
         Bead height, mm (``z - z0`` but for rounding).
     section_z : tuple of float
         Heights of the section planes *asked for*, mm; the plane really used may be moved off a flat face.
-    rule : {"neutral", "outer", "inner"}
-        How the layer's region follows from the solid inside the slab.
+    rule : {"neutral", "outer", "inner", "faces"}
+        How the layer's region follows from the solid inside the slab; ``faces``: by a rule of each face.
     """
 
     index: int

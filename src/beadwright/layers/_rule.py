@@ -54,14 +54,14 @@ def rule_region(
         stand in it counts as a fallback and a finding ``rule-planes`` says so: at silhouettes between the
         planes up to d^2 / (8 R) may be missing, d their distance and R the radius of the surface there.
     """
-    assert plan.rule != "neutral"
-    made = _closely(folds, bottom, top, plan.rule, tolerance)
+    side: Side = "inner" if plan.rule == "inner" else "outer"
+    made = _closely(folds, bottom, top, side, tolerance)
     findings: tuple[Finding, ...] = ()
     crossing = 0.0
     sections: tuple[Section, ...] = (bottom, top)
     if made is None:
         sections = (bottom, *cut_at(stack_heights(bottom.taken, top.taken)), top)
-        made = _stacked(sections, plan.rule, tolerance)
+        made = _stacked(sections, side, tolerance)
         findings = (_planes_finding(plan, sections),)
     if made.met is not None:
         own = made.fit + made.joined + max(s.bound for s in sections)

@@ -49,20 +49,33 @@ def kept_runs(
     crossing: dict[int, list[Array]],
     shift: int,
     into: float,
+    rule: npt.NDArray[np.int64] | None = None,
 ) -> Iterator[Run]:
-    """The moves of a section that lie on surface looking one way, as chains."""
+    """The moves of a section that lie on surface looking one way, as chains.
+
+    With `rule`, a number for each face, the product of that and of the way it looks (1 or -1) is to be `keep`.
+    """
     paths = [shifted(path, shift) for path in fitted.paths]
     cuts: list[Array] = []
     for face, points in crossing.items():
         for point in points:
             paths = _split_nearest(paths, face, point, cuts)
     for path, solid in zip(paths, section.solid.tolist(), strict=True):
-        sign = _signs(path, folds.facing, section.taken + into, cuts)
+        sign = _signs(path, folds.facing, section.taken + into, cuts, rule)
         yield from _runs(path, sign == keep, solid)
 
 
-def _signs(path: ArcPath, facing: Sequence[Facing], z: float, cuts: Sequence[Array]) -> npt.NDArray[np.int64]:
-    """1 for each move on surface looking up, -1 on surface looking down; connectors as what they follow."""
+def _signs(
+    path: ArcPath,
+    facing: Sequence[Facing],
+    z: float,
+    cuts: Sequence[Array],
+    rule: npt.NDArray[np.int64] | None,
+) -> npt.NDArray[np.int64]:
+    """1 for each move on surface looking up, -1 on surface looking down; connectors as what they follow.
+
+    Times the rule of its face, if there is one.
+    """
     sign = np.zeros(len(path.bulge), dtype=np.int64)
     middle = _middles(path)
     height = np.zeros(len(sign))
@@ -79,6 +92,8 @@ def _signs(path: ArcPath, facing: Sequence[Facing], z: float, cuts: Sequence[Arr
             if len(rows) and path.face[rows[0]] >= 0:
                 most = height[rows][np.argmax(np.abs(height[rows]))]
                 sign[rows] = -1 if most < -UPRIGHT else 1
+    if rule is not None:
+        sign = np.where(path.face >= 0, sign * rule[path.face], sign)
     for row in np.flatnonzero(path.face < 0):
         before = [sign[row - k] for k in range(1, len(sign)) if path.face[row - k] >= 0]
         sign[row] = before[0] if before else 1

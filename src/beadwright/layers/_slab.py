@@ -103,16 +103,16 @@ def slab_region(
         runs += kept_runs(fitted, section, folds, keep, crossing, int(shift), into)
     for (fold, _), path in zip(parts, fits[2].paths, strict=True):
         moved = shifted(path, int(rows[2]))
-        runs.append(Run(path=_reversed(moved) if fold.reverse != inner else moved, solid=fold.solid))
+        runs.append(Run(path=reversed_path(moved) if fold.reverse != inner else moved, solid=fold.solid))
     limit = JOIN + 2 * max(bottom.model, top.model)
-    linked = _link(runs, limit)
+    linked = linked_runs(runs, limit)
     if linked is None:
         return None
     loops, joined = linked
     bound = max(f.bound.mm for f in fits)
     model = max(bottom.model, top.model)
     supports = np.concatenate([f.region.supports for f in fits])
-    united = _united(loops, supports, inner)
+    united = united_loops(loops, supports, inner)
     joined = joined if joined > max(bound, model) + SAME else 0.0
     # Lines and circles of the CAD are its own; every chain counts as a solid, since those of one may cross.
     own = max(bottom.bound, top.bound) + joined
@@ -134,7 +134,7 @@ def slab_region(
     )
 
 
-def _united(loops: Sequence[Run], supports: Array, inner: bool) -> Result:
+def united_loops(loops: Sequence[Run], supports: Array, inner: bool) -> Result:
     """Loops of all solids; under the inner rule each solid for itself, as its count may be below 0."""
     if not inner:
         return unite(ArcRegion(loops=tuple(run.path for run in loops), supports=supports))
@@ -150,7 +150,7 @@ def _united(loops: Sequence[Run], supports: Array, inner: bool) -> Result:
     return replace(whole, bound=Bound(bound, "region", whole.bound.why))
 
 
-def _reversed(path: ArcPath) -> ArcPath:
+def reversed_path(path: ArcPath) -> ArcPath:
     """An open path run the other way."""
     return replace(
         path,
@@ -161,7 +161,7 @@ def _reversed(path: ArcPath) -> ArcPath:
     )
 
 
-def _link(runs: Sequence[Run], limit: float) -> tuple[list[Run], float] | None:
+def linked_runs(runs: Sequence[Run], limit: float) -> tuple[list[Run], float] | None:
     """Join ends to starts, nearest first; any pairing at a node winds alike. None if ends are left."""
     loops = [run for run in runs if run.path.closed]
     loose = [run for run in runs if not run.path.closed]

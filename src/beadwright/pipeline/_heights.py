@@ -219,6 +219,9 @@ def layer_planes(cutter: Cutter, plan: LayerPlan) -> Planes:
     """The planes of a layer; the two of the rules outer and inner stay inside the slab."""
     if plan.rule == "neutral":
         return (_plane(cutter, plan.section_z[0]),)
+    if plan.rule == "faces":
+        low, middle, high = plan.section_z
+        return take_plane(cutter, low, "above"), _plane(cutter, middle), take_plane(cutter, high, "below")
     low, high = plan.section_z
     return take_plane(cutter, low, "above"), take_plane(cutter, high, "below")
 

@@ -30,25 +30,25 @@ from beadwright.layers import (
     LayerPlan,
     LayerRegion,
     LeftOut,
+    Ruled,
     Stocked,
     fit_layer,
     follow_polygons,
     layer_region,
     leave_out,
-    rule_region,
     wall_region,
     with_stock,
-    without_folds,
 )
 from beadwright.numeric import Budget
 from beadwright.pipeline._hanging import hanging_over
 from beadwright.pipeline._kernel_fallback import KernelFallback
 from beadwright.pipeline._layer_beads import solid_beads, with_base
 from beadwright.pipeline._load import load_kernels
+from beadwright.pipeline._rules import region_by_rule
 from beadwright.pipeline._section_findings import section_findings
 from beadwright.pipeline._stages import Stages, peak_memory_mb
 from beadwright.pipeline._united import united
-from beadwright.section import Cutter, Section, TakenPlane, cut, take_plane
+from beadwright.section import Cutter, Section, TakenPlane, cut
 from beadwright.settings import Fill, PlanSettings
 
 Planes = tuple[TakenPlane, ...]
@@ -70,6 +70,8 @@ class Job:
         What printing may move an arc by, mm.
     folds : Folds or None
         Of the placed model, for the rules outer and inner.
+    ruled : Ruled or None
+        Rules by face.
     later : tuple of LaterFeature
         What is printed full and cut later.
     stock : Stocked or None
@@ -84,6 +86,7 @@ class Job:
     fallback: KernelFallback
     rounding: float
     folds: Folds | None = None
+    ruled: Ruled | None = None
     later: tuple[LaterFeature, ...] = ()
     stock: Stocked | None = None
     vary: bool = False
@@ -303,7 +306,8 @@ def _ground(
     overlap = shared = 0.0
     walls: tuple[ArcPath, ...] = ()
     if plan.rule != "neutral":
-        layer = _by_rule(job, plan, sections, stays, stages)
+        with stages.measure("region"):
+            layer = _stocked(job, region_by_rule(job, plan, sections, stays))
         return _Ground(layer=layer, planes=planes, sections=sections, left_out=left_out, stays=stays)
     with stages.measure("fit"):
         solids = job.solid_of_face if len(np.unique(section.solid)) > 1 else None
@@ -354,30 +358,6 @@ def _stocked(job: Job, layer: LayerRegion) -> LayerRegion:
     if job.stock is None:
         return layer
     return with_stock(layer, job.stock, tolerance=job.settings.tolerance)
-
-
-def _by_rule(
-    job: Job, plan: LayerPlan, sections: tuple[Section, ...], stays: frozenset[int], stages: Stages
-) -> LayerRegion:
-    """The region of a layer by the rule outer or inner."""
-    assert job.folds is not None
-    bottom, top = sections
-
-    def cut_at(heights: Sequence[float]) -> Sequence[Section]:
-        taken = [take_plane(job.cutter, z, "below").taken for z in heights]
-        return leave_out(cut(job.cutter, taken, fallback=job.fallback), job.later)[0]
-
-    with stages.measure("region"):
-        layer = rule_region(
-            plan,
-            without_folds(job.folds, job.later, stays) if job.later else job.folds,
-            bottom,
-            top,
-            cut_at=cut_at,
-            tolerance=job.settings.tolerance,
-        )
-        told = tuple(finding for section in sections for finding in section_findings(plan, section))
-    return _stocked(job, replace(layer, findings=(*told, *layer.findings)))
 
 
 def _work(layer: LayerRegion, laid: LayerBeads, planes: Planes, sections: tuple[Section, ...]) -> LayerWork:

@@ -13,7 +13,7 @@ from typing import Any, Unpack
 
 from beadwright.brep import Model
 from beadwright.errors import SettingsError
-from beadwright.layers import find_folds
+from beadwright.layers import find_folds, ruled_plans
 from beadwright.pipeline._base_findings import base_findings
 from beadwright.pipeline._bead_findings import bead_findings
 from beadwright.pipeline._bed import bed_of
@@ -39,6 +39,7 @@ from beadwright.pipeline._release import write_release
 from beadwright.pipeline._rest import Rest, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._resume import Resume
+from beadwright.pipeline._rules import face_rules
 from beadwright.pipeline._safety import check_safety
 from beadwright.pipeline._set_up import in_turn, set_up
 from beadwright.pipeline._sheet import plan_sheet
@@ -183,17 +184,20 @@ def plan_part(
             bed = None if rest is not None else bed_of(resolved, writing.dialect.flow, heights.plans)
             own = rest.layers(ends[1], settings, solid) if isinstance(rest, Rest) else None
             asked = asked_layers(heights.plans, settings, own)
+            ruled = face_rules(solid, settings, earlier)
+            asked = replace(asked, plans=ruled_plans(asked.plans, ruled))
             plans = asked.chosen
         tell("preparing", 0, len(plans))
         with stages.measure("prepare"):
             cutter = prepare(solid)
             planes = tuple(layer_planes(cutter, plan) for plan in asked.plans)
-            folds = None if settings.rule == "neutral" else find_folds(solid)
+            folds = None if settings.rule == "neutral" or ruled is not None else find_folds(solid)
             job = Job(
                 cutter=cutter,
                 settings=settings,
                 fallback=place.fallback,
                 folds=folds,
+                ruled=ruled,
                 later=later.features,
                 stock=None if blank is None else stocked_of(blank, solid, amounts, later),
                 rounding=ROUNDING_UNITS * writing.words.place,
@@ -263,6 +267,7 @@ def plan_part(
             *course.findings(),
             *judged.findings,
             *(() if folds is None else folds.findings()),
+            *(() if ruled is None else ruled.findings(solid)),
             *revision_findings(earlier, solid, asked_ids(settings), list(amounts)),
             *stock_findings(blank, solid, amounts, left),
             *later_findings(solid, later, works),

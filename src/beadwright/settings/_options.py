@@ -21,6 +21,7 @@ class PlanOptions(TypedDict, total=False):
     bore: float | None
     medial: bool
     rule: Literal["neutral", "outer", "inner"]
+    face_rule: Any
     decimals: int
     clearance: float
     feed: float

@@ -11,6 +11,7 @@ from beadwright.settings._base import Section, suffixed
 from beadwright.settings._base_beads import MOST_LAYERS, Pad
 from beadwright.settings._bed_map import BedMap
 from beadwright.settings._cut import Cut
+from beadwright.settings._face_rule import FaceRules
 from beadwright.settings._fill import FILL, Fill
 from beadwright.settings._heights import Heights
 from beadwright.settings._layer_time import LAYER_TIME, LayerTime
@@ -122,6 +123,12 @@ class PlanSettings(Section):
         "neutral",
         description="what a layer covers; neutral: the section at mid height; outer: all that the part covers"
         " anywhere in the layer; inner: what it covers everywhere in it",
+    )
+    face_rule: FaceRules = Field(
+        (),
+        max_length=100,
+        description="rules of single faces, the last one of a face wins; faces with stock keep it everywhere in the"
+        " layer, whatever their rule",
     )
     decimals: int = Field(4, ge=3, le=8, description="decimals of the coordinates in the program")
     clearance: Annotated[float, Quantity("length", 0.1, 1000.0)] = Field(

@@ -66,6 +66,11 @@ def _rule_of_walls(plan: Known) -> Iterator[Fault]:
         yield "rule", f"{plan.rule} is for solids; walls allow neutral"
 
 
+def _face_rule(plan: Known) -> Iterator[Fault]:
+    if plan.face_rule and (plan.wall is not None or plan.fit_arcs is not None):
+        yield "face_rule", "is for faces of solids; leave out wall and fit_arcs"
+
+
 def _stock_of_walls(plan: Known) -> Iterator[Fault]:
     if plan.stock and plan.wall is not None:
         yield "stock", "is for solids; walls have none"
@@ -136,6 +141,7 @@ PLAN_RULES = (
     _widths_of_walls,
     _tolerance,
     _rule_of_walls,
+    _face_rule,
     _stock_of_walls,
     _later_of_walls,
     _rule_of_arcs,

@@ -45,6 +45,7 @@ IF_GIVEN = frozenset(
         "cut",
         "cut_down",
         "corner_radius",
+        "face_rule",
         "bed_map",
     }
 )

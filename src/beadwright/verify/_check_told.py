@@ -131,7 +131,7 @@ def _layer(
         tell("layer-heights", f"height={block.keys.get('height')} between z0={z0} and z={z}")
     if below is not None and not abs(z0 - below.z) < SAME:
         tell("missing-layer", f"the layer begins at {z0}, the one below ends at {below.z}", z0, below.z, "mm")
-    known = layer.rule in {"neutral", "outer", "inner"}
+    known = layer.rule in {"neutral", "outer", "inner"} or (layer.rule == "faces" and len(layer.cuts) == 3)
     inside = bool(layer.cuts) and all(z0 < cut < z for cut in layer.cuts)
     away = abs(layer.cuts[0] - (z0 + z) / 2) if len(layer.cuts) == 1 else np.inf
     if not (known and inside and (layer.rule != "neutral" or away <= MOVED)):

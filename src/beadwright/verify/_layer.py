@@ -20,6 +20,7 @@ from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
 from beadwright.verify._outline import outline
 from beadwright.verify._profile import Deviations, gathered, measure_beads
 from beadwright.verify._result import LayerResult, Notes, Outline
+from beadwright.verify._ruled import ruled_slab
 from beadwright.verify._stock import measure_stocked
 from beadwright.verify._witness import passes
 
@@ -139,6 +140,8 @@ def _answers(job: Job, layer: DepositLayer) -> Iterator[tuple[Cut, float]]:
 def _whole(job: Job, layer: DepositLayer, shift: float, walls: bool) -> Cut | None:
     """The section by a shifted plane; None where the kernel lost a part of it."""
     cuts = tuple(z + shift for z in layer.cuts)
+    if layer.rule == "faces":
+        cuts = cuts[1:2]
     found = cut(job.model, job.matrix, cuts, layer.rule)
     if not (found.closed or walls) or not passes(found, job.model, job.matrix, cuts):
         return None
@@ -164,16 +167,29 @@ def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Not
             job.moves, layer, found, width=width, allowed=allowed, step=step, notes=notes
         )
     if stocked(job, layer):
+        if layer.rule == "faces":
+            # Which of its faces' rules or stock decides at a place cannot be told from distances.
+            return gathered([])
         whole = job.options.stretched
         part = (job.model, job.matrix) if whole is None else (whole, np.eye(3, 4))
         return measure_stocked(job.moves, layer, found, part, job.options, allowed=allowed, notes=notes)
     if not np.isfinite(layer.stock) or beyond(layer, found):
         return gathered([])
     side = side_of(layer)
-    samples = measure_beads(job.moves, layer, found, allowed=allowed, step=step, notes=notes, side=side)
+    slab = None
+    if layer.rule == "faces":
+        slab = ruled_slab(job.model, job.matrix, layer, found, job.options.rules, job.later)
+        if slab is None:
+            return gathered([])
+        allowed += max(slab.joined.accuracy, slab.shared.accuracy) + NUDGED
+    samples = measure_beads(
+        job.moves, layer, found, allowed=allowed, step=step, notes=notes, side=side,
+        span=None if slab is None else slab.depths,
+    )  # fmt: skip
     # Of a layer that an earlier program began, what is missing here may be there already.
     if found.closed and not layer.resumed:
-        room = 0.0 if side == 0 else max(job.offsets.values(), default=0.0)
+        one = side == 0 and slab is None
+        room = 0.0 if one else max(job.offsets.values(), default=0.0)
         check_complete(
             job.moves, layer, found, job.offsets, allowed=allowed, step=step, notes=notes, room=room
         )
@@ -193,7 +209,7 @@ def stocked(job: Job, layer: DepositLayer) -> bool:
 def _side(job: Job, layer: DepositLayer, found: Cut) -> int:
     """Which side of a layer was judged, as `side_of` has it; 2 for none."""
     if stocked(job, layer):
-        return -1
+        return 2 if layer.rule == "faces" else -1
     return side_of(layer) if np.isfinite(layer.stock) and not beyond(layer, found) else 2
 
 

@@ -45,6 +45,8 @@ class VerifyOptions:
         Words that switch the extruder.
     stock : mapping of int to float
         Amount by face id, mm: what the program was asked to add to the part.
+    rules : mapping of int to str
+        Rule by face id, ``outer`` or ``inner``: what the program was asked to cover there. Others are neutral.
     stretched : Model or None
         The part as it stands in the machine, where it is contracted by other factors along other axes: distances from
         its faces are no multiples of those from the part's.
@@ -75,6 +77,7 @@ class VerifyOptions:
     standstill_mm3: float = 0.0
     flow: FlowWords = field(default_factory=FlowWords)
     stock: Mapping[int, float] = field(default_factory=dict)
+    rules: Mapping[int, str] = field(default_factory=dict)
     stretched: Model | None = None
     least_cover: float | None = None
     most_overfill: float | None = None

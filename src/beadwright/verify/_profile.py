@@ -6,6 +6,7 @@ deviation is ``offset - depth``, positive where the deposit stands out of the se
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,8 +64,19 @@ def gathered(parts: list[Deviations]) -> Deviations:
     )
 
 
+Span = Callable[[Floats, float], tuple[Floats, Floats]]
+
+
 def measure_beads(
-    moves: Moves, layer: DepositLayer, cut: Cut, *, allowed: float, step: float, notes: Notes, side: int = 0
+    moves: Moves,
+    layer: DepositLayer,
+    cut: Cut,
+    *,
+    allowed: float,
+    step: float,
+    notes: Notes,
+    side: int = 0,
+    span: Span | None = None,
 ) -> Deviations:
     """Deviations of the contour beads (and walls) of a layer; findings where a bead exceeds what is allowed.
 
@@ -80,6 +92,9 @@ def measure_beads(
         Greatest distance of samples, mm.
     notes : Notes
         Findings are added here: the worst place of each bead.
+    span : callable, optional
+        From places and a bead's offset to the least and the greatest depth allowed there, where that is not the
+        depth in the section.
     side : {0, -1, 1}
         0: the section is the layer's region, so both sides are judged. -1: the region is that or more, so only beads
         too far in are at fault; 1: that or less, so only those too far out.
@@ -96,14 +111,17 @@ def measure_beads(
         points, row = points_along(moves, bead.rows, step)
         if cut.closed and (bead.role in INSIDE or not bead.role):
             depth = cut.depth(points) + layer.stock
+            least, depth = (depth, depth) if span is None else span(points, bead.offset)
             _outside(moves, layer, bead, points, row, depth, allowed - layer.corner, notes)
         elif bead.role == "wall":
-            depth = cut.distance(points)
+            least = depth = cut.distance(points)
         else:
             continue
         if bead.role not in {"contour", "wall"} or not np.isfinite(bead.offset):
             continue
         value = abs(bead.offset) - depth if bead.role == "wall" else bead.offset - depth
+        if span is not None:
+            value = np.maximum(value, 0.0) + np.minimum(bead.offset - least, 0.0)
         judged = value if side == 0 else side * np.maximum(side * value, 0.0)
         _judge(moves, layer, bead, points, row, judged, allowed, cut, notes)
         if bead.role == "contour":
