@@ -53,8 +53,8 @@ def find_later(solid: Model, settings: PlanSettings, earlier: Earlier | None) ->
 
 def asked_ids(settings: PlanSettings) -> tuple[int, ...]:
     """Face numbers that the job's rules name."""
-    rules = (*settings.stock, *settings.cut_later, *settings.face_rule)
-    choices = [rule.faces for rule in rules]
+    choices = [*(rule.faces for rule in settings.stock), *(rule.faces for rule in settings.cut_later)]
+    choices += [rule.faces for rule in settings.face_rule]
     return tuple(key for choice in choices if choice is not None for key in choice.id or ())
 
 
