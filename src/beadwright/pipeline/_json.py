@@ -21,7 +21,13 @@ def as_text(document: Mapping[str, Any]) -> str:
      "version": "1"
     }
     """
-    return "".join(_written(document, "\n")) + "\n"
+    return "".join(text_parts(document))
+
+
+def text_parts(document: Mapping[str, Any]) -> Iterator[str]:
+    """The same text in parts, for a file."""
+    yield from _written(document, "\n")
+    yield "\n"
 
 
 def _plain(value: Any) -> bool:

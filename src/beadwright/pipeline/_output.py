@@ -9,7 +9,7 @@ import os
 import re
 import secrets
 import shutil
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -38,6 +38,8 @@ PIECE = re.compile(r"(segment|part)_\d{1,3}")
 """Names of such folders; a segment's holds its own STEP file, which has the same name."""
 
 _ENDINGS = {"lf": "\n", "crlf": "\r\n"}
+PART = 1 << 20
+"""Characters of a text that are written at once."""
 
 _WHY = {
     errno.ENOSPC: "the disk is full; free some space or choose another folder",
@@ -69,14 +71,14 @@ class Output:
             path.write_bytes(data)
         return path
 
-    def write(self, name: str, text: str, *, ending: Literal["lf", "crlf"] = "lf") -> None:
+    def write(self, name: str, text: str | Iterable[str], *, ending: Literal["lf", "crlf"] = "lf") -> None:
         """Write one file and have it on the disk before going on.
 
         Parameters
         ----------
         name : str
-        text : str
-            With plain line ends.
+        text : str or iterable of str
+            With plain line ends; parts are written as they come, so that no whole of them is needed.
         ending : {"lf", "crlf"}
             What they become.
 
@@ -87,7 +89,9 @@ class Output:
         """
         path = self.folder / name
         with told(f"cannot write {name}"), path.open("w", encoding="utf-8", newline=_ENDINGS[ending]) as file:
-            file.write(text)
+            # A text is encoded part by part: whole, it would stand in memory once more.
+            parts = (text[i : i + PART] for i in range(0, len(text), PART)) if isinstance(text, str) else text
+            file.writelines(parts)
             file.flush()
             os.fsync(file.fileno())
 

@@ -27,7 +27,7 @@ from beadwright.pipeline._findings import plan_findings
 from beadwright.pipeline._head import program_head
 from beadwright.pipeline._heights import LEVEL, asked_layers, layer_planes, plan_heights, reach
 from beadwright.pipeline._joint_findings import joint_findings
-from beadwright.pipeline._json import as_text
+from beadwright.pipeline._json import as_text, text_parts
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
 from beadwright.pipeline._lay import lay
 from beadwright.pipeline._layer_work import Job
@@ -310,7 +310,7 @@ def plan_part(
                         writing=writing,
                         reaches=course.reaches,
                     )
-                output.write("plan.json", as_text(document))
+                output.write("plan.json", text_parts(document))
             with stages.measure("sheet"):
                 output.write("report.html", plan_sheet(source, program, laid, document, resolved))
         run = run_document(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -25,7 +25,7 @@ from beadwright.report import (
     SheetLayer,
     layer_spans,
     sheet_head,
-    sheet_page,
+    sheet_parts,
 )
 from beadwright.settings import Resolved, setting_rows
 
@@ -46,8 +46,8 @@ def plan_sheet(
     laid: Sequence[Laid],
     document: Mapping[str, Any],
     resolved: Resolved,
-) -> str:
-    """The page of a plan.
+) -> Iterator[str]:
+    """The page of a plan, in parts.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def plan_sheet(
         program={"sha256": hashlib.sha256(program.encode()).hexdigest(), "moves": reader.moves},
         part_missing="" if triangles is not None else NO_PICTURE,
     )
-    return sheet_page(
+    return sheet_parts(
         SheetData(
             head=head, layers=layers, edges=edge_chains(model, matrix), triangles=moved(triangles, matrix)
         )

@@ -22,7 +22,7 @@ from beadwright.report._sheet_data import (
     run_paths,
 )
 from beadwright.report._sheet_head import sheet_head
-from beadwright.report._sheet_page import sheet_page
+from beadwright.report._sheet_page import sheet_page, sheet_parts
 from beadwright.report._sheet_read import read_sheet
 from beadwright.report._step import write_step
 from beadwright.report._svg import section_svg, write_svg
@@ -59,6 +59,7 @@ __all__ = [
     "section_svg",
     "sheet_head",
     "sheet_page",
+    "sheet_parts",
     "stock_csv",
     "summary_markdown",
     "ways_picture",

@@ -20,6 +20,8 @@ Ints = npt.NDArray[np.int64]
 TRAVERSE = "traverse"
 """Role of all moves that stand in no bead."""
 INCH = 25.4
+PIECE = 1 << 20
+"""Characters of a text that are cut into lines at once."""
 
 _MOVE = re.compile(r"G([0-3])(?: X(\S+))?(?: Y(\S+))?(?: Z(\S+))?(?: I(\S+) J(\S+))?(?: F(\S+))?").fullmatch
 _WORD = re.compile(r"([A-Z])([-+]?[\d.]+)")
@@ -175,10 +177,7 @@ class ProgramReader:
 
     def read(self, text: str) -> Iterator[LayerMoves]:
         """Layers that end in this piece."""
-        lines = text.split("\n")
-        if lines and not lines[-1]:
-            lines.pop()
-        for line in lines:
+        for line in _lines(text):
             self.line += 1
             found = _MOVE(line)
             if found is not None:
@@ -323,6 +322,15 @@ def _told(words: str) -> dict[str, str]:
     """Keys and values of a structured comment."""
     pairs = (word.partition("=") for word in words.split())
     return {key: urllib.parse.unquote(value) for key, sign, value in pairs if sign}
+
+
+def _lines(text: str) -> Iterator[str]:
+    """Lines of a text without their ends, some at a time: all of a tall part's would take four times its room."""
+    first = 0
+    while first < len(text):
+        last = text.find("\n", first + PIECE) + 1 or len(text)
+        yield from text[first:last].removesuffix("\n").split("\n")
+        first = last
 
 
 def read_moves(pieces: Sequence[str]) -> tuple[ProgramReader, tuple[LayerMoves, ...]]:

@@ -6,7 +6,7 @@ import base64
 import html
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from importlib import resources
 from string import Template
 from typing import Any
@@ -63,6 +63,11 @@ def sheet_page(sheet: SheetData) -> str:
     str
         The same for the same data.
     """
+    return "".join(sheet_parts(sheet))
+
+
+def sheet_parts(sheet: SheetData) -> Iterator[str]:
+    """The same page in parts, for a file: of a tall part it is large."""
     roles = sorted({run.role for layer in sheet.layers for run in layer.moves.runs})
     blocks: list[str] = []
     rows: list[dict[str, Any]] = []
@@ -79,14 +84,16 @@ def sheet_page(sheet: SheetData) -> str:
     if sheet.edges or sheet.triangles is not None:
         head["part"], text = _part(sheet)
         blocks.append(_block("part-data", text))
-    return Template(sheet_file("page.html")).substitute(
+    top, bottom = sheet_file("page.html").split("$blocks")
+    yield Template(top).substitute(
         title=html.escape(f"{head['input']['file']} \N{EN DASH} sheet"),
         style=sheet_file("sheet.css").strip(),
         caution=html.escape(CAUTION),
         data=_json(head),
-        blocks="\n".join(blocks),
-        script=sheet_script(),
     )
+    for place, block in enumerate(blocks):
+        yield f"\n{block}" if place else block
+    yield Template(bottom).substitute(script=sheet_script())
 
 
 def _block(name: str, text: str) -> str:

@@ -1,0 +1,72 @@
+"""Memory of a plan grows by little with each layer, so that a tall part needs no large computer."""
+
+from __future__ import annotations
+
+import gc
+import subprocess
+import sys
+import tracemalloc
+from pathlib import Path
+
+import cadquery as cq
+import psutil
+import pytest
+
+from beadwright import plan
+from beadwright.brep import Model
+from beadwright.kernel import read_step
+
+# What a layer of two beads with some 30 moves may leave until the end, and while all is written, bytes: 10,000 of them
+# then take half of the 1.5 GB that a plan may, beside the 0.25 GB of the libraries.
+A_LAYER = 48_000
+SMALLEST = 0.15
+
+
+def tower(layers: int) -> cq.Workplane:
+    return cq.Workplane().rect(90, 60).extrude(layers * SMALLEST).edges("|Z").fillet(12)
+
+
+def peak_of(part: Model, layers: int, out: Path) -> int:
+    gc.collect()
+    tracemalloc.start()
+    try:
+        result = plan(part, out, height=SMALLEST, layers=f"0:{layers}", workers="1", tolerance=0.01)
+        assert len(result.layers) == layers
+        return tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+
+
+def test_the_greatest_memory_grows_by_a_bounded_amount_a_layer(tmp_path: Path) -> None:
+    path = tmp_path / "tower.step"
+    cq.exporters.export(tower(100), str(path))
+    part = read_step(path)
+    peak_of(part, 1, tmp_path / "first")
+    few, many = 2, 52
+    low, high = (peak_of(part, count, tmp_path / str(count)) for count in (few, many))
+    growth = (high - low) / (many - few)
+    print(f"{growth:.0f} bytes a layer")
+    assert growth < A_LAYER
+
+
+@pytest.mark.byhand
+def test_ten_thousand_layers_take_less_than_a_gigabyte_and_a_half(tmp_path: Path) -> None:
+    path = tmp_path / "tower.step"
+    cq.exporters.export(tower(10_000), str(path))
+    command = [sys.executable, "-m", "beadwright", "plan", str(path), "-o", str(tmp_path / "out")]
+    options = ["--height", str(SMALLEST), "--workers", "1", "--quiet"]
+    process = psutil.Popen([*command, *options], stdout=subprocess.DEVNULL)
+    greatest = 0.0
+    while process.poll() is None:
+        try:
+            all_of_it = [process, *process.children(recursive=True)]
+            greatest = max(greatest, sum(each.memory_info().rss for each in all_of_it) / 1e6)
+        except psutil.NoSuchProcess:
+            pass
+        try:
+            process.wait(0.2)
+        except psutil.TimeoutExpired:
+            continue
+    print(f"{greatest:.0f} MB at most")
+    assert process.returncode in (0, 1)
+    assert greatest < 1500.0
