@@ -61,10 +61,38 @@ def test_a_wall_of_exactly_one_bead_is_one_bead():
     (only,) = result.beads
     assert (only.role, only.rank, only.loop, only.closed, only.width) == ("medial", 1, 0, False, W)
     assert only.offset == W / 2
-    # from the disc that touches both sides and one end to that at the other end
-    assert length(only.path) == pytest.approx(1000 - W, abs=1e-6)
+    # from one end of the wall to the other
+    assert length(only.path) == pytest.approx(1000, abs=1e-6)
+    assert only.width * length(only.path) * only.height == pytest.approx(1000 * W * 4.0, rel=1e-9)
     assert np.abs(only.path.points[:, 1] - W / 2).max() < 1e-9
     assert result.findings == ()
+
+
+@pytest.mark.parametrize("slant", [0.0, 1.0, -1.0, 5.0])
+def test_a_bead_goes_on_to_a_slanted_end_until_its_corner_meets_it(slant):
+    result = laid(polygon([[0, 0], [300, 0], [300 + slant, W], [0, W]]))
+    (only,) = result.beads
+    far = max(only.path.points[[0, -1], 0].tolist())
+
+    # the end is square to the bead, so that its corner on the shorter side is the last of the wall
+    assert far == pytest.approx(min(300, 300 + slant), abs=0.1)
+
+
+def test_a_bead_ends_where_a_round_end_begins():
+    # a slot's outline: the square end's corners lie on the sides only as far as these are straight
+    bulge = 1.0
+    ends = path([[0, 0], [300, 0], [300, W], [0, W]], [0.0, bulge, 0.0, bulge])
+    (only,) = laid(ends).beads
+
+    assert sorted(only.path.points[[0, -1], 0].tolist()) == pytest.approx([0, 300], abs=0.3)
+
+
+def test_a_round_bead_ends_as_far_inside_as_its_side():
+    # covering width (area by height) 8.4 - (1 - pi / 4) 4: half of what is less lies at each side, and at each end
+    result = laid(polygon([[0, 0], [300, 0], [300, W], [0, W]]), spacing=ROUND)
+    (only,) = result.beads
+
+    assert length(only.path) == pytest.approx(300 - (W - ROUND), abs=1e-4)
 
 
 @pytest.mark.parametrize(("spacing", "two"), [(W, 15.24), (ROUND, 2 * BORE - (W - ROUND))])
@@ -115,6 +143,9 @@ def test_round_a_corner_the_bead_keeps_to_the_middle():
     (only,) = laid(polygon(ell)).beads
 
     at = np.concatenate([spaced(only.path, 0.2), only.path.points])
+    # at the ends of the wall the bead goes on to them
+    at = at[(at[:, 0] < 200 - W / 2) & (at[:, 1] < 100 - W / 2)]
+    assert sorted(only.path.points[[0, -1]].max(axis=1).tolist()) == pytest.approx([100, 200], abs=1e-6)
     # points between an outer side and the inner corner lie on parabolas; the corner's disc has the radius
     # r = sqrt(2) W / (1 + sqrt(2)), as r to both sides and sqrt(2) (W - r) to the corner
     near = shapely.distance(shapely.points(at), shapely.LinearRing(ell))
@@ -172,7 +203,8 @@ def test_what_contour_beads_leave_is_filled_where_one_bead_fits():
     contour, middle = result.beads
     assert (contour.role, contour.rank, middle.role, middle.rank) == ("contour", 1, "medial", 2)
     assert (middle.loop, middle.width, middle.offset) == (contour.loop, W, 1.5 * W)
-    assert length(middle.path) == pytest.approx(360 - 3 * W, abs=1e-6)
+    # from the inner side of the contour bead at one end to that at the other
+    assert length(middle.path) == pytest.approx(360 - 2 * W, abs=1e-6)
     assert result.findings == ()
 
 
@@ -225,10 +257,13 @@ def test_no_medial_bead_leaves_the_region(radius, dx, dy, wall, corners, twist):
     big = radius + wall + math.hypot(dx, dy)
     for b in result.beads:
         at = spaced(b.path, 1.0)
+        if not b.closed:
+            # the ends of a wall are nearer
+            at = at[np.hypot(*(at[:, None] - b.path.points[[0, -1]]).transpose(2, 0, 1)).min(axis=1) > 8.0]
         near = np.minimum(
             big - np.hypot(*at.T), shapely.distance(shapely.points(at), shapely.LinearRing(hole))
         )
-        assert near.min() >= b.offset - 1e-4
+        assert near.min(initial=np.inf) >= b.offset - 1e-4
         if b.role == "medial":
             assert 7.6 <= b.width <= 10.92
     # every point of a middle is as far from both sides as its radius says

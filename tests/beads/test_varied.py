@@ -33,7 +33,7 @@ def on(*loops):
     return layer(plan_layers(0.0, 4.0, 4.0)[0], region=ArcRegion(loops=loops, supports=np.zeros((0, 4))))
 
 
-def laid(ground, spacing=W, contours=2):
+def laid(ground, spacing=W, contours=2, *, vary=True):
     return contour_beads(
         ground,
         width=W,
@@ -41,7 +41,7 @@ def laid(ground, spacing=W, contours=2):
         spacing=spacing,
         contours=contours,
         walls=wall_range(width=W, spacing=spacing, bore=BORE),
-        vary=True,
+        vary=vary,
     )
 
 
@@ -90,14 +90,15 @@ def test_the_volume_along_a_wedge_is_its_area_by_the_height():
         )
 
 
-def test_a_ring_of_two_beads_narrowed_fills_it_without_overlap():
+@pytest.mark.parametrize("vary", [False, True])
+def test_an_even_ring_is_two_contour_beads_of_another_width(vary):
     # 16 mm: two of 8.0 on the radii 96 and 88
     ground = on(circle(0, 0, 100), circle(0, 0, 84, -1))
-    result = laid(ground)
+    result = laid(ground, vary=vary)
     found = coverage(ground, result.beads, width=W, loss=0.0, hollow=result.rest)
 
-    assert [(b.role, b.rank, b.closed, b.widths) for b in result.beads] == [("medial", 1, True, ())] * 2
-    assert [b.width for b in result.beads] == pytest.approx([8.0, 8.0], abs=1e-4)
+    assert [(b.role, b.rank, b.closed, b.widths) for b in result.beads] == [("contour", 1, True, ())] * 2
+    assert [(b.width, b.offset) for b in result.beads] == [(8.0, 4.0), (8.0, 4.0)]
     assert [length(b.path) for b in result.beads] == pytest.approx(
         [2 * math.pi * 96, 2 * math.pi * 88], rel=1e-6
     )
@@ -106,19 +107,40 @@ def test_a_ring_of_two_beads_narrowed_fills_it_without_overlap():
     assert result.findings == ()
 
 
+@pytest.mark.parametrize("vary", [False, True])
 @pytest.mark.parametrize("thick", [15.24, 16.0, 18.5, 21.8])
-def test_a_board_of_two_beads_is_one_closed_bead(thick):
-    ground = on(polygon([[0, 0], [300, 0], [300, thick], [0, thick]]))
-    (only,) = laid(ground).beads
+def test_an_even_board_of_two_beads_is_one_contour_bead_of_half_its_thickness(thick, vary):
+    board = [[0, 0], [300, 0], [300, thick], [0, thick]]
+    (only,) = laid(on(polygon(board)), vary=vary).beads
+
+    assert (only.role, only.rank, only.closed, only.widths) == ("contour", 1, True, ())
+    assert only.width == pytest.approx(thick / 2, abs=1e-4)
+    assert only.offset == only.width / 2
+    ring = shapely.LinearRing(board)
+    near = shapely.distance(shapely.points(spaced(only.path, 1.0)), ring)
+    assert near == pytest.approx(np.full(len(near), thick / 4), abs=1e-4)
+
+
+@pytest.mark.parametrize("thick", [8.4 + 8.42, 14.0, 22.0, 40.0])
+def test_boards_that_two_other_widths_do_not_fill_better_keep_theirs(thick):
+    # nearly two beads; too thin for two of 7.62; too thick for two of 10.92; a board for contour beads and fill
+    beads = laid(on(polygon([[0, 0], [300, 0], [300, thick], [0, thick]])), vary=False).beads
+
+    assert {b.width for b in beads if b.role == "contour"} == {W}
+
+
+def test_a_tapering_board_of_two_beads_is_one_closed_bead():
+    # from 15.5 to 21.5 mm: two of 7.75 to 10.75, which narrow and widen along its sides
+    ground = on(polygon([[0, 0], [600, 0], [600, 21.5], [0, 15.5]]))
+    result = laid(ground)
+    (only,) = result.beads
+    found = coverage(ground, result.beads, width=W, loss=0.0, hollow=result.rest)
 
     assert (only.role, only.closed) == ("medial", True)
-    sides = np.flatnonzero(lengths(only.path) > 200)
-    assert np.asarray(only.widths)[only.path.support[sides]] == pytest.approx([thick / 2] * 2, abs=0.03)
-    at = np.abs(only.path.points[:, 1] - thick / 2)
-    assert at[sides] == pytest.approx([thick / 4] * len(sides), abs=1e-4)
-    # round its ends it runs as a contour bead does, and its corners are those of one
-    ends = only.path.points[np.argsort(only.path.points[:, 0])][[0, 1, -2, -1]]
-    assert ends[:, 0] == pytest.approx([4.2, 4.2, 295.8, 295.8], abs=1e-6)
+    assert 7.7 < min(only.widths) < 7.9
+    assert 10.6 < max(only.widths) < 10.8
+    assert found.missed < 0.005
+    assert found.excess < 0.005
 
 
 def test_a_board_of_three_beads_has_one_in_the_middle():
@@ -149,11 +171,66 @@ def test_long_contours_beside_a_wall_stay_contours_of_their_offset():
     assert sum(place.length for place in gone) == pytest.approx(2 * 140, abs=1.0)
 
 
-def test_walls_of_the_last_rank_are_never_widened():
-    # what one contour bead leaves of 20 mm belongs to the fill
-    result = laid(on(polygon([[0, 0], [300, 0], [300, 20], [0, 20]])), contours=1)
+@pytest.mark.parametrize(("thick", "wide"), [(20.0, 10.0), (29.0, 8.4)])
+def test_walls_of_the_last_rank_are_widened_where_no_fill_finds_room(thick, wide):
+    # two of 8.4 leave 3.2 mm, less than a bead, or 12.2 mm, which belong to the fill
+    result = laid(on(polygon([[0, 0], [300, 0], [300, thick], [0, thick]])), contours=1)
 
-    assert [(b.role, b.width) for b in result.beads] == [("contour", 8.4)]
+    assert [(b.role, b.width) for b in result.beads] == [("contour", wide)]
+    assert bool(result.rest.loops) == (wide == W)
+
+
+@pytest.mark.parametrize("thick", np.arange(22.9, 52.0, 2.1).tolist())
+def test_walls_of_three_beads_and_more_are_filled_whatever_their_thickness(thick):
+    # n beads take n times 7.62 to 10.92 mm, so that from 22.86 mm on a number fits; sides lean by 1 mm, so no two
+    # beads of one width do
+    ground = on(polygon([[0, 0], [600, 0], [600, thick + 1], [0, thick]]))
+    result = laid(ground, contours=10)
+    found = coverage(ground, result.beads, width=W, loss=0.0, hollow=result.rest)
+
+    assert found.missed < 0.01
+    assert found.excess < 0.015
+    assert not {"gap", "wall"} & {finding.code for finding in (*result.findings, *result.gaps.findings)}
+
+
+def test_a_gap_that_one_width_cannot_close_is_told_with_its_place_and_size():
+    # two sides from 18 to 24 mm apart: two beads of 8.4 leave 1.2 to 7.2 mm between their sides
+    ground = on(polygon([[0, 0], [600, 0], [600, 24], [0, 18]]))
+    result = laid(ground, vary=False)
+    (told,) = result.gaps.findings
+    found = coverage(ground, result.beads, width=W, loss=0.0, hollow=result.rest, gaps=result.gaps)
+
+    assert (told.code, told.level, told.allowed) == ("gap", "warning", 7.62)
+    assert told.measured == pytest.approx(24 - 2 * W, abs=0.2)
+    assert told.at_mm[0] == pytest.approx(600 - 2 * W, abs=8.0)
+    # a trapezium between the inner sides of the beads; its ends are bevelled by half a degree, 0.1 mm
+    open_ = (600 - 2 * W) * (1.2 + 7.2) / 2
+    assert found.unreachable == pytest.approx(open_, rel=0.01)
+    assert found.missed < 0.005
+    assert found.underfilled == pytest.approx(open_, rel=0.02)
+
+
+def test_what_two_beads_at_their_widest_leave_is_told():
+    # two of 10.92 make 21.84 mm, three of 7.62 make 22.86: between them, up to 22.35, two leave a gap
+    ground = on(polygon([[0, 0], [900, 0], [900, 22.4], [0, 21.4]]))
+    result = laid(ground, contours=3)
+    told = [finding for finding in result.gaps.findings if finding.code == "gap"]
+
+    assert told
+    assert max(each.measured for each in told) == pytest.approx(0.51, abs=0.03)
+    assert all("as wide as they can be" in each.text for each in told)
+
+
+def test_gaps_of_a_wedge_lie_where_the_beads_leave_them():
+    # one contour bead of 8.4 each side of the wedge of 5 to 26 mm: open from 16.8 to 24.42 mm
+    result = laid(on(polygon(WEDGE)), contours=1, vary=False)
+    (told,) = result.gaps.findings
+    (gap,) = result.gaps.regions
+    every = np.concatenate([loop.points for loop in gap.loops])
+
+    assert told.code == "gap"
+    assert every[:, 0].min() == pytest.approx(place(2 * W), abs=1.0)
+    assert place(24.42) - 1.0 < every[:, 0].max() < place(24.42) + 7.62
 
 
 def test_beads_keep_their_widths_from_any_start_and_either_way():
@@ -184,9 +261,11 @@ def test_numbers_of_beads_by_thickness():
     # n equal beads with the limits 7.62 to 10.92 (tamped): two up to 21.84, three from 22.86; between them the
     # nearer one. A contour bead of 8.4 on either side and one bead between them from 24.42
     found = zones(wall_range(width=W, spacing=W, bore=BORE), width=W, spacing=W, last=False)
-    thick = np.array([10.0, 12.0, 16.0, 22.0, 22.5, 24.0, 25.2])
+    # on; where that would leave 10.92 to 15.24, too much for one and too little for two, three up to 10.68
+    thick = np.array([10.0, 12.0, 16.0, 22.0, 22.5, 24.0, 25.2, 28.0, 32.0, 32.1])
 
-    assert found.number(thick).tolist() == [1, 2, 2, 2, 3, 3, 0]
+    assert found.number(thick).tolist() == [1, 2, 2, 2, 3, 3, 0, 3, 3, 0]
+    assert found.shared(thick)[7:9] == pytest.approx([28 / 3, 32 / 3])
     assert found.shared(thick)[:6] == pytest.approx([10.0, 7.62, 8.0, 10.92, 7.62, 8.0])
 
 

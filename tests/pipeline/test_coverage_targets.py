@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 import beadwright
+from beadwright.pipeline import plan_part
+from beadwright.settings import parse_document, resolve
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "step_examples"
 # Layers that lines at the angles as asked fill worst: long sides at a shallow angle, short lines, small discs.
@@ -50,6 +52,52 @@ def test_a_layer_of_each_example_is_covered_within_the_targets(part):
     assert not {"underfill", "overfill"} & {finding.code for finding in result.findings}
     assert bool(layer.get("refilled")) == any(finding.code == "refilled" for finding in result.findings)
     assert {bead.role for bead in result.layers[0].beads} >= {"contour", "fill"}
+
+
+# Walls that whole beads of 8.4 mm do not fill: bracket and boards of even thickness, a hull whose wall tapers.
+AXIS = '[extruder]\nflow_control = "axis"\naxis_scale = 1000.0\n'
+WALLS = (
+    ("saw_jig_inch", 17, ""),
+    ("saw_jig_inch", 60, ""),
+    ("quay_bench", 0, ""),
+    ("tender_hull", 45, AXIS),
+    ("tender_hull", 70, AXIS),
+)
+
+
+def planned(part, index, machine=""):
+    """One layer of a part, filled with lines, on a machine."""
+    card = parse_document(machine, name="machine.toml", told="machine") if machine else None
+    options = {"fill": {"kind": "lines"}, "layers": (index, index + 1), "workers": 1}
+    result = plan_part(str(EXAMPLES / f"{part}.step"), None, resolved=resolve(options, machine=card))
+    return result, result.document["layers"][0]
+
+
+@pytest.mark.parametrize(
+    ("part", "index", "machine"), WALLS, ids=[f"{part}-{index}" for part, index, _ in WALLS]
+)
+def test_walls_are_covered_within_the_targets(part, index, machine):
+    result, layer = planned(part, index, machine)
+    covered, twice = shares(layer)
+
+    assert covered >= COVERED
+    assert twice < TWICE
+    # what no number of beads can make of a wall of 21.84 to 22.86 mm is next to nothing
+    assert layer["coverage"]["unreachable_mm2"] < 3e-4 * layer["area_mm2"]
+    assert not {"underfill", "overfill"} & {finding.code for finding in result.findings}
+
+
+def test_on_a_machine_of_one_width_a_bead_the_gaps_of_a_tapering_wall_are_told():
+    result, layer = planned("tender_hull", 45)
+    told = [finding for finding in result.findings if finding.code == "gap"]
+
+    assert shares(layer)[0] >= COVERED
+    assert shares(layer)[1] < TWICE
+    # one on either side of the hull, between contour beads that stay as wide as they are
+    assert len(told) == 2
+    assert sorted(finding.at_mm[1] > 0 for finding in told) == [False, True]
+    assert all(finding.measured <= finding.allowed == 7.62 for finding in told)
+    assert layer["coverage"]["unreachable_mm2"] > 0.03 * layer["area_mm2"]
 
 
 def test_fill_stays_as_asked_where_that_is_asked():

@@ -11,6 +11,7 @@ from beadwright.beads._corners import Corner, Tight, sharpest_corner, tightest_b
 from beadwright.beads._coverage import Coverage, coverage, covering_loss
 from beadwright.beads._decks import Deck, deck_region
 from beadwright.beads._fill import FillPlan, fill_beads
+from beadwright.beads._gaps import NO_GAPS, Gaps
 from beadwright.beads._merge import Merged, merged
 from beadwright.beads._ranks import Ranks, WidthStep
 from beadwright.beads._refill import Allowance
@@ -24,6 +25,7 @@ from beadwright.beads._zones import WallRange, wall_range
 __all__ = [
     "AS_ASKED",
     "NOTHING",
+    "NO_GAPS",
     "Allowance",
     "Arranged",
     "Bead",
@@ -31,6 +33,7 @@ __all__ = [
     "Coverage",
     "Deck",
     "FillPlan",
+    "Gaps",
     "LayerBeads",
     "Merged",
     "Order",

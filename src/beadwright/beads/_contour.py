@@ -11,6 +11,8 @@ import numpy as np
 
 from beadwright.arcs import Lost, lost, offset
 from beadwright.beads._bead import Bead
+from beadwright.beads._even import EvenWall, even_walls, without_pieces
+from beadwright.beads._gaps import NO_GAPS, Gaps, gaps_of, unclosed
 from beadwright.beads._loops import nearest_loop
 from beadwright.beads._medial import medial_beads, without_walls
 from beadwright.beads._narrow import narrowed
@@ -94,6 +96,8 @@ class LayerBeads:
         Greatest distance of a rounding from its corner, mm.
     rounded : int
         Corners that were rounded.
+    gaps : Gaps
+        What lies between beads and no bead can fill; its findings are for those who ask for fill.
     """
 
     beads: tuple[Bead, ...]
@@ -107,6 +111,7 @@ class LayerBeads:
     refilled: Refilled = AS_ASKED
     corner: float = 0.0
     rounded: int = 0
+    gaps: Gaps = NO_GAPS
 
 
 def contour_beads(
@@ -168,29 +173,49 @@ def contour_beads(
     outermost: tuple[ArcPath, ...] = ()
     places: list[Lost] = []
     findings: list[Finding] = []
+    even: list[ArcRegion] = []
+    gaps, thick = NO_GAPS, tuple[Bead, ...]()
     bound, grey, fallbacks = 0.0, 0, 0
     ranks = Ranks(width=width, spacing=spacing, steps=steps)
     for rank in range(1, contours + 1 + (walls is not None)):
         own, inside, distance = ranks.width_of(rank), ranks.inside(rank), ranks.offset(rank)
         middle: tuple[Bead, ...] = ()
         sides: tuple[Stretch, ...] = ()
-        by_number = limits = None
+        evened: tuple[EvenWall, ...] = ()
+        by_number = None
+        taken: list[tuple[tuple[Bead, ...], float]] = []
         if walls is not None:
             limits = ranks.walls_of(rank, walls)
             if vary and rank <= contours:
                 by_number = zones(
                     limits, width=own, spacing=ranks.spacing_of(rank), last=rank == contours,
-                    beyond=ranks.walls_of(rank + 1, walls).least,
+                    beyond=ranks.walls_of(rank + 1, walls),
                 )  # fmt: skip
             # What the ranks so far leave, cut into walls and the rest.
-            rest = offset(layer.region, distance=inside)
+            whole = offset(layer.region, distance=inside)
+            rest = without_pieces(whole.region, even)
+            if rank > 1 and not vary:
+                gaps += gaps_of(rest, layer, below=limits.least, width=own, tolerance=tolerance)
+            if rank <= contours:
+                evened = even_walls(
+                    layer.region, rest, limits, depth=inside, width=own,
+                    spacing=ranks.spacing_of(rank), tolerance=tolerance,
+                )  # fmt: skip
+                even += [each.piece for each in evened]
+                rest = without_pieces(rest, even)
+                bound = max([bound, *(each.bound for each in evened)])
+                fallbacks += sum(each.fallbacks for each in evened)
             made = medial_beads(
-                layer, rest.region, limits, rank=rank, inside=inside, width=own,
+                layer, rest, limits, rank=rank, inside=inside, width=own,
                 height=height, tolerance=tolerance, zones=by_number,
             )  # fmt: skip
             sides = made.sides
-            middle, bound = made.beads, max(bound, rest.bound.mm)
-            fallbacks += rest.fallbacks
+            if by_number is not None:
+                gaps += unclosed(layer, sides, by_number, depth=inside, width=own, tolerance=tolerance)
+            middle, bound = made.beads, max(bound, whole.bound.mm)
+            taken = [(had, most) for had, most in ((thick, limits.two), (middle, limits.most)) if had]
+            thick = made.thick
+            fallbacks += whole.fallbacks
             medial += middle
             findings += made.findings
         if rank > contours:
@@ -204,9 +229,10 @@ def contour_beads(
         ]
         if not inner.region.loops:
             break
-        paths = inner.region.loops
-        if limits is not None and middle:
-            kept = without_walls(layer.region, inner.region, middle, limits, inside=inside, width=own)
+        uneven = without_pieces(inner.region, even)
+        paths = uneven.loops
+        if taken:
+            kept = without_walls(layer.region, uneven, taken, inside=inside, width=own)
             paths, bound = kept.paths, max(bound, inner.bound.mm + kept.bound)
             fallbacks += kept.fallbacks
             places += kept.lost
@@ -218,11 +244,13 @@ def contour_beads(
             )  # fmt: skip
             paths, shared = narrow.paths, narrow.beads
             places += narrow.lost
+        lines = [(path, own, distance) for path in paths]
+        lines += [(path, each.width, inside + each.width / 2) for each in evened for path in each.paths]
         if rank == 1:
-            outermost = (*paths, *(bead.path for bead in shared))
-        for place, bead in enumerate(shared, len(paths)):
+            outermost = (*(path for path, _, _ in lines), *(bead.path for bead in shared))
+        for place, bead in enumerate(shared, len(lines)):
             beads.append(replace(bead, loop=place if rank == 1 else nearest_loop(bead.path, outermost)))
-        for place, path in enumerate(paths):
+        for place, (path, wide, deep) in enumerate(lines):
             loop = path if path.closed else inner.region.loops[nearest_loop(path, inner.region.loops)]
             beads.append(
                 Bead(
@@ -231,14 +259,20 @@ def contour_beads(
                     rank=rank,
                     loop=place if rank == 1 else nearest_loop(path, outermost),
                     hole=signed_area(loop) < 0,
-                    offset=distance,
-                    width=own,
+                    offset=deep,
+                    width=wide,
                     height=height,
                 )
             )
     else:
         rank = contours + 1
     within = offset(layer.region, distance=ranks.inside(contours + 1)) if rank > contours else None
+    rest = NOTHING if within is None else without_pieces(within.region, even)
+    if vary and walls is not None and rest.loops:
+        # Beads that share a wall lie in it too.
+        least = ranks.walls_of(contours + 1, walls).least
+        filled = gaps_of(rest, layer, below=least, width=width, tolerance=tolerance)
+        rest = filled.taken_from(rest)
     beads += _in_loops(medial, outermost)
     first = [bead for bead in beads if bead.rank == 1]
     findings += thin_places(layer.region, first, width=width, layer=layer.plan.index, z=layer.plan.z)
@@ -252,7 +286,8 @@ def contour_beads(
         lost=tuple(places),
         grey=grey,
         fallbacks=fallbacks + (0 if within is None else within.fallbacks),
-        rest=NOTHING if within is None else within.region,
+        rest=rest,
+        gaps=gaps,
     )
 
 

@@ -14,6 +14,7 @@ from typing import Literal
 
 from beadwright.arcs import cover, offset, subtract
 from beadwright.beads._bead import Bead
+from beadwright.beads._gaps import NO_GAPS, Gaps
 from beadwright.curves import ArcRegion, length, region_area
 from beadwright.layers import LayerRegion
 
@@ -34,7 +35,10 @@ class Coverage:
         Covered beside the region.
     reachable, reached : float
         What whole beads inside the region could cover of that part of it which is to be filled, and what is
-        covered of that.
+        covered of that: all points of a disc of a bead's width inside it (the region's opening), less what is
+        hollow and less the gaps.
+    unreachable : float
+        Of the gaps between beads that no bead can fill, which are no part of what is reachable.
     crossings : float
         Laid by ribs beyond what ribs cover: where they lie on each other.
     deposited, designed : float
@@ -48,6 +52,7 @@ class Coverage:
     outside: float
     reachable: float
     reached: float
+    unreachable: float
     crossings: float
     deposited: float
     designed: float
@@ -73,6 +78,7 @@ class Coverage:
             "outside_mm2": self.outside,
             "reachable_mm2": self.reachable,
             "reached_mm2": self.reached,
+            "unreachable_mm2": self.unreachable,
             "rib_crossings_mm2": self.crossings,
             "deposited_mm3": self.deposited,
             "designed_mm3": self.designed,
@@ -93,7 +99,13 @@ def covering_loss(section: Literal["flat", "round"], height: float) -> float:
 
 
 def coverage(
-    layer: LayerRegion, beads: Sequence[Bead], *, width: float, loss: float, hollow: ArcRegion
+    layer: LayerRegion,
+    beads: Sequence[Bead],
+    *,
+    width: float,
+    loss: float,
+    hollow: ArcRegion,
+    gaps: Gaps = NO_GAPS,
 ) -> Coverage | None:
     """Measure what the beads of a layer cover.
 
@@ -108,6 +120,8 @@ def coverage(
         By how much less than its width a bead fills (see `covering_loss`), mm.
     hollow : ArcRegion
         What is not to be filled.
+    gaps : Gaps
+        Between beads, in what is to be filled, that no bead can fill.
 
     Returns
     -------
@@ -119,6 +133,7 @@ def coverage(
     reach = offset(core, distance=(loss - width) / 2).region if core.loops else core
     if hollow.loops and reach.loops:
         reach = subtract(reach, hollow).region
+    reach = gaps.taken_from(reach)
     found = cover(strips, (layer.region, reach))
     ribs = [(bead.path, bead.width - loss) for bead in beads if bead.role == "rib"]
     crossed = cover(ribs)
@@ -134,6 +149,7 @@ def coverage(
         outside=max(found.union - found.inside[0], 0.0),
         reachable=region_area(reach),
         reached=found.inside[1],
+        unreachable=gaps.area,
         crossings=math.fsum(length(path) * covering for path, covering in ribs) - crossed.union,
         # The mean width along a bead of varying width gives its volume.
         deposited=math.fsum(length(b.path) * (b.width - loss) * b.height for b in beads),

@@ -210,14 +210,16 @@ def _crossed(
 def _open(laid: LayerBeads, limits: WallRange) -> tuple[ArcRegion, int, float]:
     """What lies inside the contour beads less the walls that medial beads make there; polygons, and the bound, mm.
 
-    A wall is taken out as wide as one bead can make it, so that no slivers stay beside its bead.
+    A wall is taken out as wide as one bead can make it, so that no slivers stay beside its bead; gaps that no bead can
+    fill are none of the fill's either.
     """
+    rest = laid.gaps.taken_from(laid.rest)
     inner = [
         (bead.path, limits.most)
         for bead in laid.beads
-        if bead.role == "medial" and bead.rank > 1 and laid.rest.loops
+        if bead.role == "medial" and bead.rank > 1 and rest.loops
     ]
     if not inner:
-        return laid.rest, 0, 0.0
-    less = subtract(laid.rest, swept(inner).region)
+        return rest, 0, 0.0
+    less = subtract(rest, swept(inner).region)
     return less.region, less.fallbacks, less.bound.mm

@@ -20,8 +20,9 @@ from beadwright.arcs import Lost, offset, subtract
 from beadwright.beads._axis import walls
 from beadwright.beads._bead import Bead
 from beadwright.beads._curve import clearance, runs_of, through
+from beadwright.beads._ends import to_wall_end
 from beadwright.beads._listed import listed, spaced
-from beadwright.beads._middle import Middle, to_ends
+from beadwright.beads._middle import Middle, free_ends
 from beadwright.beads._sides import Stretch, stretches
 from beadwright.beads._vary import along_points, stepped, varied_bead
 from beadwright.beads._zones import WallRange, Zones
@@ -60,11 +61,14 @@ class Medial:
         ``wall`` for each wall too thick for one bead and too thin for two.
     sides : tuple of Stretch
         Of walls whose beads share what the wall leaves them; none where widths may not vary.
+    thick : tuple of Bead
+        Those between two widened ones, where contour beads of the next rank would find room too.
     """
 
     beads: tuple[Bead, ...]
     findings: tuple[Finding, ...]
     sides: tuple[Stretch, ...] = ()
+    thick: tuple[Bead, ...] = ()
 
 
 def medial_beads(
@@ -113,10 +117,20 @@ def medial_beads(
     if found is None:
         return Medial(beads=(), findings=())
     beads: list[Bead] = []
+    thick: list[Bead] = []
     findings: list[Finding] = []
     lines = found.middles()
-    if zones is not None and rank > 1:
-        lines = to_ends(lines, limits.least, zones.top)
+    tips, radii = free_ends(lines, limits.least, limits.two if zones is None else zones.top)
+    overlap = 2 * limits.least - limits.two
+    # A bead at the wall's end fills up to where contour beads beside it do; between others it meets the one across.
+    end = overlap / 2 if rank == 1 else 0.0
+
+    def ended(bead: Bead, kind: int) -> Bead:
+        across = end if kind == 1 else bead.width - overlap
+        return to_wall_end(
+            bead, tips, radii, region, across=across, inset=end if kind == 1 else 0.0, slack=2 * fine
+        )
+
     for line in lines:
         for kind, part in _parts(line, limits, width, zones):
             if kind == 2:
@@ -124,41 +138,46 @@ def medial_beads(
                     findings += _between(part, limits, layer)
                 continue
             if zones is not None and kind:
-                beads.append(
-                    _varied(
-                        part,
-                        kind,
-                        zones,
-                        rank,
-                        inside,
-                        width=width,
-                        height=height,
-                        fine=fine,
-                        room=2 * tolerance,
-                    )
+                bead = _varied(
+                    part,
+                    kind,
+                    zones,
+                    rank,
+                    inside,
+                    width=width,
+                    height=height,
+                    fine=fine,
+                    room=2 * tolerance,
                 )
+                bead = ended(bead, kind)
+                beads.append(bead)
+                if kind > 1 and 2 * part.radius.max() > zones.widened:
+                    thick.append(bead)
                 continue
             for piece in _pieces(part, limits, width) if kind else ():
                 path = through(piece.at, closed=piece.closed, tolerance=fine)
                 # What lines and arcs cut off a corner's middle must not make the bead too narrow to hold.
-                own = round(2 * clearance(path, region, reach=limits.most), PLACES)
-                beads.append(
-                    Bead(
-                        path=path,
-                        role="medial",
-                        rank=rank,
-                        loop=0,
-                        hole=False,
-                        offset=inside + min(own, limits.most) / 2,
-                        width=min(own, limits.most),
-                        height=height,
-                    )
+                clear = own = min(round(2 * clearance(path, region, reach=limits.most), PLACES), limits.most)
+                if rank > 1:
+                    # Between contour beads as much may lie on them as stays open.
+                    own = min(max(own, round(_mean(piece), PLACES)), limits.most)
+                bead = Bead(
+                    path=path,
+                    role="medial",
+                    rank=rank,
+                    loop=0,
+                    hole=False,
+                    offset=inside + clear / 2,
+                    width=own,
+                    height=height,
                 )
+                beads.append(ended(bead, 1))
     kept = [bead for bead in beads if bead.width >= limits.least - 10.0**-PLACES - 2 * fine]
     return Medial(
         beads=tuple(kept),
         findings=tuple(findings),
         sides=() if zones is None else stretches(found, limits.most / 2 + SLACK),
+        thick=tuple(thick),
     )
 
 
@@ -182,6 +201,12 @@ def _varied(
 
 def _length(at: Floats) -> float:
     return float(np.hypot(*np.diff(at, axis=0).T).sum())
+
+
+def _mean(line: Middle) -> float:
+    """Mean thickness of a wall along its middle, mm."""
+    run = np.hypot(*np.diff(line.at, axis=0).T)
+    return float(run @ (line.radius[1:] + line.radius[:-1]) / run.sum())
 
 
 def _split(line: Middle, label: npt.NDArray[np.int64]) -> list[tuple[int, Middle]]:
@@ -296,8 +321,7 @@ class Kept:
 def without_walls(
     region: ArcRegion,
     outermost: ArcRegion,
-    medial: Sequence[Bead],
-    limits: WallRange,
+    taken: Sequence[tuple[Sequence[Bead], float]],
     *,
     inside: float,
     width: float,
@@ -310,12 +334,10 @@ def without_walls(
         Of the layer.
     outermost : ArcRegion
         Bounded by the contour lines.
-    medial : sequence of Bead
-        Those of the rank.
-    limits : WallRange
-        What they were made with.
+    taken : sequence of (sequence of Bead, float)
+        Medial beads, with the greatest thickness at which they make what the ranks before leave of a wall, mm.
     inside : float
-        How far inside the layer's region lies what the rank and the medial beads cover, mm.
+        How far inside the layer's region lies what the rank covers, mm.
     width : float
         Of contour beads, mm.
 
@@ -324,27 +346,31 @@ def without_walls(
     Kept
         ``paths`` run as the lines did; those cut open are open.
     """
-    if not medial or not outermost.loops:
-        return Kept(paths=outermost.loops, lost=(), bound=0.0)
-    wide = offset(region, distance=inside + limits.most / 2)
-    grown = offset(wide.region, distance=-(limits.most - width) / 2) if wide.region.loops else wide
-    walls = subtract(outermost, _faced(grown.region, CAP))
-    taken = _reached(walls.region, medial)
-    fallbacks = wide.fallbacks + (grown.fallbacks if grown is not wide else 0)
-    if not taken.loops:
+    left, gone, bound, fallbacks = outermost, list[ArcPath](), 0.0, 0
+    for medial, most in taken:
+        if not medial or not left.loops:
+            continue
+        wide = offset(region, distance=inside + most / 2)
+        grown = offset(wide.region, distance=-(most - width) / 2) if wide.region.loops else wide
+        walls = subtract(left, _faced(grown.region, CAP))
+        fallbacks += wide.fallbacks + (grown.fallbacks if grown is not wide else 0)
+        made = _reached(walls.region, medial)
+        if made.loops:
+            rest = subtract(left, _faced(made, CAP))
+            gone += [path for loop in made.loops for path in _open(loop)]
+            left, bound = rest.region, bound + rest.bound.mm
+    if not gone:
         return Kept(paths=outermost.loops, lost=(), bound=0.0, fallbacks=fallbacks)
-    rest = subtract(outermost, _faced(taken, CAP))
     paths: list[ArcPath] = []
     scraps: list[ArcPath] = []
-    for loop in rest.region.loops:
+    for loop in left.loops:
         for path in _open(loop):
             (paths if path.closed or lengths(path).sum() >= BRIDGE * width else scraps).append(path)
-    gone = [path for loop in taken.loops for path in _open(loop)]
     lost = [
         Lost(kind="medial", at=middle_of(path), length=length(path), width=width, along=listed(path))
         for path in (*gone, *scraps)
     ]
-    return Kept(paths=tuple(paths), lost=tuple(lost), bound=rest.bound.mm, fallbacks=fallbacks)
+    return Kept(paths=tuple(paths), lost=tuple(lost), bound=bound, fallbacks=fallbacks)
 
 
 def _faced(region: ArcRegion, face: int) -> ArcRegion:

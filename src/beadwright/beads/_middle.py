@@ -67,33 +67,30 @@ def joined_middles(pieces: list[tuple[Floats, Floats]]) -> tuple[Middle, ...]:
     return tuple(lines)
 
 
-def to_ends(lines: Sequence[Middle], least: float, most: float) -> tuple[Middle, ...]:
-    """Middles that end at a wall's end go on by their radius, to the bead that runs across there.
+def free_ends(lines: Sequence[Middle], least: float, most: float) -> tuple[Floats, Floats]:
+    """Where middles end for the wall's end: points (k, 2) and the radii of their discs (k,), mm.
 
     Parameters
     ----------
     lines : sequence of Middle
     least, most : float
-        Of the thickness, mm: a middle that ends for one of these limits stays as it is.
+        Of the thickness, mm: a middle that ends for one of these limits, or beside another, is none.
     """
     ends = np.concatenate([np.zeros((0, 2)), *(line.at[[0, -1]] for line in lines if not line.closed)])
     points = np.concatenate([np.zeros((0, 2)), *(line.at for line in lines)])
-    longer = []
+    found: list[Floats] = []
+    radii: list[float] = []
     for line in lines:
-        at, radius = line.at, line.radius
-        for _ in () if line.closed else (0, 1):
-            at, radius = at[::-1], radius[::-1]
-            tip, thick = at[0], 2 * radius[0]
-            free = (np.hypot(*(ends - tip).T) < radius[0]).sum() == 1 and not _beside(points, at, radius[0])
-            if free and least + END < thick < most - END:
-                way = at[0] - at[1]
-                tip = tip + way / np.hypot(*way) * radius[0]
-                at, radius = np.concatenate([tip[None], at]), np.concatenate([radius[:1], radius])
-        longer.append(Middle(at=at, radius=radius, closed=line.closed))
-    return tuple(longer)
+        for row in () if line.closed else (0, -1):
+            tip, radius = line.at[row], float(line.radius[row])
+            alone = (np.hypot(*(ends - tip).T) < radius).sum() == 1
+            if alone and least + END < 2 * radius < most - END and not _beside(points, line.at, row, radius):
+                found.append(tip)
+                radii.append(radius)
+    return np.array(found).reshape(-1, 2), np.array(radii)
 
 
-def _beside(points: Floats, at: Floats, reach: float) -> bool:
-    """Whether a place of another line lies near the first point of one."""
-    near = points[np.hypot(*(points - at[0]).T) < reach]
+def _beside(points: Floats, at: Floats, row: int, reach: float) -> bool:
+    """Whether a place of another line lies near one end of a line."""
+    near = points[np.hypot(*(points - at[row]).T) < reach]
     return bool((np.abs(near[:, None] - at[None]).sum(axis=2).min(axis=1, initial=np.inf) > 0).any())

@@ -122,7 +122,7 @@ def _on_paths(paths: Sequence[ArcPath], side: Stretch, zones: Zones, width: floa
     middle = side.foot + side.normal * (shared / 2)[:, None]
     on = side.foot + side.normal * (width / 2)
     row, place, apart = located(paths, on, reach=NEAR)
-    row = np.where(apart <= NEAR, row, -1)
+    row = np.where((apart <= NEAR) & (zones.number(2 * side.radius) > 0), row, -1)
     found = []
     for rows in np.split(np.arange(len(row)), np.flatnonzero(np.diff(row)) + 1):
         if row[rows[0]] < 0 or len(rows) < 2:

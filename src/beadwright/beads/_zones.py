@@ -66,6 +66,11 @@ class Zones:
     beads: tuple[int, ...]
 
     @property
+    def widened(self) -> float:
+        """Thickness above which three beads are widened, mm; that from which contour beads do where none are."""
+        return self.cuts[-2] if self.beads[-3:] == (0, 3, 0) else self.top
+
+    @property
     def top(self) -> float:
         """Thickness from which contour beads do, mm."""
         return self.cuts[-1]
@@ -85,12 +90,13 @@ class Zones:
 
 
 def zones(
-    limits: WallRange, *, width: float, spacing: float, last: bool, beyond: float | None = None
+    limits: WallRange, *, width: float, spacing: float, last: bool, beyond: WallRange | None = None
 ) -> Zones:
     """Numbers of beads by thickness.
 
     Two beads are narrowed below two nominal widths, and widened above, where no bead of a next rank fits
-    between them yet; where that would leave more than three narrowed ones overlap, it is three.
+    between them yet; where that would leave more than three narrowed ones overlap, it is three. Where two contour
+    beads would leave too much for one bead and too little for two, three are widened.
 
     Parameters
     ----------
@@ -98,21 +104,30 @@ def zones(
     width, spacing : float
         Of contour beads, mm.
     last : bool
-        Whether no contour beads lie inside: then what is left belongs to the fill, and two are never widened.
-    beyond : float, optional
-        Least width of a bead of the next rank, mm, where that is of another width.
+        Whether no contour beads lie inside: then what is left by two, if it is more than one bead takes, belongs to
+        the fill.
+    beyond : WallRange, optional
+        Of beads of the next rank, where they are of another width.
 
     Examples
     --------
     >>> zones(wall_range(width=8.4, spacing=8.4, bore=7.62), width=8.4, spacing=8.4, last=False).cuts
-    (10.92, 22.35, 24.42)
+    (10.92, 22.35, 24.42, 27.72, 32.04)
     """
     overlap = width - spacing
-    if last:
-        return Zones(limits=limits, overlap=overlap, cuts=(limits.most, width + spacing), beads=(1, 2, 0))
     two, three = 2 * limits.most - overlap, 3 * limits.least - 2 * overlap
-    whole = round(2 * spacing + (limits.least if beyond is None else beyond), 9)
+    after = beyond or limits
+    whole = round(2 * spacing + after.least, 9)
     change = round((two + three) / 2, 9)
-    if change >= whole:
-        return Zones(limits=limits, overlap=overlap, cuts=(limits.most, whole), beads=(1, 2, 0))
-    return Zones(limits=limits, overlap=overlap, cuts=(limits.most, change, whole), beads=(1, 2, 3, 0))
+    inner = ((change, 2),) if change < whole else ()
+    steps = ((limits.most, 1), *inner, (whole, 3 if inner else 2))
+    low = round(2 * spacing + after.most, 9)
+    high = round(min(2 * spacing + after.two, 3 * limits.most - 2 * overlap), 9)
+    if not last and low < high:
+        steps = (*steps, (low, 0), (high, 3))
+    return Zones(
+        limits=limits,
+        overlap=overlap,
+        cuts=tuple(cut for cut, _ in steps),
+        beads=(*(count for _, count in steps), 0),
+    )

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Protocol
 
 from beadwright.beads import (
+    NO_GAPS,
     Allowance,
     Coverage,
     FillPlan,
@@ -83,10 +84,20 @@ def solid_beads(
             laid = rounded(layer, laid, radius=settings.corner_radius, amounts=room.amounts)
     loss = covering_loss(settings.bead_section, layer.plan.height)
     fill = settings.fill
+    filling = fill.kind in ("lines", "contour")
+    if filling:
+        laid = replace(laid, findings=(*laid.findings, *laid.gaps.findings))
 
     def covering(beads: LayerBeads) -> Coverage | None:
         with stages.measure("coverage"):
-            return coverage(layer, beads.beads, width=outer, loss=loss, hollow=beads.rest)
+            return coverage(
+                layer,
+                beads.beads,
+                width=outer,
+                loss=loss,
+                hollow=beads.rest,
+                gaps=laid.gaps if filling else NO_GAPS,
+            )
 
     if fill.kind == "none" and not beside:
         return laid, covering(laid)
