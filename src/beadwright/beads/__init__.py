@@ -17,6 +17,7 @@ from beadwright.beads._ranks import Ranks, WidthStep
 from beadwright.beads._refill import Allowance
 from beadwright.beads._rounded import rounded
 from beadwright.beads._start import reversed_path
+from beadwright.beads._vary import jointed
 from beadwright.beads._voids import Voids, hollow_cells
 from beadwright.beads._wall import wall_beads
 from beadwright.beads._ways import Ways
@@ -57,6 +58,7 @@ __all__ = [
     "deck_region",
     "fill_beads",
     "hollow_cells",
+    "jointed",
     "merged",
     "reversed_path",
     "rounded",

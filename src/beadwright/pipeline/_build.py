@@ -83,6 +83,8 @@ class LayerBuild:
         Run-in before each bead.
     before : tuple of (Wait or Purge)
         What it does before the first, off the part.
+    closures : Closures or None
+        How closed beads meet themselves; None where they end at their starts.
     """
 
     index: int
@@ -98,6 +100,7 @@ class LayerBuild:
     passes: tuple[Pass | None, ...]
     leads: tuple[ArcPath | None, ...] = ()
     before: tuple[Before, ...] = ()
+    closures: Closures | None = None
 
     @property
     def n_beads(self) -> int:
@@ -158,6 +161,9 @@ def build_layer(
     )
     moved = _moved(cards, clock, beads, above, own.feed, ground, ways)
     volumes = [a * run for a, run in zip(areas, runs, strict=True)] if ground is None else ground.volumes()
+    # A tapered lap lays what the bead's own start lacks.
+    over = [0.0 if own is None or own.steps else own.lap for own in moved.passes]
+    volumes = [volume + a * more for volume, a, more in zip(volumes, areas, over, strict=True)]
     gaps = list(moved.gaps)
     purge = purging(cards, above) if beads else None
     # A wait that melt may not stand is spent where it can be purged.
@@ -206,9 +212,54 @@ def build_layer(
         leads=moved.leads,
         before=before,
         short=0 if cards.lag is None else sum(short_bead(cards.lag, each.duration) for each in moved.along),
+        closures=_closures(cards, beads, moved.passes, areas),
     )
     end = clock.place if not beads else (*left_at(beads[-1], made.passes[-1]), above)
     return made, Clock(time=now, place=end, track=laid if beads else below)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Closures:
+    """How the closed beads of a layer meet themselves.
+
+    Attributes
+    ----------
+    lapped, short : int
+        Laid over their own starts, and too short for that.
+    length : float
+        Of each lap, mm.
+    volume : float
+        Laid along all laps, mm3.
+    """
+
+    lapped: int
+    short: int
+    length: float
+    volume: float
+
+    def as_dict(self) -> dict[str, float]:
+        """Keys of the plan's JSON."""
+        return {
+            "lapped": self.lapped,
+            "too_short": self.short,
+            "lap_mm": self.length,
+            "lap_mm3": self.volume,
+        }
+
+
+def _closures(
+    cards: Cards, beads: Sequence[Bead], passes: Sequence[Pass | None], areas: Sequence[float]
+) -> Closures | None:
+    if cards.lapping is None:
+        return None
+    own = [(each, area) for each, area in zip(passes, areas, strict=True) if each is not None and each.lap]
+    return Closures(
+        lapped=len(own),
+        short=sum(bead.closed for bead in beads) - len(own),
+        length=cards.lapping.length,
+        # of a falling flow half
+        volume=math.fsum(area * each.lap * (0.5 if each.steps else 1.0) for each, area in own),
+    )
 
 
 def varied_areas(
@@ -266,6 +317,7 @@ def _moved(
         halt=cards.halts[0] if cards.run_in else None,
         speeds=() if ground is None else ground.feeds(feed),
         rises=() if ground is None else ground.rises(),
+        lapping=cards.lapping,
     )
     passes, leads = tuple(each.after for each in made), tuple(each.lead for each in made)
     return Moved(

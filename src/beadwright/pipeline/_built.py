@@ -140,6 +140,7 @@ def built(
         greatest=math.inf if cards.greatest_time is None else cards.greatest_time,
     )
     found += _lead_findings(layers)
+    found += _closure_findings(layers)
     if idle:
         found.append(_idle(cards, max(layers, key=lambda each: each.pace.dwell), idle))
     return Built(
@@ -273,6 +274,27 @@ def _lead_findings(layers: Sequence[LayerBuild]) -> list[Finding]:
     ]
 
 
+def _closure_findings(layers: Sequence[LayerBuild]) -> list[Finding]:
+    short = [
+        (each.closures.short, each) for each in layers if each.closures is not None and each.closures.short
+    ]
+    if not short:
+        return []
+    count, most = max(short, key=lambda row: row[0])
+    assert most.closures is not None
+    return [
+        Finding(
+            code="lap-too-long",
+            level="note",
+            layer=most.index,
+            measured=float(sum(each for each, _ in short)),
+            allowed=0.0,
+            text=f"closed beads shorter than two laps of {most.closures.length:g} mm end where they start, here"
+            f" {count}; a shorter sequence.lap_length would lap them too",
+        )
+    ]
+
+
 def layer_told(made: LayerBuild, built: Built) -> dict[str, Any]:
     """What plan.json says of a layer's process."""
     told: dict[str, Any] = {"time_s": made.times.total, "mass_kg": made.mass}
@@ -287,6 +309,8 @@ def layer_told(made: LayerBuild, built: Built) -> dict[str, Any]:
             "greatest": made.returns.greatest,
             "lies_on": made.returns.lies_on,
         }
+    if made.closures is not None:
+        told["closures"] = made.closures.as_dict()
     if made.index in built.bands:
         told["interlayer_c"] = list(built.bands[made.index])
     return told

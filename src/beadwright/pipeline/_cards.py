@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
 from beadwright.numeric import Finding, Level
 from beadwright.pipeline._doubts import doubts
+from beadwright.pipeline._passes import Lapping
 from beadwright.process import (
     NO_DOUBTS,
     BeadSection,
@@ -29,6 +31,8 @@ HOUR = 3600.0
 # Time in which a drive takes a step in velocity that its acceleration allows, s: one cycle of the position loop
 # (common practice). Joints of arcs that meet in one direction but for rounding cost no time so.
 SERVO = 1e-3
+# A step of a tapered lap is at least this share of the bead's width long.
+STEP = 0.25
 # What the wall model needs of a material.
 HEAT = ("conductivity", "specific_heat", "emissivity", "deposition", "platform")
 
@@ -87,6 +91,8 @@ class Cards:
         Whether those words may stand inside a bead, because they stop no axis.
     run_in : bool
         Whether open beads begin with a run-in where the lag asks for one.
+    lapping : Lapping or None
+        How closed beads are laid over their own starts; None: they end there.
     """
 
     kind: Literal["flat", "round"]
@@ -121,6 +127,7 @@ class Cards:
     halts: tuple[float, float] = (0.0, 0.0)
     leads_inside: bool = False
     run_in: bool = True
+    lapping: Lapping | None = None
 
     @property
     def prime(self) -> float:
@@ -189,6 +196,7 @@ def cards(resolved: Resolved) -> Cards:
         machine_level=_level(resolved, "machine"),
         park=machine.park_place()[:2],
         bead=(settings.width, settings.height),
+        lapping=_lapping(settings),
         doubts=doubts(resolved, screw, density),
         purge_place=machine.extruder.purge_place,
         purge_track=machine.extruder.purge_track,
@@ -201,6 +209,15 @@ def _level(resolved: Resolved, prefix: str) -> Level:
         name.startswith(f"{prefix}.") and source != "default" for name, source in resolved.source.items()
     )
     return "warning" if chosen else "note"
+
+
+def _lapping(settings: PlanSettings) -> Lapping | None:
+    kind, run = settings.sequence.closure, settings.sequence.lap(settings.width)
+    if kind == "butt":
+        return None
+    return Lapping(
+        length=run, steps=0 if kind == "lap" else max(2, math.floor(run / (STEP * settings.width)))
+    )
 
 
 def _limits(machine: Machine) -> MotionLimits:

@@ -39,6 +39,26 @@ SAME_TIME, MOST_TRIES = 5e-3, 6
 LEAD_DIGITS = 6
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lapping:
+    """How closed beads are laid over their own starts.
+
+    Attributes
+    ----------
+    length : float
+        mm.
+    steps : int
+        In which the flow rises along the start and falls along the lap; 0: it stays full.
+    """
+
+    length: float
+    steps: int
+
+    def fits(self, bead: Bead) -> bool:
+        """Whether a bead is closed and at least two laps long."""
+        return bead.closed and length(bead.path) >= 2 * self.length
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ending:
     """How a bead is laid and left.
@@ -75,6 +95,7 @@ def endings(
     halt: float | None = None,
     speeds: Sequence[float | Floats] = (),
     rises: Sequence[Floats] = (),
+    lapping: Lapping | None = None,
 ) -> tuple[Ending, ...]:
     """How each bead is laid and left; without a pass while the lag is not calibrated.
 
@@ -95,6 +116,8 @@ def endings(
         Along each bead, or along each of its moves, mm/s; default `feed` along all.
     rises : sequence of (m,) float
         What each move of each bead climbs, mm; none: they are level.
+    lapping : Lapping, optional
+        How closed beads are laid over their own starts; those shorter than two laps end where they start.
 
     Returns
     -------
@@ -105,15 +128,25 @@ def endings(
     own_speeds = speeds or [feed] * len(beads)
     own_rises = rises or [np.zeros(len(bead.path.bulge)) for bead in beads]
     alone = profiles([bead.path for bead in beads], own_speeds, limits, own_rises)
+    lapped = [lapping is not None and lapping.fits(bead) for bead in beads]
     if lag is None:
-        return tuple(Ending(along=along) for along in alone)
+        return tuple(
+            _lapped(bead, lapping, 0.0, feed, limits, speed, rise)
+            if lapping is not None and own
+            else Ending(along=along)
+            for bead, along, own, speed, rise in zip(beads, alone, lapped, own_speeds, own_rises, strict=True)
+        )
     leads = [inside and not short_bead(lag, along.duration) for along in alone]
     paths = [bead.path if bead.closed else reversed_path(bead.path) for bead in beads]
     standing = profiles(paths, [feed] * len(paths), limits)
     made: list[Ending] = []
-    for bead, path, along, motion, lead, speed, rise in zip(
-        beads, paths, alone, standing, leads, own_speeds, own_rises, strict=True
+    for bead, path, along, motion, lead, speed, rise, own in zip(
+        beads, paths, alone, standing, leads, own_speeds, own_rises, lapped, strict=True
     ):
+        if lapping is not None and own:
+            fading = feed * (lag.down.dead + lag.run_off)
+            made.append(_lapped(bead, lapping, fading, feed, limits, speed, rise))
+            continue
         if lead and bead.closed:
             made.append(_carried(bead, along, lag, feed, limits, speed, rise))
             continue
@@ -179,6 +212,42 @@ def _led_in(
     return tuple(endings)
 
 
+def _lapped(
+    bead: Bead,
+    lapping: Lapping,
+    fading: float,
+    feed: float,
+    limits: MotionLimits,
+    speed: float | Floats,
+    rise: Floats,
+) -> Ending:
+    """A closed bead that goes on over its own start, extruder on, and `fading` mm farther while the flow fades."""
+    lap = first_part(bead.path, lapping.length + fading)
+    along, tail, _ = _gone_on(bead, lap, feed, limits, speed, rise)
+    after = Pass(role="lap", path=lap, stop=-lapping.length, laid=True, steps=lapping.steps)
+    return Ending(along=along, after=after, tail=tail)
+
+
+def _gone_on(
+    bead: Bead, lap: ArcPath, feed: float, limits: MotionLimits, speed: float | Floats, rise: Floats
+) -> tuple[Profile, float, Profile]:
+    """Motion along a closed bead that goes on into its lap without a stop, the lap's time (s), and both as one."""
+    moves, more = len(bead.path.bulge), len(lap.bulge)
+    speeds = np.append(np.broadcast_to(speed, moves), np.full(more, feed))
+    (whole,) = profiles([joined(bead.path, lap)], [speeds], limits, [np.append(rise, np.zeros(more))])
+    end = float(whole.begin[moves])
+    along = Profile(
+        length=whole.length[:moves],
+        enter=whole.enter[:moves],
+        peak=whole.peak[:moves],
+        leave=whole.leave[:moves],
+        begin=whole.begin[:moves],
+        duration=end,
+        acceleration=whole.acceleration,
+    )
+    return along, whole.duration - end, whole
+
+
 def _carried(
     bead: Bead,
     alone: Profile,
@@ -194,25 +263,15 @@ def _carried(
     if run < LEAST_PASS:
         return Ending(along=alone)
     lap = first_part(bead.path, run)
-    moves, more = len(bead.path.bulge), len(lap.bulge)
-    speeds = np.append(np.broadcast_to(speed, moves), np.full(more, feed))
-    (whole,) = profiles([joined(bead.path, lap)], [speeds], limits, [np.append(rise, np.zeros(more))])
-    end = float(whole.begin[moves])
+    along, tail, whole = _gone_on(bead, lap, feed, limits, speed, rise)
+    end = along.duration
     stop = length(bead.path) - float(whole.place(end - shift)[0])
     led = (
         LEAST_PASS <= stop <= length(bead.path) - LEAST_PASS
         or LEAST_PASS <= -stop <= length(lap) - LEAST_PASS
     )
     return Ending(
-        along=Profile(
-            length=whole.length[:moves],
-            enter=whole.enter[:moves],
-            peak=whole.peak[:moves],
-            leave=whole.leave[:moves],
-            begin=whole.begin[:moves],
-            duration=end,
-            acceleration=whole.acceleration,
-        ),
+        along=along,
         after=Pass(role="lap", path=lap, stop=round(stop, LEAD_DIGITS) if led else 0.0),
-        tail=whole.duration - end,
+        tail=tail,
     )

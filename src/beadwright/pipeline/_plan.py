@@ -161,6 +161,7 @@ def plan_part(
         with stages.measure("place"):
             place = stand(model, settings, stands=stands)
             solid = place.solid
+            writing.check_closure(settings)
             card = replace(
                 cards(resolved),
                 cold=rest is not None,

@@ -22,7 +22,7 @@ from beadwright.post import (
 )
 from beadwright.process import BeadSection, ScrewCurve, fit_screw, mass_flow
 from beadwright.program import Before, Head, LayerProgram, Purge
-from beadwright.settings import ROUNDING_UNITS, Resolved
+from beadwright.settings import ROUNDING_UNITS, PlanSettings, Resolved
 
 CUBIC_METRE = 1e9  # mm3
 HOUR = 3600.0  # s
@@ -103,6 +103,21 @@ class Writing:
         """Whether the extruder's words stop no axis, so that its leads may stand inside a bead."""
         events = self.dialect.events
         return events.flow_start.motion != "halts" and events.flow_stop.motion != "halts"
+
+    def check_closure(self, settings: PlanSettings) -> None:
+        """Refuse a tapered lap that the machine cannot lay.
+
+        Raises
+        ------
+        SettingsError
+            The flow cannot follow the way inside a bead.
+        """
+        if settings.sequence.closure == "tapered" and self.dialect.flow != "axis":
+            raise SettingsError(
+                "sequence.closure: tapered changes the flow inside a bead, which dialect"
+                f' {self.dialect.name} cannot: take an extruder axis (machine extruder.flow_control = "axis"), or'
+                " closure lap or butt"
+            )
 
     def rpm(
         self, feeds: Iterable[float], areas: Iterable[float | tuple[float, ...]]

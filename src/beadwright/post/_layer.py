@@ -201,6 +201,7 @@ class _Writer:
         self.rounding = self.chord = self.seconds = self.off_map = 0.0
         self.advance = 0.0 if axis is None else axis.start
         self.width = self.thick = 0.0
+        self.share = 1.0
         self.flowing = False
         self.start: tuple[float, float, float] | None = None
         self.n_lines = self.n_arcs = self.n_flat = self.n_dropped = 0
@@ -219,7 +220,7 @@ class _Writer:
             case BeadEnd():
                 self.parts.append("(end bead)\n")
             case StartFlow():
-                self.flowing = True
+                self.flowing, self.share = True, 1.0
                 self.parts.append(dialect.write("flow_start", on=dialect.on or "", rpm=self._rpm(event)))
             case StopFlow():
                 self.flowing = False
@@ -299,8 +300,9 @@ class _Writer:
             self.off_map = max(self.off_map, off)
         if climb is None or climb.feeds is None:
             self.parts.append(self._feed_line(event.feed))
-        if isinstance(event, BeadMoves) and event.widths:
-            lines = self._varied(event, path, moves, lengths, climb, rise)
+        if isinstance(event, BeadMoves) and (event.widths or event.shares):
+            shares = np.repeat(np.array(event.shares or [1.0] * len(count)), count)
+            lines = self._varied(event, path, shares[moves.source], moves, lengths, climb, rise)
         else:
             lines = self._lines(moves, lengths, climb, rise)
         self.parts.append(f"G91\n{lines}G90\n" if beside else lines)
@@ -326,21 +328,26 @@ class _Writer:
         self,
         event: BeadMoves,
         path: ArcPath,
+        shares: Floats,
         moves: PrintedMoves,
         lengths: Floats,
         climb: Climb | None,
         rise: Floats | None,
     ) -> str:
-        """Moves of a bead whose width varies: before each change its width, and the word for its flow."""
-        row = path.support[moves.source]
-        cuts = [0, *(np.flatnonzero(np.diff(row)) + 1).tolist(), len(row)]
+        """Moves of a bead whose width or flow varies: before each change what it is, and the word for its flow."""
+        row = path.support[moves.source] if event.widths else np.zeros(len(moves.turn), np.int32)
+        cuts = [0, *(np.flatnonzero((np.diff(row) != 0) | (np.diff(shares) != 0)) + 1).tolist(), len(row)]
         parts = []
         for first, end in itertools.pairwise(cuts):
-            width = event.widths[row[first]]
-            parts.append(structured("width", (("mm", number(width)),)))
-            if event.rpms and first:
-                parts.append(self.dialect.write("flow_change", rpm=self._speed(event.rpms[row[first]])))
-            self.width = width
+            if event.widths and (not first or row[first] != row[first - 1]):
+                width = event.widths[row[first]]
+                parts.append(structured("width", (("mm", number(width)),)))
+                if event.rpms and first:
+                    parts.append(self.dialect.write("flow_change", rpm=self._speed(event.rpms[row[first]])))
+                self.width = width
+            if shares[first] != self.share:
+                self.share = float(shares[first])
+                parts.append(structured("flow", (("share", number(self.share)),)))
             own = None if rise is None else rise[first : end + 1]
             parts.append(self._lines(moves.part(first, end), lengths[first:end], climb, own))
         return "".join(parts)
@@ -349,7 +356,8 @@ class _Writer:
         """Lines of some moves: where they climb with their heights, and an F word wherever their feed changes."""
         advance, before = None, self.advance
         if self.axis is not None:
-            volume = lengths * (self._areas(climb, moves, self.axis.kind) if self.flowing else 0.0)
+            area = self.share * self._areas(climb, moves, self.axis.kind) if self.flowing else 0.0
+            volume = lengths * area
             advance = before + np.cumsum(volume) / self.axis.scale
             self.advance = float(advance[-1])
         climbs = rise is not None and bool((rise != rise[0]).any())

@@ -60,5 +60,6 @@ def bead_line(begin: BeadBegin) -> str:
             *((("stop_lead", number(begin.stop_lead)),) if begin.stop_lead else ()),
             *((("start_lead", number(begin.start_lead)),) if begin.start_lead else ()),
             *((("purge", "1"),) if begin.purge else ()),
+            *((("laid", "1"),) if begin.laid else ()),
         ),
     )

@@ -70,11 +70,28 @@ class Pass:
     stop : float
         Where the extruder stops: so far before the bead's end, or, below 0, so far after the start of this path, mm.
         0 is at the bead's end, where every machine can.
+    laid : bool
+        Whether what flows after the bead's end is laid on purpose, at the bead's own flow, and not what its late start
+        lacks.
+    steps : int
+        Above 0 it tapers: in so many equal steps the flow rises along the bead's first `-stop` mm and falls along the
+        same length of the pass, so that both make one full bead.
     """
 
     role: PassRole
     path: ArcPath
     stop: float = 0.0
+    laid: bool = False
+    steps: int = 0
+
+    @property
+    def lap(self) -> float:
+        """Length that is laid over the bead's start, mm."""
+        return -self.stop if self.laid else 0.0
+
+    def shares(self) -> tuple[float, ...]:
+        """Shares of the full flow along the bead's start, step by step; along the lap it is what is left of one."""
+        return tuple((step + 0.5) / self.steps for step in range(self.steps))
 
 
 def entered_at(bead: Bead, lead: ArcPath | None) -> tuple[float, float]:

@@ -13,9 +13,9 @@ from beadwright.curves import ArcPath
 from beadwright.numeric import Budget
 
 PassRole = Literal["approach", "departure", "lap", "wiping"]
-"""Roles of moves beside the beads: a lap goes on over a closed bead's own start while the flow fades; a wiping pass
-goes back over an open bead's end, extruder off; an approach with the extruder on is a run-in, back over an open bead's
-first stretch while the flow comes up, or a purge."""
+"""Roles of moves beside the beads: a lap goes on over a closed bead's own start while the flow fades, or, extruder on,
+lays it over on purpose; a wiping pass goes back over an open bead's end, extruder off; an approach with the extruder on
+is a run-in, back over an open bead's first stretch while the flow comes up, or a purge."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +52,8 @@ class BeadBegin:
 
     The extruder stops `stop_lead` before the bead's end: the rest of its centreline opens the pass that follows. It
     starts `start_lead` before the bead's start: on a run-in of that length, a bead of role approach just before.
-    A `purge` is no bead of the part: what it lays is thrown away.
+    A `purge` is no bead of the part: what it lays is thrown away. A lap that is `laid` adds a bead on top of its
+    own start.
     """
 
     index: int
@@ -67,6 +68,7 @@ class BeadBegin:
     stop_lead: float = 0.0
     start_lead: float = 0.0
     purge: bool = False
+    laid: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +150,7 @@ class BeadMoves:
     """The feed moves of one bead along `path` at height ``z``, mm, or as `climb` has it; feed in mm/s.
 
     Where its width varies, ``path.support`` of a move is its row in `widths`, mm, and in `rpms`, the screw speeds
-    where the program commands them.
+    where the program commands them. Where its flow tapers, `shares` are those of the full flow along each move.
     """
 
     path: ArcPath
@@ -156,6 +158,7 @@ class BeadMoves:
     feed: float
     widths: tuple[float, ...] = ()
     rpms: tuple[float, ...] = ()
+    shares: tuple[float, ...] = ()
     climb: Climb | None = None
 
 

@@ -6,8 +6,10 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
-from beadwright.beads import Bead, Role
-from beadwright.curves import ArcPath, cut_at, joined, length
+import numpy as np
+
+from beadwright.beads import Bead, Role, jointed
+from beadwright.curves import ArcPath, cut_at, joined, length, lengths
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
 from beadwright.program._between import Before, Halt, Pass, Purge, Wait, Way, entered_at, left_at
@@ -31,6 +33,9 @@ from beadwright.program._events import (
 )
 from beadwright.program._head import Head
 from beadwright.program._order import check_order
+
+# What is left of a pass after its lap is nothing below this length, mm.
+LEAST_REST = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -269,9 +274,12 @@ def _laid(
     """A bead with the run-in before it and the pass after it, from mark to mark."""
     rpms = rpm if isinstance(rpm, tuple) else ()
 
-    def moves(path: ArcPath) -> BeadMoves:
+    def moves(path: ArcPath, shares: Sequence[float] = ()) -> BeadMoves:
+        full: tuple[float, ...] = ()
+        if shares and after is not None:
+            path, full = _tapered(path, shares, after.lap)
         own, climb = (path, None) if follow is None else follow(bead, path, True)
-        return BeadMoves(path=own, z=z, feed=feed, widths=bead.widths, rpms=rpms, climb=climb)
+        return BeadMoves(path=own, z=z, feed=feed, widths=bead.widths, rpms=rpms, shares=full, climb=climb)
 
     stop = 0.0 if after is None else after.stop
     path, rest = bead.path, None if after is None else after.path
@@ -280,7 +288,8 @@ def _laid(
         path, tail = cut_at(path, length(path) - stop)
         rest = joined(tail, rest)
     elif stop < 0 and rest is not None:
-        on, rest = cut_at(rest, -stop)
+        on, rest = cut_at(rest, -stop) if length(rest) + stop > LEAST_REST else (rest, None)
+    up = () if after is None else after.shares()
     start: list[Event] = [
         StartFlow(rpm=rpm[bead.path.support[0]] if isinstance(rpm, tuple) else rpm),
         *([Dwell(time=prime)] if prime > 0 else []),
@@ -298,17 +307,29 @@ def _laid(
             start_lead=0.0 if lead is None else round(length(lead), LEAD_DIGITS),
         ),
         *start,
-        moves(path),
+        moves(path, up),
         *([] if on is not None else [StopFlow()]),
         BeadEnd(),
     ]
-    if after is not None and rest is not None:
-        events.append(_begin(bead, index + 1, after.role, closed=False))
+    if after is not None:
+        mark = _begin(bead, index + 1, after.role, closed=False)
+        events.append(replace(mark, laid=after.laid and not after.steps))
         if on is not None:
-            events += [moves(on), StopFlow()]
-        own, climb = (rest, None) if follow is None else follow(bead, rest, False)
-        events += [PassMoves(path=own, z=z, feed=feed, climb=climb), BeadEnd()]
+            events += [moves(on, [1.0 - share for share in up]), StopFlow()]
+        if rest is not None:
+            own, climb = (rest, None) if follow is None else follow(bead, rest, False)
+            events.append(PassMoves(path=own, z=z, feed=feed, climb=climb))
+        events.append(BeadEnd())
     return events
+
+
+def _tapered(path: ArcPath, shares: Sequence[float], lap: float) -> tuple[ArcPath, tuple[float, ...]]:
+    """A path with joints where the flow steps along its first `lap` mm, and the share of the full flow on each move."""
+    steps = lap * np.arange(1, len(shares) + 1) / len(shares)
+    cut = jointed(path, steps)
+    middle = np.cumsum(lengths(cut)) - lengths(cut) / 2
+    row = np.searchsorted(steps, middle)
+    return cut, tuple(np.append(shares, 1.0)[row].tolist())
 
 
 def _begin(bead: Bead, index: int, role: Role | PassRole, *, closed: bool) -> BeadBegin:

@@ -127,6 +127,11 @@ def _pad_of_walls(plan: Known) -> Iterator[Fault]:
         yield "pad", "is for solids; walls have none"
 
 
+def _closure(plan: Known) -> Iterator[Fault]:
+    if plan.sequence.closure == "tapered" and plan.bed_map is not None:
+        yield "sequence.closure", "tapered cannot go with bed_map, which changes the flow itself"
+
+
 def _layers(plan: Known) -> Iterator[Fault]:
     first, end = plan.layers
     if end is not None and end <= first:
@@ -152,6 +157,7 @@ PLAN_RULES = (
     _cut_down,
     _base_of_walls,
     _pad_of_walls,
+    _closure,
     _layers,
 )
 """All of them, in the order in which they are told."""

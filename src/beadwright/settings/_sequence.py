@@ -8,6 +8,10 @@ from pydantic import Field
 
 from beadwright.settings._base import Section
 from beadwright.settings._faces import Faces
+from beadwright.settings._quantity import Quantity
+
+# Length of a lap in bead widths (common practice).
+LAP_WIDTHS = 3.0
 
 
 class Sequence(Section):
@@ -34,6 +38,16 @@ class Sequence(Section):
     keep_off: Faces | None = Field(
         None, description="closed beads do not start along these faces, where they run along others too"
     )
+    closure: Literal["butt", "lap", "tapered"] = Field(
+        "butt",
+        description="where a closed bead meets itself: butt: it ends where it starts; lap: it goes on over its own"
+        " start at full flow; tapered: the flow rises along its start and falls along the lap, so that both make one"
+        " full bead, which takes an extruder axis",
+    )
+    lap_length: Annotated[float, Quantity("length", 1.0, 1000.0)] | None = Field(
+        None,
+        description="how far a lap goes on over a bead's start, mm; default three bead widths (common practice)",
+    )
     traverses: Literal["straight", "inside"] = Field(
         "straight",
         description="between the beads of a layer: straight: the shortest; inside: above the layer's own region,"
@@ -45,6 +59,10 @@ class Sequence(Section):
     stagger: Annotated[float, Field(ge=0.0, le=100.0)] = Field(
         3.0, description="start points keep this many bead widths from those of the layers below"
     )
+
+    def lap(self, width: float) -> float:
+        """How far a lap goes on over the start of a bead of a width, mm: as set, else three widths."""
+        return LAP_WIDTHS * width if self.lap_length is None else self.lap_length
 
 
 SEQUENCE = Sequence.model_validate({})

@@ -163,8 +163,9 @@ def _from_comments(reading: Reading) -> Deposit:
             next_role = told.beads[index + 1].role if index + 1 < len(told.beads) else ""
             purge = bead.keys.get("purge") == "1" and bead.role in PASSING
             start = bead.value("start_lead")
-            if bead.role == "lap" or (bead.role == "approach" and not purge):
-                # What a lap or a run-in extrudes makes up for the late start of its bead.
+            laid = bead.keys.get("laid") == "1"
+            if (bead.role == "lap" and not laid) or (bead.role == "approach" and not purge):
+                # What a lap or a run-in extrudes makes up for the late or rising start of its bead.
                 own = own[:0]
             elif lead > 0:
                 own = np.concatenate([own, _led(moves, quiet, index + 1, lead)])
@@ -184,7 +185,7 @@ def _from_comments(reading: Reading) -> Deposit:
                     start_lead=start if start > 0 else 0.0,
                     stop_lead=lead if lead > 0 else 0.0,
                     purge=purge,
-                    widths=_widths(bead, moves.line[own]),
+                    widths=own_widths(bead, moves.line[own]),
                 )
             )
         label = layer.keys.get("index", "")
@@ -208,7 +209,7 @@ def _from_comments(reading: Reading) -> Deposit:
     return Deposit(layers=tuple(layers), told=True, stray=flowing[moves.bead[flowing] < 0])
 
 
-def _widths(bead: ToldBead, lines: Rows) -> npt.NDArray[np.float64] | None:
+def own_widths(bead: ToldBead, lines: Rows) -> npt.NDArray[np.float64] | None:
     """Widths of a bead's moves by the comments before them; None where there are none."""
     if not bead.widths:
         return None

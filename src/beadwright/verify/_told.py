@@ -28,6 +28,7 @@ HEADS = frozenset(
         "bed_map",
         "copy",
         "width",
+        "flow",
     }
 )
 
@@ -50,12 +51,13 @@ def matrix_of(rows: dict[str, list[float]]) -> npt.NDArray[np.float64] | None:
 
 @dataclass(slots=True, eq=False)
 class ToldBead:
-    """A (bead line and its (width lines: line and mm from there on."""
+    """A (bead line, and its (width and (flow lines: line, and mm or share of the full flow from there on."""
 
     line: int
     layer: int
     keys: dict[str, str]
     widths: list[tuple[int, float]] = field(default_factory=list)
+    shares: list[tuple[int, float]] = field(default_factory=list)
 
     @property
     def role(self) -> str:
@@ -129,11 +131,13 @@ class Told:
         keys = {k: urllib.parse.unquote(v) for k, _, v in (word.partition("=") for word in rest) if v}
         if not keys:
             return
-        if head == "width":
-            if self.bead >= 0:
+        if head in {"width", "flow"}:
+            if self.bead < 0:
+                self.misplaced.append((line, f"({head} stands at a wrong place"))
+            elif head == "width":
                 self.beads[self.bead].widths.append((line, number(keys.get("mm"))))
             else:
-                self.misplaced.append((line, "(width stands at a wrong place"))
+                self.beads[self.bead].shares.append((line, number(keys.get("share"))))
             return
         if self.bead >= 0 or (self.layer < 0) == (head in {"bound", "bead"}):
             self.misplaced.append((line, f"({head} stands at a wrong place"))

@@ -13,6 +13,7 @@ from beadwright.errors import InputError
 from beadwright.kernel import height_range
 from beadwright.numeric import Finding
 from beadwright.verify._bed import check_bed, the_grid
+from beadwright.verify._check_closure import check_closures
 from beadwright.verify._check_run import check_faults, check_flow, check_limits, run_of
 from beadwright.verify._check_told import check_reach, check_told
 from beadwright.verify._complete import common_offsets
@@ -79,6 +80,7 @@ def verify(
     check_faults(reading, notes)
     if deposit.told:
         check_told(reading, deposit, model, notes)
+        check_closures(reading, notes)
         check_copies(reading.told, notes)
         check_reach(reading, deposit, model, matrix, notes)
     elif deposit.layers:
