@@ -99,9 +99,13 @@ def _beyond(path: ArcPath, half: float, most: float, region: ArcRegion, apart: f
 
 
 def _longer(path: ArcPath, more: float, *, last: bool) -> ArcPath:
-    """A path with a straight move more at one of its ends."""
+    """A path with a straight move more at one of its ends, or with a longer one where it ends straight."""
     row = -1 if last else 0
     tip = path.points[row] + more * _heading(path, last=last)
+    if path.bulge[row] == 0:
+        points = path.points.copy()
+        points[row] = tip
+        return replace(path, points=points)
     at = len(path.bulge) if last else 0
 
     def grown(values: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
