@@ -106,3 +106,24 @@ def test_one_of_a_thing_is_told_as_one(tmp_path, capsys):
 
     assert "1 layer changed:" in shown
     assert "setting medial: yes -> no" in shown
+
+
+# Four layers of 60 x 40 x 4 mm: a stop after two and a half layers' mass is due before the fourth.
+def test_stops_of_layers_that_are_printed_are_past(tmp_path):
+    cq.exporters.export(plate(16), str(tmp_path / "block.step"))
+    once = beadwright.plan(tmp_path / "block.step", workers=1, layers="0:1").document["totals"]["mass_kg"]
+    stops = [
+        {"layer": 1, "why": "insert"},
+        {"layer": 2, "why": "measure"},
+        {"mass": 2.5 * once, "why": "refill"},
+        {"time": 1e5, "why": "shift"},
+    ]
+    made = beadwright.plan(tmp_path / "block.step", tmp_path / "out", workers=1, stop=stops)
+    rest = replan(tmp_path / "out", from_layer=2, height=8.0, workers=1)
+
+    def stopped(result):
+        return [(row["layer"], row["why"]) for row in result.document["stops"]]
+
+    assert stopped(made) == [(1, ["insert"]), (2, ["measure"]), (3, ["refill"])]
+    assert stopped(rest) == [(2, ["measure"]), (3, ["refill"])]
+    assert len(told(rest, "stop-not-reached")) == 1

@@ -58,3 +58,25 @@ def test_the_screw_speed_follows_the_calibration() -> None:
     assert writing.rpm([100.0], [8.4 * 4]) == pytest.approx((rpm,), rel=1e-9)
     with pytest.raises(SettingsError, match="outside the 20 to 80 rpm"):
         writing.rpm([200.0], [8.4 * 4])
+
+
+# NISTIR 6556 table 7 has M0 to M9, M30, M48, M49 and M60.
+def test_devices_are_switched_by_words_that_the_controller_has() -> None:
+    fan = "[[device]]\nname = 'fan'\non = ['M64 P1', 'M7']\noff = ['M65 P1']\n"
+    with pytest.raises(SettingsError) as caught:
+        settled(fan + "[[device]]\nname = 'lamp'\non = ['M101']\noff = ['M9']\n")
+
+    assert str(caught.value).split("\n  ") == [
+        "device[1] fan: NISTIR 6556 has no word M64 or M65",
+        "device[2] lamp: NISTIR 6556 has no word M101",
+        "if the controller has them, say so in a dialect of your own, three lines in a file for --dialect:"
+        ' name = "own", based_on = "rs274", beyond = ["M64", "M65", "M101"]',
+    ]
+    assert settled("[[device]]\nname = 'fan'\non = ['M7']\noff = ['M9']\n")[1].dialect.name == "rs274"
+
+
+def test_a_dialect_says_which_words_the_controller_has_beside(tmp_path) -> None:
+    (tmp_path / "own.toml").write_text('name = "own"\nbased_on = "rs274"\nbeyond = ["M64", "M65"]\n')
+    fan = "[[device]]\nname = 'fan'\non = ['M64 P1']\noff = ['M65 P1']\n"
+
+    assert settled(fan, dialect=str(tmp_path / "own.toml"))[1].dialect.beyond == ("M64", "M65")

@@ -81,6 +81,7 @@ class Course:
     made: list[tuple[int, PlannedStop]] = field(default_factory=list)
     reaches: list[Reach] = field(default_factory=list)
     mass: float = 0.0
+    before: float = 0.0
     area: float = 0.0
     over: float = 0.0
 
@@ -97,7 +98,7 @@ class Course:
 
     def stop(self, layer: int, time: float) -> Halt | None:
         """The stop that is due before a layer that begins at a time (s), of all planned stops together."""
-        due = [stop for stop in self.waiting if self._is_due(stop, layer, time)]
+        due = [stop for stop in self.waiting if self._is_due(stop, layer, self.before + time)]
         if not due:
             return None
         machine = self.resolved.machine
@@ -105,6 +106,13 @@ class Course:
         self.made += [(layer, stop) for stop in due]
         self.waiting = [stop for stop in self.waiting if stop not in due]
         return Halt(x=x, y=y, texts=_told(due, machine))
+
+    def goes_on(self, below: Sequence[tuple[int, float, float]]) -> None:
+        """That layers are printed already: index, time (s) and mass (kg) of each; stops before one of them are past."""
+        for layer, time, mass in below:
+            self.waiting = [stop for stop in self.waiting if not self._is_due(stop, layer, self.before)]
+            self.before += time
+            self.mass += mass
 
     def pass_over(self, mass: float) -> None:
         """A layer of some mass (kg) that is there already."""

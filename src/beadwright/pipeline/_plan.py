@@ -210,6 +210,8 @@ def plan_part(
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
         course = Course.of(resolved, writing.dialect, over)
         works_of = crew.work(data, asked, planes, settings)
+        if isinstance(rest, Rest):
+            course.goes_on(rest.below)
         resumed = rest if isinstance(rest, Resume) else None
         axis = writing.goes_on_from(None if rest is None else rest.axis)
         laid = lay(

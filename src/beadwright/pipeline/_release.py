@@ -148,8 +148,8 @@ def _first(folder: Path, model: Model, resolved: Resolved) -> dict[str, str]:
         "version": __version__,
         "machine": resolved.machine.name,
         "nozzle": f"{resolved.settings.nozzle_bore():g}",
-        "calibration": extruder.calibration_date,
-        "lag": "" if extruder.lag is None else extruder.lag.date,
+        "calibration": extruder.calibration_date if extruder.calibration else "NOT CALIBRATED",
+        "lag": extruder.lag.date if extruder.lag is not None else "NOT CALIBRATED",
         "material": resolved.material.name,
     }
     return {key: value for key, value in known.items() if value}

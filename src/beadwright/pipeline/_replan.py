@@ -216,6 +216,11 @@ def _rest(folder: Path, document: Mapping[str, Any], text: str, first: int, heig
         old_line=line,
         axis=None if line is None else axis_left((folder / "program.nc").read_text("ascii", "replace"), line),
         old_sha256=hashlib.sha256(text.encode()).hexdigest(),
+        below=tuple(
+            (index, float(row.get("time_s", 0.0)), float(row.get("mass_kg", 0.0)))
+            for index, row in rows.items()
+            if index < first
+        ),
     )
 
 

@@ -42,6 +42,8 @@ class Rest:
         Of the old plan.json.
     axis : float or None
         Where the old program left the extruder axis, in its unit; None without one.
+    below : tuple of (int, float, float)
+        What is printed, as it was planned: index, time (s) and mass (kg) of each layer.
     """
 
     first: int
@@ -53,6 +55,7 @@ class Rest:
     old_line: int | None
     old_sha256: str
     axis: float | None = None
+    below: tuple[tuple[int, float, float], ...] = ()
 
     @property
     def drift(self) -> float:

@@ -19,6 +19,7 @@ from beadwright.post import (
     load_dialect,
     program_text,
     split_program,
+    words_beyond,
 )
 from beadwright.process import BeadSection, ScrewCurve, fit_screw, mass_flow
 from beadwright.program import Before, Head, LayerProgram, Purge
@@ -207,6 +208,7 @@ def settle(resolved: Resolved) -> tuple[Resolved, Writing]:
             f" extruder.flow_control = {machine.extruder.flow_control!r}; write"
             f' extruder.flow_control = "{dialect.flow}" if the controller drives it so, or take another dialect'
         )
+    _check_devices(resolved, dialect)
     axis = None
     if dialect.flow == "axis":
         axis = AxisFeed(scale=machine.extruder.axis_scale, kind=settings.bead_section)
@@ -223,6 +225,23 @@ def settle(resolved: Resolved) -> tuple[Resolved, Writing]:
             end=tuple(line for d in machine.device if "program end" in d.off_at for line in d.off),
         ),
     )
+
+
+def _check_devices(resolved: Resolved, dialect: Dialect) -> None:
+    """Refuse devices that are switched by words which nobody says the controller has."""
+    faults, every = [], list(dialect.beyond)
+    for row, device in enumerate(resolved.machine.device, 1):
+        words = words_beyond((*device.on, *device.off), dialect.beyond)
+        if words:
+            faults.append(f"device[{row}] {device.name}: NISTIR 6556 has no word {' or '.join(words)}")
+            every += [word for word in words if word not in every]
+    if faults:
+        told = ", ".join(f'"{word}"' for word in every)
+        raise SettingsError(
+            "\n  ".join(faults)
+            + f"\n  if the controller has them, say so in a dialect of your own, three lines in a file for --dialect:"
+            f' name = "own", based_on = "{dialect.name}", beyond = [{told}]'
+        )
 
 
 def _of_machine(resolved: Resolved) -> str:

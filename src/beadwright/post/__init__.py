@@ -6,7 +6,7 @@ NISTIR 6556 (2000).
 
 from beadwright.post._dialect import Dialect
 from beadwright.post._layer import AxisFeed, LayerText, layer_text
-from beadwright.post._lint import Fault, lint
+from beadwright.post._lint import Fault, lint, words_beyond
 from beadwright.post._load import dialect_names, load_dialect, standard
 from beadwright.post._motion import motion_lines, move_formats
 from beadwright.post._pieces import piece_counts, pieces
@@ -39,4 +39,5 @@ __all__ = [
     "split_program",
     "standard",
     "trace",
+    "words_beyond",
 ]

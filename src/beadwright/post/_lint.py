@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
 from beadwright.errors import InternalError
@@ -87,6 +87,20 @@ class _Reading:
 
     def tell(self, rule: str, text: str) -> None:
         self.faults.append(Fault(self.line, rule, text))
+
+
+def words_beyond(lines: Iterable[str], beyond: Collection[str] = ()) -> tuple[str, ...]:
+    """M words of some lines that neither the standard has nor the controller, as told, in their order.
+
+    Examples
+    --------
+    >>> words_beyond(["M64 P1", "M7", "G4 P2"], ["M65"])
+    ('M64',)
+    """
+    codes = [int(code) for line in lines for code in re.findall(r"M([0-9]+)", line)]
+    return tuple(
+        dict.fromkeys(f"M{code}" for code in codes if code not in M_GROUP_OF and f"M{code}" not in beyond)
+    )
 
 
 def lint(text: str, *, beyond: Collection[str] = ()) -> tuple[Fault, ...]:

@@ -128,7 +128,7 @@ def trace(
         note(
             "TRACE of a beadwright program: its bounding rectangle at its greatest height, nothing switched on"
         ),
-        note(f"X {number(low[0])} to {number(high[0])} mm, Y {number(low[1])} to {number(high[1])} mm"),
+        note(f"X {low[0]:.4f} to {high[0]:.4f} mm, Y {low[1]:.4f} to {high[1]:.4f} mm"),
         *(note(text) for text in CAUTIONS[:3]),
         dialect.write(
             "program_start",
