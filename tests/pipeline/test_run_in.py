@@ -6,6 +6,7 @@ import math
 import re
 
 import cadquery as cq
+import jsonschema
 import numpy as np
 import pytest
 
@@ -14,6 +15,7 @@ from beadwright.kernel import from_shape
 from beadwright.pipeline import plan_part, replan
 from beadwright.settings import parse_document, resolve
 from beadwright.verify import VerifyOptions, verify
+from tests.pipeline.test_plan_api import SCHEMA
 from tests.post._reader import read
 
 LAG = "[extruder.lag]\ndead_up = 0.15\ntau_up = 0.3\ndead_down = 0.15\ntau_down = 0.3\n"
@@ -68,6 +70,7 @@ def test_the_run_in_takes_the_lag_along_the_real_motion(machine, run):
         np.hypot(*away) * math.dist(bead.start, bead.end)
     )
     assert f" start_lead={np.hypot(*away):.3f}"[:-2] in made.program
+    jsonschema.validate(made.document, SCHEMA)
     assert made.document["layers"][0]["run_ins"] == {"beads": 1, "length_mm": pytest.approx(run, rel=0.02)}
 
 
@@ -152,6 +155,7 @@ def test_the_axis_of_a_rest_goes_on_where_it_was_left(tmp_path):
     join = rest.document["join"]
     (left,) = [value for row, value in values if row <= join["old_program_line"]][-1:]
 
+    jsonschema.validate(rest.document, SCHEMA)
     assert join["axis_at"] == left > 0
     assert " axis=A axis_at=" in rest.program
     assert "EXTRUDER AXIS: this program goes on from" in rest.program

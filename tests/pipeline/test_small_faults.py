@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import cadquery as cq
+import jsonschema
 import pytest
 
 import beadwright
@@ -13,6 +14,7 @@ from beadwright.pipeline._compare import compare
 from beadwright.pipeline._compare_table import show_comparison
 from beadwright.settings import parse_document, resolve
 from beadwright.verify import VerifyOptions, verify
+from tests.pipeline.test_plan_api import SCHEMA
 
 
 def plate(height):
@@ -127,3 +129,25 @@ def test_stops_of_layers_that_are_printed_are_past(tmp_path):
     assert stopped(made) == [(1, ["insert"]), (2, ["measure"]), (3, ["refill"])]
     assert stopped(rest) == [(2, ["measure"]), (3, ["refill"])]
     assert len(told(rest, "stop-not-reached")) == 1
+
+
+def test_energy_and_cost_of_the_layers_add_up_to_the_whole():
+    card = parse_document(
+        "[rates]\ncurrency = 'USD'\nmachine = 60\nlabour = 40\nenergy = 0.25\nsheet = 50\nidle_power = 2\n"
+        "extruder_power = 20\n",
+        name="machine.toml",
+        told="machine",
+    )
+    material = parse_document(
+        "name = 'ours'\ndensity = 1140\nprice = 8\n", name="material.toml", told="material"
+    )
+    made = beadwright.pipeline.plan_part(
+        plate(8), None, resolved=resolve({"workers": 1}, machine=card, material=material)
+    )
+    layers, whole = made.document["layers"], made.document["estimate"]
+    jsonschema.validate(made.document, SCHEMA)
+
+    assert sum(layer["energy_kwh"] for layer in layers) == pytest.approx(whole["energy_kwh"])
+    laid = whole["cost"]["total"] - whole["cost"]["purge"] - whole["cost"]["sheet"]
+    assert sum(layer["cost"] for layer in layers) == pytest.approx(laid)
+    assert "cost" not in beadwright.plan(plate(4), workers=1).document["layers"][0]

@@ -22,6 +22,7 @@ from beadwright.process import (
     estimate,
     heat_findings,
     lag_findings,
+    layer_estimate,
     layer_time_for,
     run_wall,
     spread,
@@ -298,6 +299,7 @@ def _closure_findings(layers: Sequence[LayerBuild]) -> list[Finding]:
 def layer_told(made: LayerBuild, built: Built) -> dict[str, Any]:
     """What plan.json says of a layer's process."""
     told: dict[str, Any] = {"time_s": made.times.total, "mass_kg": made.mass}
+    told |= layer_estimate(made.mass, made.times, built.cards.prices)
     if made.length:
         told["feed_mm_s"] = made.pace.feed
     if made.pace.dwell:

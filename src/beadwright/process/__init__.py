@@ -24,6 +24,7 @@ from beadwright.process._estimate import (
     Times,
     clock_text,
     estimate,
+    layer_estimate,
     refills,
 )
 from beadwright.process._flow import (
@@ -93,6 +94,7 @@ __all__ = [
     "greatest_lean",
     "heat_findings",
     "lag_findings",
+    "layer_estimate",
     "layer_time_for",
     "mass_flow",
     "mean_areas",

@@ -158,6 +158,37 @@ class Estimate:
         return told
 
 
+def layer_estimate(mass: float, times: Times, prices: Prices) -> dict[str, float]:
+    """Energy and cost of a layer, by key with unit; what is not known is absent.
+
+    The cost is its material, hours and energy: what is purged and the sheet are of the whole build.
+
+    Parameters
+    ----------
+    mass : float
+        Laid in it, kg.
+    times : Times
+    prices : Prices
+
+    Examples
+    --------
+    Two kilograms at 8, half an hour at 60 and at 40, and 20 kW of it at 0.25 a kWh:
+
+    >>> layer_estimate(2.0, Times(extruding=1800.0), Prices(currency="USD", material=8.0, machine=60.0, labour=40.0,
+    ...                energy=0.25, extruder_power=20.0))
+    {'energy_kwh': 10.0, 'cost': 68.5}
+    """
+    told: dict[str, float] = {}
+    if prices.idle_power or prices.extruder_power:
+        own = prices.extruder_power * (times.extruding + times.purge)
+        told["energy_kwh"] = (prices.idle_power * times.total + own) / 3600
+    energy = prices.energy * told.get("energy_kwh", 0.0)
+    hourly = prices.machine + prices.labour * prices.attendance
+    if prices.material is not None or hourly or energy:
+        told["cost"] = (prices.material or 0.0) * mass + hourly * times.total / 3600 + energy
+    return told
+
+
 def estimate(
     *,
     masses: Sequence[float],
