@@ -127,7 +127,7 @@ def test_a_program_by_faces_is_verified(tmp_path: Path) -> None:
     program = tmp_path / "out" / "program.nc"
     text = program.read_text()
 
-    assert " rule=faces " in text
+    assert " rule=outer by=faces " in text
     found = verify_program(program, tmp_path / "part.step")
     assert found.ok, found.findings
     assert len(found.checked) == 2

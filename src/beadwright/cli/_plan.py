@@ -141,6 +141,10 @@ def plan(
     stock: Annotated[
         str | None, taken("--stock", "MM", "material left on all faces for machining; by face in the job")
     ] = None,
+    finished: Annotated[
+        str | None,
+        taken("--finished", "FILE", "STEP file of the finished part, against which stock is judged"),
+    ] = None,
     layers: Annotated[
         str | None, taken("--layers", "A:B", "only layers A up to B - 1 of the whole plan")
     ] = None,
@@ -230,6 +234,7 @@ def plan(
         "base_beads": base_beads,
         "contraction": contraction,
         "stock": stock,
+        "finished": finished,
         "layers": layers,
         "fit_arcs": fit_arcs,
         "bed_map": table(file=bed_map, layers=bed_map_layers),

@@ -13,6 +13,7 @@ from beadwright.layers._cut_later import (
     without_folds,
 )
 from beadwright.layers._face_rules import Ruled, ruled_faces, ruled_plans, ruled_region
+from beadwright.layers._finished import FaceLeft, Finished, LayerLeft, finished_part, layer_left
 from beadwright.layers._folds import Folds, find_folds
 from beadwright.layers._lean import Hanging, greatest_reach, hanging
 from beadwright.layers._plan import LayerPlan, Rule, layers_between, plan_layers, rest_of_layers
@@ -24,10 +25,13 @@ from beadwright.layers._stock import BY_FACE, Stocked, with_stock
 
 __all__ = [
     "BY_FACE",
+    "FaceLeft",
+    "Finished",
     "Folds",
     "Hanging",
     "LaterFeature",
     "LayerFit",
+    "LayerLeft",
     "LayerPlan",
     "LayerRegion",
     "LeftOut",
@@ -38,11 +42,13 @@ __all__ = [
     "bore_radius",
     "cusps",
     "find_folds",
+    "finished_part",
     "fit_layer",
     "follow_polygons",
     "greatest_reach",
     "hanging",
     "later_features",
+    "layer_left",
     "layer_region",
     "layers_between",
     "leave_out",

@@ -24,9 +24,11 @@ from beadwright.beads import (
 )
 from beadwright.curves import ArcPath, ArcRegion, lengths
 from beadwright.layers import (
+    Finished,
     Folds,
     Hanging,
     LaterFeature,
+    LayerLeft,
     LayerPlan,
     LayerRegion,
     LeftOut,
@@ -34,6 +36,7 @@ from beadwright.layers import (
     Stocked,
     fit_layer,
     follow_polygons,
+    layer_left,
     layer_region,
     leave_out,
     wall_region,
@@ -72,6 +75,8 @@ class Job:
         Of the placed model, for the rules outer and inner.
     ruled : Ruled or None
         Rules by face.
+    finished : Finished or None
+        The finished part that the stock is judged against.
     later : tuple of LaterFeature
         What is printed full and cut later.
     stock : Stocked or None
@@ -87,6 +92,7 @@ class Job:
     rounding: float
     folds: Folds | None = None
     ruled: Ruled | None = None
+    finished: Finished | None = None
     later: tuple[LaterFeature, ...] = ()
     stock: Stocked | None = None
     vary: bool = False
@@ -133,6 +139,8 @@ class LayerWork:
         What was filled otherwise than asked.
     rounded : int
         Corners that were rounded.
+    left : LayerLeft or None
+        What stays beyond the finished part; None without one, and where it does not reach.
     left_out : tuple of LeftOut
         Holes that are printed full.
     later_open : frozenset of int
@@ -156,6 +164,7 @@ class LayerWork:
     joined: int = 0
     refilled: Refilled = AS_ASKED
     rounded: int = 0
+    left: LayerLeft | None = None
     left_out: tuple[LeftOut, ...] = ()
     later_open: frozenset[int] = frozenset()
     hanging: tuple[Hanging, ...] | None = None
@@ -284,6 +293,10 @@ def _made(job: Job, ground: _Ground, beside: tuple[ArcRegion, ...], stages: Stag
             hollow = hollow_cells(laid.rest, laid.beads)
         with stages.measure("beads"):
             laid = with_base(settings, layer, laid)
+    left = None
+    if job.finished is not None:
+        with stages.measure("finished"):
+            left = layer_left(layer, job.finished, tolerance=settings.tolerance)
     work = _work(layer, laid, ground.planes, ground.sections)
     return replace(
         work,
@@ -293,6 +306,7 @@ def _made(job: Job, ground: _Ground, beside: tuple[ArcRegion, ...], stages: Stag
         hollow=hollow,
         left_out=ground.left_out,
         later_open=ground.stays,
+        left=left,
     )
 
 

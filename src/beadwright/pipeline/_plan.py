@@ -24,6 +24,7 @@ from beadwright.pipeline._course import Course
 from beadwright.pipeline._crew import Crew
 from beadwright.pipeline._document import Laid, plan_document, run_document, stops_told, worst
 from beadwright.pipeline._findings import plan_findings
+from beadwright.pipeline._finished import finished_findings, finished_told, read_finished
 from beadwright.pipeline._head import program_head
 from beadwright.pipeline._heights import LEVEL, asked_layers, layer_planes, plan_heights, reach
 from beadwright.pipeline._joint_findings import joint_findings
@@ -186,6 +187,7 @@ def plan_part(
             own = rest.layers(ends[1], settings, solid) if isinstance(rest, Rest) else None
             asked = asked_layers(heights.plans, settings, own)
             ruled = face_rules(solid, settings, earlier)
+            judged_by = read_finished(resolved, matrix)
             asked = replace(asked, plans=ruled_plans(asked.plans, ruled))
             plans = asked.chosen
         tell("preparing", 0, len(plans))
@@ -199,6 +201,7 @@ def plan_part(
                 fallback=place.fallback,
                 folds=folds,
                 ruled=ruled,
+                finished=None if judged_by is None else judged_by.ready,
                 later=later.features,
                 stock=None if blank is None else stocked_of(blank, solid, amounts, later),
                 rounding=ROUNDING_UNITS * writing.words.place,
@@ -259,6 +262,7 @@ def plan_part(
             texts = [each.text for each in laid]
             program, files = writing.program(head, texts), writing.files(head, texts)
         works = [each.work for each in laid]
+        machined = finished_told(judged_by, works, settings, whole=len(laid) == len(heights.plans))
         left = {} if blank is None else stock_left(blank, solid, plans, settings)
         more = (
             *(() if rest is None else rest.findings()),
@@ -274,6 +278,7 @@ def plan_part(
             *revision_findings(earlier, solid, asked_ids(settings), list(amounts)),
             *stock_findings(blank, solid, amounts, left),
             *later_findings(solid, later, works),
+            *finished_findings(judged_by, machined),
             *lean_findings(solid, works, settings),
             *(bed.findings([each.ground for each in laid]) if bed else ()),
             *heights.findings(solid),
@@ -295,6 +300,7 @@ def plan_part(
         document |= {
             **rest_document(rest, plans),
             **source.document(matrix),
+            **machined,
             **stops_told(course.made, laid, card.purge),
             **(bed.as_dict() if bed else {}),
         }

@@ -102,7 +102,8 @@ def replan(
     resolved = resolve_told(
         document.get("settings", {}),
         {"workers": workers, "overwrite": overwrite or None},
-        without=frozenset({"layers"} if from_layer is not None else ()),
+        # the finished part was judged with the whole print; its file is told by name only
+        without=frozenset({"finished", "layers"} if from_layer is not None else {"finished"}),
     )
     shared = mapped_layers(resolved)
     if (rest.first if isinstance(rest, Rest) else rest.layer) < shared:

@@ -69,6 +69,25 @@ def show_examination(found: Examination) -> None:
         console.print(f"advice: {text}", markup=False, highlight=False, soft_wrap=True)
 
 
+def _finished(document: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Stock beyond the finished part, face by face, and what machining takes off."""
+    if "finished" not in document:
+        return []
+    row = document["finished"]
+    pairs = [("finished part", f"{row['file']}, stock known to {row['bound_mm']:.2f} mm in the plane")]
+    for face in row["faces"][:MAX_ROWS]:
+        name = f" {face['name']}" if face["name"] else ""
+        least, greatest = face["stock_mm"]["least"], face["stock_mm"]["greatest"]
+        pairs.append((f"on its face {face['id']}{name}", f"{least:.2f} to {greatest:.2f} mm"))
+    if len(row["faces"]) > MAX_ROWS:
+        pairs.append(("on more of its faces", f"{len(row['faces']) - MAX_ROWS}; plan.json lists them"))
+    if "machined_mm3" in row:
+        pairs.append(
+            ("to machine", f"{row['machined_mm3'] / 1000:.1f} cm3 of {row['print_mm3'] / 1000:.1f} printed")
+        )
+    return pairs
+
+
 def _left_for_machining(document: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Stock by face, features cut later, layer heights that follow the part, and the platform's map."""
     pairs = []
@@ -79,6 +98,7 @@ def _left_for_machining(document: Mapping[str, Any]) -> list[tuple[str, str]]:
         pairs.append((f"stock on face {face['id']}{name}", f"{least:.2f} to {greatest:.2f} mm"))
     if len(stocked) > MAX_ROWS:
         pairs.append(("stock on more faces", f"{len(stocked) - MAX_ROWS}; plan.json lists them"))
+    pairs += _finished(document)
     later = document.get("cut_later", ())
     for row in later[:MAX_ROWS]:
         size = f"diameter {row['diameter_mm']:.2f}" if "diameter_mm" in row else _size(row["size_mm"])

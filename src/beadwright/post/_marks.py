@@ -19,7 +19,8 @@ def layer_line(begin: LayerBegin) -> str:
             ("z", number(begin.z)),
             ("height", number(begin.height)),
             ("section_z", "+".join(number(z) for z in begin.section_z)),
-            ("rule", begin.rule),
+            # who knows no rules by face reads what holds of any: the region lies in the union of these sections
+            *((("rule", "outer"), ("by", "faces")) if begin.rule == "faces" else (("rule", begin.rule),)),
             ("stock", number(begin.stock) if math.isfinite(begin.stock) else "faces"),
             ("area", number(begin.area)),
             ("perimeter", number(begin.perimeter)),

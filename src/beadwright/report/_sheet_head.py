@@ -70,7 +70,7 @@ def sheet_head(
         "greatest": _greatest(layers),
         "part_missing": part_missing,
     }
-    for key in ("bounds_mm", "fallbacks", "profile", "volume_mm", "estimate"):
+    for key in ("bounds_mm", "fallbacks", "profile", "volume_mm", "estimate", "finished"):
         if key in document:
             head[key] = document[key]
     return head

@@ -49,6 +49,7 @@ class PlanOptions(TypedDict, total=False):
     stock: Any
     cut_later: Any
     earlier: str | None
+    finished: str | None
     layer_time: dict[str, Any]
     stop: Any
     override: Any

@@ -197,6 +197,12 @@ class PlanSettings(Section):
     earlier: str | None = Field(
         None, description="plan.json of an earlier state of the part, whose face numbers are meant"
     )
+    finished: str | None = Field(
+        None,
+        min_length=1,
+        max_length=1000,
+        description="STEP file of the finished part, in the coordinates of the printed one: stock is judged against it",
+    )
     layer_time: LayerTime = Field(LAYER_TIME, description="how long a layer may take")
     stop: tuple[PlannedStop, ...] = Field(
         (), max_length=1000, description="planned stops, each before the first layer at or after a place"

@@ -71,6 +71,12 @@ def _face_rule(plan: Known) -> Iterator[Fault]:
         yield "face_rule", "is for faces of solids; leave out wall and fit_arcs"
 
 
+def _finished(plan: Known) -> Iterator[Fault]:
+    if plan.finished is not None and (plan.wall or plan.copies > 1 or plan.place or plan.beside or plan.cut):
+        other = next(name for name in ("wall", "place", "beside", "cut", "copies") if getattr(plan, name))
+        yield "finished", f"is for one part and its solids; leave out {other}"
+
+
 def _stock_of_walls(plan: Known) -> Iterator[Fault]:
     if plan.stock and plan.wall is not None:
         yield "stock", "is for solids; walls have none"
@@ -147,6 +153,7 @@ PLAN_RULES = (
     _tolerance,
     _rule_of_walls,
     _face_rule,
+    _finished,
     _stock_of_walls,
     _later_of_walls,
     _rule_of_arcs,

@@ -45,6 +45,7 @@ IF_GIVEN = frozenset(
         "cut",
         "cut_down",
         "corner_radius",
+        "finished",
         "face_rule",
         "bed_map",
     }
@@ -123,6 +124,8 @@ class Resolved:
 
 def _without_folder(name: str, value: Any) -> Any:
     """A told value without the place of the file that it names."""
+    if name == "finished":
+        return Path(value).name
     return {**value, "file": Path(value["file"]).name} if name == "bed_map" else value
 
 

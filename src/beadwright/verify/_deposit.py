@@ -197,7 +197,7 @@ def _from_comments(reading: Reading) -> Deposit:
                 z0=layer.value("z0"),
                 z=layer.value("z"),
                 cuts=layer.cuts,
-                rule=layer.keys.get("rule", "neutral"),
+                rule="faces" if layer.keys.get("by") == "faces" else layer.keys.get("rule", "neutral"),
                 stock=number(layer.keys.get("stock", "0")),
                 allowed=number(layer.bound.get("total")) + model,
                 model=model,

@@ -188,8 +188,8 @@ def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Not
     )  # fmt: skip
     # Of a layer that an earlier program began, what is missing here may be there already.
     if found.closed and not layer.resumed:
-        one = side == 0 and slab is None
-        room = 0.0 if one else max(job.offsets.values(), default=0.0)
+        room = 0.0 if side == 0 and slab is None else max(job.offsets.values(), default=0.0)
+        room += 0.0 if slab is None else slab.spread()
         check_complete(
             job.moves, layer, found, job.offsets, allowed=allowed, step=step, notes=notes, room=room
         )

@@ -51,6 +51,12 @@ class RuledSlab:
         most = np.where(inner & ~outer & ~neutral, low, np.where(outer, high, own))
         return least, most
 
+    def spread(self) -> float:
+        """How far the sections' boundaries lie from that at mid height at the most, mm."""
+        own = self.middle.region.boundary
+        others = (self.joined.region.boundary, self.shared.region.boundary)
+        return max((float(own.hausdorff_distance(each)) for each in others if not each.is_empty), default=0.0)
+
     def _near(self, points: Floats, reach: float) -> dict[str, npt.NDArray[np.bool_]]:
         """Whether a face of each rule is near to each place."""
         near = {rule: np.zeros(len(points), bool) for rule in ("outer", "inner", "neutral")}

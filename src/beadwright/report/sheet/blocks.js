@@ -79,6 +79,16 @@ function row(label, value, attributes = {}) {
   return make("div", { class: "cell", ...attributes }, make("span", { class: "label" }, label), make("span", { class: "value" }, value));
 }
 
+/** What stays to be machined beyond the finished part: the face with least stock, and the volume. */
+function finishedRows(finished, unit) {
+  if (!finished) return [];
+  const least = finished.faces.reduce((a, b) => (a && a.stock_mm.least <= b.stock_mm.least ? a : b), null);
+  const most = Math.max(...finished.faces.map((face) => face.stock_mm.greatest));
+  const stock = least ? `${smallText(least.stock_mm.least, unit)} (face ${least.name || least.id}) to ${smallText(most, unit)}` : "no face met";
+  const chips = finished.machined_mm3 === undefined ? "" : `, ${brief(Math.round(finished.machined_mm3 / 1000))} cm³ to machine`;
+  return [row(`stock on ${finished.file}`, `${stock}${chips}`, { class: least && least.stock_mm.least < 0 ? "cell wide wrong" : "cell wide", "data-total": "finished" })];
+}
+
 /** Title block: the fields of ISO 7200, and what stands for the part's quality. */
 export function fillTitle(box, sheet, unit) {
   const { totals, bounds_mm: bounds, input } = sheet;
@@ -104,6 +114,7 @@ export function fillTitle(box, sheet, unit) {
     bounds ? row("bound of all beads, by parts", `${smallText(bounds.total, unit)} = ${parts}`, { class: "cell wide", "data-total": "bound" }) : null,
     bounds ? row("gaps of the file", smallText(bounds.model, unit)) : null,
     row("worst deviation", sheet.profile ? `${smallText(sheet.profile.greatest_mm, unit)} (95 %: ${smallText(sheet.profile.p95_mm, unit)})` : not, { "data-total": "deviation" }),
+    ...finishedRows(sheet.finished, unit),
     row("hours", totals.time_s === undefined ? not : timeText(totals.time_s) + between(low?.time_s, timeText), { "data-total": "time" }),
     row("mass", totals.mass_kg === undefined ? not : massText(totals.mass_kg, unit) + between(low?.part_kg, (v) => massText(v, unit)) + (purge ? ` and ${massText(purge, unit)} to purge` : ""), { "data-total": "mass" }),
     row("cost", money === undefined ? "not computed: no rates given" : `${fixed(money.total, 2)} ${money.currency}${between(low?.cost, (v) => fixed(v, 2))}`),
