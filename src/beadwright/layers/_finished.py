@@ -1,9 +1,10 @@
 """What a layer leaves beyond another solid, the finished part: stock measured in the plane, by face of that solid.
 
-In a slab the finished part reaches at most to the boundary of all that it covers anywhere in it, its outer region: there
-the least stock of a face lies. The greatest is looked for on that, on the boundary of what it covers everywhere, and on
-its sections at both ends of the slab. Both are found by bisection: the distance from the layer's boundary changes along a
-path by no more than the way, so a piece whose middle is far enough from the record cannot hold a new one.
+In a slab the finished part reaches at most to the boundary of all that it covers anywhere in it, its outer region:
+there the least stock of a face lies. The greatest is looked for on that, on the boundary of what it covers
+everywhere, and on its sections at both ends of the slab. Both are found by bisection: the distance from the layer's
+boundary changes along a path by no more than the way, so a piece whose middle is far enough from the record cannot
+hold a new one.
 """
 
 from __future__ import annotations
