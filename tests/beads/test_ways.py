@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from beadwright.beads import Ways
+from beadwright.beads import Below, Ways
 from beadwright.curves import ArcRegion
 from tests.beads.test_contour import polygon
 from tests.post._build_programs import circle
@@ -86,3 +86,48 @@ def test_ways_of_random_regions_stay_inside_and_are_the_same_both_ways(seed):
         assert solid.covers(shapely.LineString(there))
         assert far(there) == pytest.approx(far(back), rel=1e-9)
         assert far(there) < 1.6 * math.dist(a, b)
+
+
+def region(*loops):
+    return ArcRegion(loops=loops, supports=np.zeros((0, 4)))
+
+
+def test_a_way_round_an_open_top_face_goes_beside_the_part():
+    # a plate of 300 x 200 below, two walls 50 wide on it: the plate between them is an open top face
+    below = Below(W)
+    below.add(region(polygon([[0, 0], [300, 0], [300, 200], [0, 200]])))
+    left, right = (polygon([[x, 0], [x + 50, 0], [x + 50, 200], [x, 200]]) for x in (0, 250))
+    open_ = below.add(region(left, right))
+    found = Ways(region(left, right), width=W, longest=100.0, off=open_)
+    first, last = (25.0, 90.0), (275.0, 90.0)
+    whole = [first, *found(first, last), last]
+
+    # round the corners of the open face at its nearer end, a quarter of a bead clear
+    least = 2 * math.hypot(25, 90) + 200
+    assert shapely.box(50, 0, 250, 200).symmetric_difference(open_).area < 0.01 * open_.area
+    assert least < far(whole) < least + W
+    assert not shapely.LineString(whole).crosses(shapely.box(50, 0, 250, 200))
+    assert not found.clear(first, last)
+    # a way within one wall is straight
+    assert found((10.0, 10.0), (40.0, 190.0)) == ()
+
+
+def test_steps_of_a_slope_are_open_only_where_they_are_as_wide_as_a_bead():
+    below = Below(W)
+    sizes = [200.0, 197.0, 194.0, 191.0, 188.0]
+    areas = [below.add(region(circle(0, 0, size))).area for size in sizes]
+
+    # rings 3, 6, 9 and 12 mm wide; the bead is 8
+    assert areas[:3] == pytest.approx([0, 0, 0], abs=1.0)
+    assert areas[3:] == pytest.approx([math.pi * (200**2 - r * r) for r in sizes[3:]], rel=0.02)
+
+
+def test_a_way_from_the_end_of_a_wall_leads_inside_first():
+    # beads end on the wall's end itself: their ways keep clear of the boundary but for that step
+    end = (0.0, 195.0)
+    bends = ways(FORK)(end, LAST)
+    whole = [end, *bends, LAST]
+
+    assert bends
+    assert math.dist(end, bends[0]) < W / 2
+    assert shapely.Polygon(FORK.points).buffer(-W / 8 + 1e-9).covers(shapely.LineString(whole[1:]))

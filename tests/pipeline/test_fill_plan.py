@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import cadquery as cq
 import numpy as np
 import pytest
 
@@ -61,7 +62,8 @@ def test_faults_of_fill_are_told_in_words(given, words):
 
 
 @pytest.mark.parametrize(
-    ("given", "words"), [({"traverses": "round"}, "straight or inside"), ({"detour": 0.5}, "sequence.detour")]
+    ("given", "words"),
+    [({"traverses": "round"}, "straight, inside or around"), ({"detour": 0.5}, "sequence.detour")],
 )
 def test_faults_of_traverses_are_told_in_words(given, words):
     with pytest.raises(beadwright.errors.SettingsError, match=words):
@@ -107,3 +109,36 @@ def test_traverses_inside_keep_above_the_layer_as_far_as_there_is_a_way():
     assert inside.program.count("G0 X") > straight.program.count("G0 X")
     assert inside.document["totals"]["length_mm"] == straight.document["totals"]["length_mm"]
     assert inside.document["totals"]["time_s"] > straight.document["totals"]["time_s"]
+
+
+def test_traverses_around_keep_off_open_top_faces():
+    """Two walls on a plate: no traverse from wall to wall crosses the plate between them."""
+    plate = cq.Workplane().box(160, 60, 8, centered=(True, True, False))
+    walls = [
+        cq.Workplane().box(20, 60, 16, centered=(True, True, False)).translate((x, 0, 0)) for x in (-70, 70)
+    ]
+    part = plate.union(walls[0]).union(walls[1])
+    asked = {"layers": "1:4", "workers": 1}
+    straight = beadwright.plan(part, **asked)
+    around = beadwright.plan(part, sequence={"traverses": "around", "detour": 10.0}, **asked)
+    (*_, dx), (*_, dy) = around.document["placement"][:2]
+
+    def crossing(result):
+        """Traverses between beads of the layers above the plate that cross the middle of its open face."""
+        out, at, layer = 0, (0.0, 0.0), 0
+        for line in result.program.splitlines():
+            if line.startswith("(layer "):
+                layer = int(line.split("index=")[1].split()[0])
+            words = {word[0]: float(word[1:]) for word in line.split()[1:] if word[0] in "XY"}
+            if line[:1] != "G" or not words:
+                continue
+            to = (words.get("X", at[0]), words.get("Y", at[1]))
+            if line.startswith("G0 ") and layer > 1 and (at[0] - dx) * (to[0] - dx) < 0:
+                share = (dx - at[0]) / (to[0] - at[0])
+                out += abs(at[1] + share * (to[1] - at[1]) - dy) < 30.0
+            at = to
+        return out
+
+    assert crossing(straight) > 0
+    assert crossing(around) == 0
+    assert "traverse-over-top" not in {finding.code for finding in around.findings}

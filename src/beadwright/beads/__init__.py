@@ -20,7 +20,7 @@ from beadwright.beads._start import reversed_path
 from beadwright.beads._vary import jointed
 from beadwright.beads._voids import Voids, hollow_cells
 from beadwright.beads._wall import wall_beads
-from beadwright.beads._ways import Ways
+from beadwright.beads._ways import Below, Ways
 from beadwright.beads._zones import WallRange, wall_range
 
 __all__ = [
@@ -30,6 +30,7 @@ __all__ = [
     "Allowance",
     "Arranged",
     "Bead",
+    "Below",
     "Corner",
     "Coverage",
     "Deck",

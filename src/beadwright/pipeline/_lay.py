@@ -47,6 +47,7 @@ def lay(
     """
     trail, clock, n_beads, advance = Trail(), Clock(), 0, axis
     laid: list[Laid] = []
+    ways_of = layer_ways(settings)
     for done, work in enumerate(works, 1):
         with stages.measure("order"):
             layer = work.layer
@@ -78,7 +79,7 @@ def lay(
         with stages.measure("process"):
             ground = None if bed is None else bed.ground(layer.plan, arranged.beads)
             beads: Sequence[Bead] = arranged.beads if ground is None else ground.beads
-            ways = layer_ways(settings, layer)
+            ways = ways_of(layer)
             build, clock = build_layer(
                 card, clock, layer, beads, stopped=halt is not None, ground=ground, ways=ways
             )
@@ -109,7 +110,7 @@ def lay(
                 rpm=writing.rpm([build.pace.feed] * len(build.areas), varied_areas(card, beads, build.areas)),
                 ways=ways,
             )
-            layer = replace(layer, findings=(*layer.findings, *outside_findings(program, ways)))
+            layer = replace(layer, findings=(*layer.findings, *outside_findings(program, ways, settings)))
             if resumed is not None and layer.plan.index == resumed.layer:
                 program = replace(program, events=(replace(program.begin, resumed=True), *program.events[1:]))
             program = course.layer(program, mass=build.mass)

@@ -48,13 +48,14 @@ class Sequence(Section):
         None,
         description="how far a lap goes on over a bead's start, mm; default three bead widths (common practice)",
     )
-    traverses: Literal["straight", "inside"] = Field(
+    traverses: Literal["straight", "inside", "around"] = Field(
         "straight",
         description="between the beads of a layer: straight: the shortest; inside: above the layer's own region,"
-        " where a way there is short enough, so that nothing drips beside it or on an open top face",
+        " where a way there is short enough, so that nothing drips beside it or on an open top face; around: round the"
+        " open top faces of the layers below, also beside the part",
     )
     detour: Annotated[float, Field(ge=1.0, le=100.0)] = Field(
-        4.0, description="a way inside is taken if it is at most this many times as long as the straight one"
+        4.0, description="such a way is taken if it is at most this many times as long as the straight one"
     )
     stagger: Annotated[float, Field(ge=0.0, le=100.0)] = Field(
         3.0, description="start points keep this many bead widths from those of the layers below"
