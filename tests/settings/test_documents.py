@@ -275,6 +275,10 @@ def settled(text: str, which: str) -> bool:
     return bool(found.as_dict())
 
 
+def test_a_pair_with_one_element_at_fault_is_a_clear_error() -> None:
+    assert settled("layers = [0, {}]\n", "job")
+
+
 @settings(max_examples=150, deadline=None)
 @given(st.dictionaries(KEYS, TREES, max_size=4), st.sampled_from(["job", "machine", "material"]))
 def test_random_documents_are_settings_or_a_clear_error(tree: dict[str, object], which: str) -> None:

@@ -62,9 +62,12 @@ def _standing(values: Any, path: KeyPath) -> KeyPath:
     for name in path:
         if isinstance(values, Mapping) and name in values:
             values = values[name]
-        elif isinstance(values, list) and isinstance(name, int) and name < len(values):
+        elif isinstance(values, list) and isinstance(name, int):
             # Errors count without the gaps.
-            name = [place for place, each in enumerate(values) if each is not _GAP][name]
+            places = [place for place, each in enumerate(values) if each is not _GAP]
+            if name >= len(places):
+                break
+            name = places[name]
             values = values[name]
         else:
             break
