@@ -8,7 +8,7 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.brep import Model
+from beadwright.brep import Model, PlaneSurface
 from beadwright.curves import chain_measures
 from beadwright.section import Cutter, cut, face_events, prepare, take_plane
 
@@ -18,6 +18,8 @@ AreaAt = Callable[[Array], Array]
 # Share of the volume by which two rules may differ on one interval, and the halvings that may be needed for it.
 SHARE, ROUNDS = 2e-8, 12
 BATCH = 400
+LEVEL = 1e-12
+"""By how much less than one the height of a unit normal may be for its plane to be level."""
 CLEAR = 1.001e-6
 """Planes keep this distance from every interval, as those of a plan do, mm."""
 
@@ -49,6 +51,21 @@ def crowded(area_at: AreaAt, low: Array, high: Array) -> Array:
     return np.asarray((area_at(heights) * (0.25 * np.pi * w * np.sin(phi))).sum(axis=1) * (high - low))
 
 
+def meetings(model: Model, starts: Array, stops: Array) -> Array:
+    """Heights inside intervals at which the area jumps: those of level plane faces by area, else the middle.
+
+    The vertices of a flat face may lie off its plane by the file's gap: 2.3 um at the so101 jaw, 1.6e-5 of its volume.
+    """
+    planes = [face for face in model.faces if isinstance(face.surface, PlaneSurface)]
+    level = [face for face in planes if abs(face.surface.frame.axes[2, 2]) > 1.0 - LEVEL]
+    heights = np.array([face.surface.frame.origin[2] for face in level])
+    weights = np.array([face.area for face in level])
+    inside = ((heights >= starts[:, None]) & (heights <= stops[:, None])) * weights
+    total = inside.sum(axis=1)
+    middle = 0.5 * (starts + stops)
+    return np.where(total > 0.0, (inside @ heights) / np.where(total > 0.0, total, 1.0), middle)
+
+
 def volume(model: Model, area_at: AreaAt | None = None) -> tuple[float, float]:
     """Volume and the sum of what two rules differ by, mm3; by sections of our own, or by others' areas."""
     cutter = prepare(model)
@@ -59,9 +76,11 @@ def volume(model: Model, area_at: AreaAt | None = None) -> tuple[float, float]:
     events = np.unique(np.clip(events, *cutter.z_range))
     low, high = events[:-1], events[1:]
     # Planes keep out of the intervals themselves: where a vertex or a flat face lies, give or take the file's gap.
-    # What is in one, hardly anything, is taken with the areas on both its sides.
+    # What is in one, hardly anything, is taken with the areas on both its sides; they meet where the flat lies.
     beside = [take_plane(cutter, float(z), side).taken for z in starts for side in ("below", "above")]
-    total = float((stops - starts) @ area_at(np.array(beside)).reshape(-1, 2).mean(axis=1))
+    below, above = area_at(np.array(beside)).reshape(-1, 2).T
+    meet = meetings(model, starts, stops)
+    total = float((meet - starts) @ below + (stops - meet) @ above)
     place = np.searchsorted(starts, 0.5 * (low + high)) - 1
     free = (place < 0) | (0.5 * (low + high) > stops[place]) & (high - low > 4e-6)
     low, high = low[free], high[free]

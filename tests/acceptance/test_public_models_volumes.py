@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import functools
-
 import numpy as np
 import pytest
 
 from beadwright import brep, kernel
 from beadwright.brep import Model
+from beadwright.section import Cutter, take_plane
 from tests.acceptance._models import SOLIDS, whole
-from tests.acceptance._quadrature import volume
+from tests.acceptance._quadrature import areas, volume
 
 # Cheap ones of several surface kinds; the others by hand.
 QUICK = (
@@ -21,22 +20,36 @@ QUICK = (
     "wavy_cube_shell.stp",
 )
 
-# Where the kernel's own volume is wrong, by the share that it is off. That of the wing is not settled at all: it
-# changes by a percent with the kernel's own tolerance, while its areas of single planes agree with those judged here.
-KERNEL_WRONG = {
+FINE = 1e-11
+"""What is asked of the kernel's adaptive integration; at 1e-7 it is off by 7e-6 on vase_offset."""
+
+# Where the kernel's own volume is off, by what share, however finely it integrates. It does so over each face as
+# bounded by the curves in the face's own parameters, which miss the edges by the file's gaps (0.4 um to 57 um here),
+# and does not tell by how much. That of a section is the same in every pose (below: the third way). That of the wing
+# is not settled at all: it changes by a percent with the kernel's own tolerance, while its areas of single planes
+# agree with those judged here.
+KERNEL_OFF = {
+    "autogiro_propeller.step": -2.408e-5,
     "autogiro_wing.step": -1.4337e-2,
-    "kcl_french_press.step": -4.07e-6,
-    "kcl_multi_axis_robot.step": 3.40e-6,
-    "vase_offset.step": 6.97e-6,
+    "framework_top_cover.stp": 3.411e-6,
+    "kcl_french_press.step": -4.086e-6,
+    "kcl_multi_axis_robot.step": 3.407e-6,
+    "kj66_impeller.step": 1.178e-6,
+    "nist_ctc_02_ap203.stp": -2.143e-5,
+    "rocket_fincan6.step": -1.0686e-5,
+    "so101_moving_jaw.step": -1.524e-6,
+    "so101_wrist.step": -3.915e-6,
+    "solo_lower_leg.step": -7.994e-6,
 }
 
+# The wing's sections do not all close in the kernel.
+THIRD_WAY = tuple(name for name in KERNEL_OFF if name != "autogiro_wing.step")
 
-# By the areas of the kernel's own sections; the wing's sections do not all close in the kernel.
-THIRD_WAY = tuple(name for name in KERNEL_WRONG if name != "autogiro_wing.step")
-
+SLABS = 60
+"""Heights at which the kernel's own sections are held against ours."""
 
 BESIDE = 1e-4
-"""How far beside a plane that the kernel cannot close another is tried, mm: the same area to a millionth."""
+"""How far beside a plane that the kernel cannot close another is tried, mm."""
 
 
 def rotations(n: int) -> list[np.ndarray]:
@@ -59,9 +72,9 @@ def judge(name: str, turns: int) -> None:
         found, error = volume(brep.placed(model, np.column_stack((turn, np.zeros(3)))))
         assert error <= 1e-6 * upright
         assert found == pytest.approx(upright, rel=1e-6)
-    off = kernel.volume(model, 1e-7) / upright - 1.0
+    off = kernel.volume(model, FINE) / upright - 1.0
     print(f"{name}: {upright:.9g} mm3, the kernel's is off by {off:.2e}")
-    assert off == pytest.approx(KERNEL_WRONG.get(name, 0.0), rel=0.01, abs=1e-6)
+    assert off == pytest.approx(KERNEL_OFF.get(name, 0.0), rel=0.01, abs=1e-6)
 
 
 @pytest.mark.parametrize("name", QUICK)
@@ -69,30 +82,32 @@ def test_volume_does_not_turn_with_the_part(name: str) -> None:
     judge(name, 1)
 
 
-def kernel_areas(model: Model, heights: np.ndarray) -> np.ndarray:
-    """Areas of the CAD kernel's own sections, corrected onto surface and plane; where one is open, beside it."""
-    found = np.empty(heights.size)
-    for k, z in enumerate(heights.ravel()):
-        tried = (
-            kernel.reference_section(model, float(z + BESIDE * step)) for step in (0, 1, -1, 3, -3, 7, -7)
-        )
-        found[k] = next(section.area for section in tried if section.closed)
-    return found.reshape(heights.shape)
+def areas_of_both(model: Model, cutter: Cutter, z: float) -> tuple[float, float] | None:
+    """Area by the kernel's own section, corrected onto surface and plane, and ours; beside it where it is open."""
+    for step in (0, 1, -1):
+        height = take_plane(cutter, z + BESIDE * step, "above").taken
+        section = kernel.reference_section(model, height)
+        if section.closed:
+            return section.area, float(areas(cutter, np.array([height]))[0])
+    return None
 
 
 @pytest.mark.byhand
 @pytest.mark.timeout(3000)
 @pytest.mark.parametrize("name", THIRD_WAY)
-def test_a_third_way_shows_the_kernel_s_volume_to_be_wrong(name: str) -> None:
-    model, _ = whole(name)
-    ours, _ = volume(model)
+def test_a_third_way_shows_the_kernel_s_volume_to_be_off(name: str) -> None:
+    """The kernel's own sections add up to our volume, not to the kernel's."""
+    model, cutter = whole(name)
+    low, high = cutter.z_range
+    heights = low + (high - low) * (np.arange(SLABS) + 0.5) / SLABS
 
-    third, error = volume(model, functools.partial(kernel_areas, model))
+    found = [pair for z in heights if (pair := areas_of_both(model, cutter, float(z))) is not None]
+    assert len(found) > 0.8 * SLABS
+    theirs, ours = np.array(found).T
 
-    print(f"{name}: {ours:.9g} mm3 by our sections, {third / ours - 1:.2e} by the kernel's sections")
-    assert error <= 1e-6 * third
-    assert third == pytest.approx(ours, rel=1e-6)
-    assert kernel.volume(model, 1e-7) != pytest.approx(third, rel=2e-6)
+    share = float((theirs - ours).mean() / ours.mean())
+    print(f"{name}: the kernel's sections are off by {share:.2e}, its volume by {KERNEL_OFF[name]:.2e}")
+    assert abs(share) <= 0.3 * abs(KERNEL_OFF[name])
 
 
 @pytest.mark.byhand
