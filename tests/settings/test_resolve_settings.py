@@ -197,3 +197,23 @@ def test_a_table_that_lacks_a_key_hides_no_other() -> None:
 def test_segments_are_turned_only_where_there_are_some() -> None:
     assert resolve({"cut_down": True, "cut": [{"z": 40.0}]}).settings.cut_down
     assert "add one or leave this out" in fault(cut_down=True)
+
+
+def test_what_a_run_in_and_a_map_may_be_is_told() -> None:
+    machine = parse_document('[extruder]\nstart_lead = "maybe"\n', name="machine.toml", told="machine")
+    with pytest.raises(SettingsError) as caught:
+        resolve({"bed_map": {"file": "heights.csv", "layers": "0"}}, machine=machine)
+
+    assert "machine.toml:2: extruder.start_lead: 'maybe' cannot be used; allowed run-in or none" in str(
+        caught.value
+    )
+    assert "bed_map.layers: '0' is out of range; allowed 1 to 100" in str(caught.value)
+
+
+# The job names the file alone, the option how many layers share its heights.
+def test_an_option_adds_to_a_map_that_a_job_names_by_its_file_alone() -> None:
+    job = parse_document('bed_map = "heights.csv"\n', name="job.toml", told="job")
+    rule = resolve({"bed_map": {"layers": "2"}}, job=job).settings.bed_map
+
+    assert rule is not None
+    assert (rule.file, rule.layers) == ("heights.csv", 2)

@@ -217,10 +217,10 @@ def find_place(
         after = float(moves.length[(moves.bead == row) & moves.flow & (moves.line < line)].sum())
     else:
         if bead not in numbers or numbers.index(bead) not in laid:
-            allowed = (
-                f"allowed {numbers[laid[0]]} to {numbers[laid[-1]]}, passes and purges between them left out"
+            allowed = f"allowed {numbers[laid[0]]} to {numbers[laid[-1]]}"
+            raise SettingsError(
+                f"from-bead: {path} lays no bead {bead}; {allowed}, run-ins, passes and purges between them left out"
             )
-            raise SettingsError(f"from-bead: {path} lays no bead {bead}; {allowed}")
         row = numbers.index(bead)
     own = np.flatnonzero((moves.bead == row) & moves.flow)
     whole = float(moves.length[own].sum())

@@ -45,7 +45,7 @@ def _rows(found: Verification) -> list[tuple[str, str]]:
     rows = [
         ("part", f"{found.part}, placed as the {found.placement_from} says"),
         ("layers", f"{len(found.checked)} of {found.layers} measured against the CAD kernel's section"),
-        ("beads", f"{found.beads}, {run.bead_mm / 1000:.1f} m, from {'comments' if found.told else 'moves'}"),
+        ("beads", f"{found.beads}, {run.bead_mm / 1000:.3f} m, from {'comments' if found.told else 'moves'}"),
     ]
     if found.one_sided:
         rows.append(("", f"{len(found.one_sided)} of them on the side that their rule guarantees"))

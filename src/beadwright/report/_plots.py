@@ -187,7 +187,9 @@ def column_plot(rows: Sequence[Mapping[str, Any]], /, *, title: str, kind: str) 
             axes.fill_betweenx(z, values[:, 0], values[:, 1], color="#4d51a8", alpha=0.6, linewidth=0)
         else:
             axes.plot(values[:, 0], z, color="#4d51a8", linewidth=1.2)
-            axes.set_xlim(left=min(0.0, float(np.nanmin(values))))
+            low, high = min(0.0, float(np.nanmin(values))), float(np.nanmax(values))
+            # Room of its own: that of nearly equal values alone would leave their line under the frame.
+            axes.set_xlim(low, high + 0.05 * (high - low) if high > low else low + 1.0)
         axes.set_xlabel(name, fontsize=8)
         axes.tick_params(labelsize=7)
         axes.locator_params(axis="x", nbins=4)
