@@ -60,7 +60,7 @@ def test_numbers_are_those_of_the_plan(driver: Any, planned: Path) -> None:
     page = Page(driver, planned / "report.html")
     document = json.loads((planned / "plan.json").read_text())
     totals = document["totals"]
-    shown = page.text("[data-total=layers] .value").replace("\u2009", "")
+    shown = page.text("[data-total=layers] .value").replace("\u202f", "")
 
     n_moves = totals["moves"]["line"] + totals["moves"]["arc"]
     assert shown == f"{totals['layers']}, {totals['beads']}, {n_moves}"
@@ -99,7 +99,7 @@ def test_a_move_names_its_line_of_the_program(driver: Any, planned: Path) -> Non
     told = re.search(r"to X (\S+) mm Y (\S+) mm .* program line (\d+)", page.text("#readout"))
 
     assert told is not None
-    x, y = (float(told[k].replace("\u2212", "-").replace("\u2009", "")) for k in (1, 2))
+    x, y = (float(told[k].replace("\u2212", "-").replace("\u202f", "")) for k in (1, 2))
     assert lines[int(told[3]) - 1].startswith(
         (f"G1 X{x:.4f} Y{y:.4f}", f"G2 X{x:.4f} Y{y:.4f}", f"G3 X{x:.4f} Y{y:.4f}")
     )
@@ -256,6 +256,24 @@ def test_all_parts_of_the_sheet_have_room(driver: Any, rings: Path, size: tuple[
         "return [...document.querySelectorAll('.cell')].filter((c) => c.scrollHeight > c.clientHeight + 2).length"
     )
     assert cut == 0
+
+
+@pytest.mark.parametrize("size", [(1680, 1000), (1280, 800)], ids=str)
+def test_the_title_block_is_seen_whole_with_its_signature_lines(
+    driver: Any, planned: Path, size: tuple[int, int]
+) -> None:
+    page = Page(driver, planned / "report.html", size)
+    hidden, cut = page.run(
+        "const b = document.getElementById('title-block'), r = b.getBoundingClientRect();"
+        "return [b.scrollHeight - b.clientHeight, [...b.children].filter((c) => {"
+        " const q = c.getBoundingClientRect();"
+        " return q.bottom > r.bottom + 1 || c.scrollHeight > c.clientHeight + 2; }).length]"
+    )
+
+    assert (hidden <= 0, cut) == (True, 0)
+    assert "operator, date" in page.text("#title-block")
+    # thousands are set apart by a space at which no line breaks
+    assert page.run("return /\\d\\u2009\\d/.test(document.body.textContent)") is False
 
 
 def test_it_prints_on_a3(driver: Any, rings: Path) -> None:

@@ -7,7 +7,6 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
-LAYER = 1
 ARC = re.compile(r"^(G[23]) X(\S+) Y(\S+) I(\S+) J(\S+)$", re.MULTILINE)
 
 
@@ -24,8 +23,13 @@ def line_of(text: str, place: int) -> int:
     return text.count("\n", 0, place) + 1
 
 
+def _second(text: str) -> int:
+    """Index of the program's second layer, which the faults are planted in."""
+    return int(text.split("(layer index=", 2)[2].split(" ", 1)[0])
+
+
 def _layer(text: str) -> int:
-    return text.index(f"(layer index={LAYER} ")
+    return text.index(f"(layer index={_second(text)} ")
 
 
 def _bead(text: str, role: str = "role=contour") -> tuple[int, int]:
@@ -106,7 +110,7 @@ def _recount(text: str, key: str, less: int) -> str:
 
 
 def layer_missing(text: str) -> Planted:
-    start, stop = _layer(text), text.index(f"(layer index={LAYER + 1} ")
+    start, stop = _layer(text), text.index(f"(layer index={_second(text) + 1} ")
     new = _recount(text[:start] + text[stop:], "layers", 1)
     new = _recount(new, "beads", text[start:stop].count("(bead "))
     return Planted(new, frozenset({line_of(text, start)}), frozenset({"missing-layer"}))

@@ -21,7 +21,7 @@ function settingText(one, unit) {
   if (!Array.isArray(one.value)) return typeof one.value === "object" ? JSON.stringify(one.value) : valueText(one.value, one.unit, unit);
   if (!one.value.length) return "none";
   const texts = one.value.map((v) => (typeof v === "object" ? JSON.stringify(v) : valueText(v, one.unit, unit)));
-  const tail = texts[0].match(/[^\d.\u2009\u2212]+$/)?.[0] ?? "";
+  const tail = texts[0].match(/[^\d.\u202f\u2212]+$/)?.[0] ?? "";
   const shared = tail && texts.every((text) => text.endsWith(tail));
   return shared ? texts.map((text) => text.slice(0, -tail.length)).join(", ") + tail : texts.join(", ");
 }
@@ -37,7 +37,7 @@ export function fillProcess(box, sheet, unit) {
       make("td", {}, one.allowed ?? ""),
       make("td", { title: one.source }, standing));
   });
-  const told = sheet.kind === "verification", last = told ? "standing, as the program tells" : "standing";
+  const told = sheet.kind === "verification", last = told ? "told standing" : "standing";
   const head = make("thead", {}, make("tr", {}, ...["setting", "value", "allowed", last].map((word) => make("th", { scope: "col" }, word))));
   if (!rows.length) rows.push(make("tr", {}, make("td", { colspan: 4 }, "the program tells no settings")));
   box.replaceChildren(make("table", {}, head, make("tbody", {}, ...rows)));
@@ -86,7 +86,7 @@ function finishedRows(finished, unit) {
   const most = Math.max(...finished.faces.map((face) => face.stock_mm.greatest));
   const stock = least ? `${smallText(least.stock_mm.least, unit)} (face ${least.name || least.id}) to ${smallText(most, unit)}` : "no face met";
   const chips = finished.machined_mm3 === undefined ? "" : `, ${brief(Math.round(finished.machined_mm3 / 1000))} cm³ to machine`;
-  return [row(`stock on ${finished.file}`, `${stock}${chips}`, { class: least && least.stock_mm.least < 0 ? "cell wide wrong" : "cell wide", "data-total": "finished" })];
+  return [row(`stock on ${finished.file}`, `${stock}${chips}`, { class: least && least.stock_mm.least < 0 ? "cell all wrong" : "cell all", "data-total": "finished" })];
 }
 
 /** Title block: the fields of ISO 7200, and what stands for the part's quality. */
@@ -101,32 +101,33 @@ export function fillTitle(box, sheet, unit) {
   const purge = estimate.mass_kg?.purge;
   const low = estimate.low_high;
   const between = (range, text) => (range === undefined ? "" : ` (${text(range[0])} to ${text(range[1])})`);
+  const profileFrame = make("div", { class: "cell tolerance", title: "ISO 1101" },
+    make("span", { class: "label" }, bounds ? "profile of a line, bound" : "profile, measured"),
+    profile === undefined ? not : make("span", { class: "frame" }, make("span", {}, "\u2312"), make("span", {}, smallText(profile, unit))));
   const cells = [
     row("legal owner", "", { class: "cell blank" }),
     row("title", input.file, { class: "cell wide strong" }),
-    row("document type", sheet.kind === "verification" ? "verification sheet" : "deposition plan, sheet"),
-    row("identification number", sheet.program.sha256.slice(0, 16), { class: "cell mono", title: `program sha256 ${sheet.program.sha256}` }),
-    row("part sha256", (input.sha256 ?? "").slice(0, 16), { class: "cell mono", title: input.sha256 }),
+    row("document type", sheet.kind === "verification" ? "verification" : "deposition plan"),
+    row("identification no.", sheet.program.sha256.slice(0, 12), { class: "cell mono", title: `program sha256 ${sheet.program.sha256}` }),
+    row("part sha256", (input.sha256 ?? "").slice(0, 12), { class: "cell mono", title: input.sha256 }),
     row("revision", sheet.revision ?? "", { class: "cell blank" }),
     row("sheet", "1; lists follow"),
-    row("layers, beads, moves", `${brief(totals.layers)}, ${brief(totals.beads)}, ${brief(sheet.program.moves)}`, { "data-total": "layers" }),
+    row("layers, beads, moves", `${brief(totals.layers)}, ${brief(totals.beads)}, ${brief(sheet.program.moves)}`, { "data-total": "layers", class: "cell wide" }),
     row("bead length", lengthText(totals.length_mm, unit, 0), { "data-total": "length" }),
-    bounds ? row("bound of all beads, by parts", `${smallText(bounds.total, unit)} = ${parts}`, { class: "cell wide", "data-total": "bound" }) : null,
-    bounds ? row("gaps of the file", smallText(bounds.model, unit)) : null,
-    row("worst deviation", sheet.profile ? `${smallText(sheet.profile.greatest_mm, unit)} (95 %: ${smallText(sheet.profile.p95_mm, unit)})` : not, { "data-total": "deviation" }),
-    ...finishedRows(sheet.finished, unit),
+    row("gaps of the file", bounds ? smallText(bounds.model, unit) : not),
+    profileFrame,
+    bounds ? row("bound of all beads, by parts", `${smallText(bounds.total, unit)} = ${parts}`, { class: "cell rest", "data-total": "bound" }) : null,
+    row("worst deviation", sheet.profile ? `${smallText(sheet.profile.greatest_mm, unit)} (95 %: ${smallText(sheet.profile.p95_mm, unit)})` : not, { "data-total": "deviation", class: bounds ? "cell" : "cell rest" }),
     row("hours", totals.time_s === undefined ? not : timeText(totals.time_s) + between(low?.time_s, timeText), { "data-total": "time" }),
     row("mass", totals.mass_kg === undefined ? not : massText(totals.mass_kg, unit) + between(low?.part_kg, (v) => massText(v, unit)) + (purge ? ` and ${massText(purge, unit)} to purge` : ""), { "data-total": "mass" }),
-    row("cost", money === undefined ? "not computed: no rates given" : `${fixed(money.total, 2)} ${money.currency}${between(low?.cost, (v) => fixed(v, 2))}`),
-    row("findings", [countText(counts.error, "error"), countText(counts.warning, "warning"), countText(counts.note, "note")].join(", "), { "data-total": "findings", class: counts.error ? "cell wrong" : "cell" }),
-    make("div", { class: "cell tolerance", title: "ISO 1101" },
-      make("span", { class: "label" }, bounds ? "profile of a line, bound" : "profile of a line, measured"),
-      profile === undefined ? not : make("span", { class: "frame" }, make("span", {}, "\u2312"), make("span", {}, smallText(profile, unit)))),
-    row("creator, date", "", { class: "cell blank sign" }),
-    row("approval, date", "", { class: "cell blank sign" }),
-    row("operator, date", "", { class: "cell blank sign" }),
+    row("cost", money === undefined ? "not computed: no rates" : `${fixed(money.total, 2)} ${money.currency}${between(low?.cost, (v) => fixed(v, 2))}`, { class: bounds ? "cell" : "cell wide" }),
+    ...finishedRows(sheet.finished, unit),
+    row("findings", [countText(counts.error, "error"), countText(counts.warning, "warning"), countText(counts.note, "note")].join(", "), { "data-total": "findings", class: counts.error ? "cell wide wrong" : "cell wide" }),
     row("program", `beadwright ${sheet.version}`),
     row("projection", "\u2299 \u25c1 first angle"),
+    row("creator, date", "", { class: "cell blank sign" }),
+    row("approval, date", "", { class: "cell blank sign wide" }),
+    row("operator, date", "", { class: "cell blank sign" }),
   ];
   box.replaceChildren(...cells.filter(Boolean));
 }

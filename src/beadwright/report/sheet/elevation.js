@@ -214,12 +214,17 @@ function cutLine(pen, view, row, width, state, palette) {
   pen.lineWidth = 1;
   pen.setLineDash([14, 3, 2, 3]);
   pen.beginPath();
-  pen.moveTo(30, y);
+  pen.moveTo(Math.max(30, view.x(view.low) - 8), y);
   pen.lineTo(width, y);
   pen.stroke();
   pen.setLineDash([]);
   letters(pen, 11, palette.cut, "right", "bottom");
-  pen.fillText(`z ${lengthText(row.z_mm, state.unit, 2)}`, width - RIGHT - 2, y - tall / 2 - 2);
+  const word = `z ${lengthText(row.z_mm, state.unit, 2)}`;
+  pen.strokeStyle = palette.field;
+  pen.lineWidth = 3;
+  pen.lineJoin = "round";
+  pen.strokeText(word, width - RIGHT - 2, y - tall / 2 - 2);
+  pen.fillText(word, width - RIGHT - 2, y - tall / 2 - 2);
 }
 
 /** Balloons in a column at the right, one for places that lie together; the rest is counted. */

@@ -2,14 +2,14 @@
 // colour vision, and in grey on paper. Roles are told apart by line type too.
 
 const LIGHT = {
-  paper: "#f7f5ee", field: "#fffdf7", ink: "#1d2730", faint: "#77808a", hair: "#c9c6ba", tint: "#ece7d8", pale: "#f6f2e7",
+  paper: "#f7f5ee", field: "#fffdf7", ink: "#1d2730", faint: "#77808a", hair: "#c9c6ba", tint: "#ece7d8", pale: "#f6f2e7", solid: "#ece7d8",
   mark: "#8f1d4f", note: "#5b6b7a", warning: "#a35a00", error: "#8f1d4f", cut: "#0d6f80",
   roles: ["#4d51a8", "#c39487", "#4e9346", "#08a6f8", "#7b0e31", "#846c6f", "#76931e", "#6d3008", "#a194bf", "#484069"],
   low: [228, 178, 78], middle: [206, 104, 92], high: [38, 34, 92],
   minus: [24, 88, 140], zero: [172, 168, 158], plus: [176, 82, 12],
 };
 const DARK = {
-  paper: "#12181d", field: "#171f25", ink: "#e4e2d8", faint: "#8b959e", hair: "#35414a", tint: "#222d34", pale: "#1c262c",
+  paper: "#12181d", field: "#171f25", ink: "#e4e2d8", faint: "#8b959e", hair: "#35414a", tint: "#222d34", pale: "#1c262c", solid: "#73838d",
   mark: "#f08cb4", note: "#9db0c2", warning: "#f0ad4e", error: "#f08cb4", cut: "#63c7d6",
   roles: ["#808af8", "#be9831", "#c3e490", "#91d9f7", "#d45853", "#258dbe", "#ece56a", "#70f8d5", "#af677e", "#80c18e"],
   low: [112, 100, 200], middle: [206, 104, 92], high: [250, 226, 150],

@@ -21,7 +21,7 @@ export function shadeText(sheet, kind, unit) {
 }
 
 function shadeOf(sheet, kind, palette) {
-  const plain = rgbOf(palette.tint), known = sheet.faces;
+  const plain = rgbOf(palette.solid), known = sheet.faces;
   if (kind === "face") return (face) => rgbOf(faceColour(palette, face));
   if (kind === "stock") {
     const most = Math.max(...known.map((f) => f.stock_mm?.greatest ?? 0), 1e-9);

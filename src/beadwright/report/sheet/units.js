@@ -1,7 +1,8 @@
 // Lengths in mm inside; shown in mm or inches.
 
 const INCH = 25.4;
-const THIN = "\u2009";
+/** Narrow, and no line breaks at it. */
+const THIN = "\u202f";
 const RAISED = { "-": "\u207b", ...Object.fromEntries([..."\u2070\u00b9\u00b2\u00b3\u2074\u2075\u2076\u2077\u2078\u2079"].map((c, i) => [i, c])) };
 
 /** A number with so many decimals, thousands set apart by a thin space. */
