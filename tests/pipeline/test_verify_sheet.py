@@ -53,6 +53,10 @@ def test_a_foreign_programs_sheet(folder: Path) -> None:
     # the planted shift is found, and the sheet has the verifier's number
     assert sheet.head["profile"]["greatest_mm"] == pytest.approx(SHIFT, abs=0.01)
     assert [f["number"] for f in sheet.head["findings"]] == [n.number for n in found.findings]
+    # rings and the ways down to them at F6000; nothing tells how fast a traverse is
+    rings = 2 * math.pi * (LAYERS * (R - W / 2) + SHIFT)
+    assert sheet.head["totals"]["feed_s"] == pytest.approx((rings + LAYERS * 20) / 100, abs=1e-3)
+    assert "time_s" not in sheet.head["totals"]
     for layer in sheet.layers:
         moves = layer.moves
         # a whole turn in two halves: tan(pi / 4) = 1, R - W/2 to both sides

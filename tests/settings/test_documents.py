@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from beadwright.errors import SettingsError
@@ -280,6 +280,7 @@ def test_a_pair_with_one_element_at_fault_is_a_clear_error() -> None:
 
 
 @settings(max_examples=150, deadline=None)
+@example({"at": [{}, 0]}, "job")
 @given(st.dictionaries(KEYS, TREES, max_size=4), st.sampled_from(["job", "machine", "material"]))
 def test_random_documents_are_settings_or_a_clear_error(tree: dict[str, object], which: str) -> None:
     text = "".join(f"{key} = {as_toml(value)}\n" for key, value in tree.items())

@@ -176,13 +176,17 @@ def turned_off_in_a_bead(text: str) -> Planted:
 
 
 def flipped_digit(text: str) -> Planted:
-    """The tenths of a millimetre of one X inside a bead."""
+    """The tenths of a millimetre of one X inside a bead: of a line's end, or of an arc's where there is no line."""
     start, stop = _bead(text, "rank=1 loop=0")
-    lines = list(re.finditer(r"^G1 X(-?\d+\.)(\d)(\d+) Y\S+$", text[start:stop], re.MULTILINE))
-    found = lines[1]
+    inside = text[start:stop]
+    lines = list(re.finditer(r"^G1 X(-?\d+\.)(\d)(\d+) Y\S+$", inside, re.MULTILINE))
+    arcs = list(re.finditer(r"^G[23] X(-?\d+\.)(\d)(\d+) Y", inside, re.MULTILINE))
+    found = (lines if len(lines) > 1 else arcs)[1]
     digit = (int(found[2]) + 3) % 10
     new = text[: start + found.start(2)] + str(digit) + text[start + found.end(2) :]
-    return Planted(new, frozenset({line_of(text, start + found.start())}), frozenset({"profile"}))
+    line = line_of(text, start + found.start())
+    # where the next move starts too
+    return Planted(new, frozenset({line, line + 1}), frozenset({"profile", "standard-arc-rule"}))
 
 
 def other_part(text: str) -> Planted:

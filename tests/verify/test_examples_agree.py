@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from beadwright.pipeline import plan, verify_options, verify_program
-from tests.verify.test_planted_faults import ORACLE, independent
+from tests.verify._faults import FAULTS
+from tests.verify.test_planted_faults import NO_GEOMETRY, ORACLE, independent
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "step_examples"
 SOLIDS = sorted(path.stem for path in EXAMPLES.glob("*.step") if "surface" not in path.stem)
@@ -26,6 +27,39 @@ def judged(name: str, out: Path, layers: tuple[int, int | None]) -> tuple[bool, 
 
 def test_they_agree_on_some_layers_of_an_example(tmp_path: Path) -> None:
     assert judged("turned_bollard", tmp_path / "out", (0, 3)) == (True, True)
+
+
+SOME = {
+    "turned_bollard": (100, 104),
+    "tender_hull": (60, 64),
+    "planing_fixture": (40, 44),
+    "hatch_cover_mould": (40, 44),
+}
+"""Layers of the larger examples that faults are planted in."""
+
+
+@pytest.mark.byhand
+@pytest.mark.parametrize("name", SOME)
+def test_they_agree_on_every_planted_fault(name: str, tmp_path: Path) -> None:
+    part = EXAMPLES / f"{name}.step"
+    plan(part, tmp_path / "out", layers=SOME[name], workers=1)
+    clean = (tmp_path / "out" / "program.nc").read_text()
+    program = tmp_path / "out" / "program.nc"
+    planted = 0
+    for fault in FAULTS:
+        try:
+            found = fault(clean)
+        except (ValueError, IndexError):
+            continue  # this part has no such bead
+        program.write_text(found.text)
+        judged = verify_program(program, part, verify_options(layers=None))
+        told = [(n.finding.code, n.line) for n in judged.findings if n.finding.level == "error"]
+        assert [t for t in told if t[0] in found.codes and t[1] in found.lines], (fault.__name__, told)
+        if fault.__name__ not in NO_GEOMETRY:
+            assert not independent(program, part, None), fault.__name__
+        planted += 1
+    # a turned part has no hole
+    assert planted >= len(FAULTS) - 2
 
 
 @pytest.mark.byhand

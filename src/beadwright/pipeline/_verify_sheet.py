@@ -193,10 +193,11 @@ def _as_layer(moves: Moves, rows: Rows, runs: tuple[Run, ...]) -> tuple[LayerMov
 
 def _document(model: Model, found: Verification) -> dict[str, Any]:
     run = found.run
-    times = [run.feed_s, run.dwell_s, run.traverse_s]
     totals: dict[str, Any] = {"layers": found.layers, "beads": found.beads, "length_mm": run.bead_mm}
-    if all(value is not None for value in times):
-        totals["time_s"] = math.fsum(value for value in times if value is not None)
+    if run.traverse_s is None:
+        totals["feed_s"] = run.feed_s + run.dwell_s
+    else:
+        totals["time_s"] = run.feed_s + run.dwell_s + run.traverse_s
     if run.mass_g is not None:
         totals["mass_kg"] = run.mass_g / 1000
     faces = [

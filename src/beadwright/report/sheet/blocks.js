@@ -101,6 +101,8 @@ export function fillTitle(box, sheet, unit) {
   const purge = estimate.mass_kg?.purge;
   const low = estimate.low_high;
   const between = (range, text) => (range === undefined ? "" : ` (${text(range[0])} to ${text(range[1])})`);
+  const judged = sheet.kind === "verification";
+  const laying = totals.feed_s === undefined ? not : `${timeText(totals.feed_s)} and traverses: give --traverse-speed`;
   const profileFrame = make("div", { class: "cell tolerance", title: "ISO 1101" },
     make("span", { class: "label" }, bounds ? "profile of a line, bound" : "profile, measured"),
     profile === undefined ? not : make("span", { class: "frame" }, make("span", {}, "\u2312"), make("span", {}, smallText(profile, unit))));
@@ -114,12 +116,12 @@ export function fillTitle(box, sheet, unit) {
     row("sheet", "1; lists follow"),
     row("layers, beads, moves", `${brief(totals.layers)}, ${brief(totals.beads)}, ${brief(sheet.program.moves)}`, { "data-total": "layers", class: "cell wide" }),
     row("bead length", lengthText(totals.length_mm, unit, 0), { "data-total": "length" }),
-    row("gaps of the file", bounds ? smallText(bounds.model, unit) : not),
+    row("gaps of the file", smallText(bounds ? bounds.model : input.gap_mm, unit)),
     profileFrame,
     bounds ? row("bound of all beads, by parts", `${smallText(bounds.total, unit)} = ${parts}`, { class: "cell rest", "data-total": "bound" }) : null,
     row("worst deviation", sheet.profile ? `${smallText(sheet.profile.greatest_mm, unit)} (95 %: ${smallText(sheet.profile.p95_mm, unit)})` : not, { "data-total": "deviation", class: bounds ? "cell" : "cell rest" }),
-    row("hours", totals.time_s === undefined ? not : timeText(totals.time_s) + between(low?.time_s, timeText), { "data-total": "time" }),
-    row("mass", totals.mass_kg === undefined ? not : massText(totals.mass_kg, unit) + between(low?.part_kg, (v) => massText(v, unit)) + (purge ? ` and ${massText(purge, unit)} to purge` : ""), { "data-total": "mass" }),
+    row("hours", totals.time_s === undefined ? laying : timeText(totals.time_s) + between(low?.time_s, timeText), { "data-total": "time" }),
+    row("mass", totals.mass_kg === undefined ? (judged ? "not computed: give --density" : not) : massText(totals.mass_kg, unit) + between(low?.part_kg, (v) => massText(v, unit)) + (purge ? ` and ${massText(purge, unit)} to purge` : ""), { "data-total": "mass" }),
     row("cost", money === undefined ? "not computed: no rates" : `${fixed(money.total, 2)} ${money.currency}${between(low?.cost, (v) => fixed(v, 2))}`, { class: bounds ? "cell" : "cell wide" }),
     ...finishedRows(sheet.finished, unit),
     row("findings", [countText(counts.error, "error"), countText(counts.warning, "warning"), countText(counts.note, "note")].join(", "), { "data-total": "findings", class: counts.error ? "cell wide wrong" : "cell wide" }),

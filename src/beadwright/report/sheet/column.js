@@ -24,7 +24,7 @@ export function lanes(sheet) {
     { key: "coverage", heading: "coverage", value: covered, text: (v) => `${brief(v)} %` },
     { key: "stock", heading: "stock", value: stock, text: smallText },
     { key: "findings", heading: "findings", marks: (row) => counted.get(row.index), text: brief },
-  ].filter((lane) => !lane.optional || sheet.layers.some((row) => lane.value(row) !== undefined));
+  ].filter((lane) => lane.marks || !(lane.optional || sheet.kind === "verification") || sheet.layers.some((row) => (lane.band ?? lane.value)(row) !== undefined));
 }
 
 /** `wide` is the elevation's width, which sets the scale that both share. */

@@ -304,6 +304,14 @@ function listen() {
   store.on(["unit"], () => { byId("units").textContent = state.unit; });
 }
 
+/** The layer in the middle; of a verification the measured one nearest to it. */
+function firstShown() {
+  const middle = Math.max(0, Math.floor(sheet.layers.length / 2));
+  const measured = sheet.layers.map((row, place) => (row.deviation_mm === undefined ? Infinity : Math.abs(place - middle)));
+  const nearest = Math.min(...measured);
+  return Number.isFinite(nearest) ? measured.indexOf(nearest) : middle;
+}
+
 function start() {
   decodePart();
   colourButtons(byId("colours"), KINDS, (kind) => missing(sheet, kind), "colour");
@@ -317,7 +325,7 @@ function start() {
   fillProcess(byId("process"), sheet, state.unit);
   fillTitle(byId("title-block"), sheet, state.unit);
   fillFindings(byId("findings"), sheet, state, pickFinding);
-  state.layer = Math.max(0, Math.floor(sheet.layers.length / 2));
+  state.layer = firstShown();
   write();
   writeMove();
   drawAll();
