@@ -101,6 +101,7 @@ export function fillTitle(box, sheet, unit) {
   const purge = estimate.mass_kg?.purge;
   const low = estimate.low_high;
   const between = (range, text) => (range === undefined ? "" : ` (${text(range[0])} to ${text(range[1])})`);
+  const gaps = bounds ? bounds.model : input.gap_mm;
   const judged = sheet.kind === "verification";
   const laying = totals.feed_s === undefined ? not : `${timeText(totals.feed_s)} and traverses: give --traverse-speed`;
   const profileFrame = make("div", { class: "cell tolerance", title: "ISO 1101" },
@@ -116,7 +117,7 @@ export function fillTitle(box, sheet, unit) {
     row("sheet", "1; lists follow"),
     row("layers, beads, moves", `${brief(totals.layers)}, ${brief(totals.beads)}, ${brief(sheet.program.moves)}`, { "data-total": "layers", class: "cell wide" }),
     row("bead length", lengthText(totals.length_mm, unit, 0), { "data-total": "length" }),
-    row("gaps of the file", smallText(bounds ? bounds.model : input.gap_mm, unit)),
+    row("gaps of the file", gaps === undefined ? not : smallText(gaps, unit)),
     profileFrame,
     bounds ? row("bound of all beads, by parts", `${smallText(bounds.total, unit)} = ${parts}`, { class: "cell rest", "data-total": "bound" }) : null,
     row("worst deviation", sheet.profile ? `${smallText(sheet.profile.greatest_mm, unit)} (95 %: ${smallText(sheet.profile.p95_mm, unit)})` : not, { "data-total": "deviation", class: bounds ? "cell" : "cell rest" }),
