@@ -9,7 +9,6 @@ import tracemalloc
 from pathlib import Path
 
 import cadquery as cq
-import psutil
 import pytest
 
 from beadwright import plan
@@ -51,6 +50,7 @@ def test_the_greatest_memory_grows_by_a_bounded_amount_a_layer(tmp_path: Path) -
 
 @pytest.mark.byhand
 def test_ten_thousand_layers_take_less_than_a_gigabyte_and_a_half(tmp_path: Path) -> None:
+    psutil = pytest.importorskip("psutil")
     path = tmp_path / "tower.step"
     cq.exporters.export(tower(10_000), str(path))
     command = [sys.executable, "-m", "beadwright", "plan", str(path), "-o", str(tmp_path / "out")]
