@@ -236,12 +236,18 @@ def test_a_line_of_the_program_is_a_place(ring: tuple[Path, Path], tmp_path: Pat
         ({"from_layer": 1}, "--from-layer with --height"),
         ({"from_bead": 4}, "lays no bead 4; allowed 0 to 3"),
         ({"from_bead": 1, "after": 2000.0}, "is 1157.363 mm long"),
-        ({"at_line": 10**6}, "nothing is laid any more"),
+        ({"at_line": 10**6}, "has the lines 1 to"),
     ],
 )
 def test_a_place_that_is_none_is_refused(ring: tuple[Path, Path], where: dict[str, int], why: str) -> None:
     with pytest.raises(SettingsError, match=why):
         replan(ring[1], workers=1, **where)
+
+
+def test_after_the_last_bead_nothing_is_laid_any_more(ring: tuple[Path, Path]) -> None:
+    last = len((ring[1] / "program.nc").read_text().splitlines())
+    with pytest.raises(SettingsError, match="nothing is laid any more"):
+        replan(ring[1], workers=1, at_line=last)
 
 
 def test_a_program_that_is_not_of_the_plan_is_refused(ring: tuple[Path, Path], tmp_path: Path) -> None:
