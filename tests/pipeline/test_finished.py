@@ -6,20 +6,20 @@ import math
 from pathlib import Path
 
 import cadquery as cq
+import numpy as np
 import pytest
 
 import beadwright
 from beadwright.errors import SettingsError, StepError
 from beadwright.layers._finished import NEAR
 from beadwright.pipeline import plan_part
+from beadwright.pipeline._finished import read_finished
 from beadwright.settings import resolve
 
 
 def planned(folder: Path, blank: cq.Workplane, finished: cq.Workplane, **asked):
-    for name, part in (("blank", blank), ("tool", finished)):
-        cq.exporters.export(part, str(folder / f"{name}.step"))
-    options = {"finished": str(folder / "tool.step"), "workers": 1, **asked}
-    return plan_part(str(folder / "blank.step"), folder / "out", resolved=resolve(options))
+    cq.exporters.export(finished, str(folder / "tool.step"))
+    return beadwright.plan(blank, finished=str(folder / "tool.step"), workers=1, **asked)
 
 
 def test_a_cylinder_inside_a_box(tmp_path: Path) -> None:
@@ -76,7 +76,11 @@ def test_a_finished_part_that_sticks_out_is_an_error_with_its_place(tmp_path: Pa
 
 
 def test_the_sheet_and_the_settings_tell_it(tmp_path: Path) -> None:
-    result = planned(tmp_path, cq.Workplane().box(60, 60, 4), cq.Workplane().box(50, 40, 4), stock=2)
+    for name, part in (("blank", cq.Workplane().box(60, 60, 4)), ("tool", cq.Workplane().box(50, 40, 4))):
+        cq.exporters.export(part, str(tmp_path / f"{name}.step"))
+    job = tmp_path / "job.toml"
+    job.write_text('finished = "tool.step"\nstock = 2\nworkers = 1\n')
+    result = plan_part(str(tmp_path / "blank.step"), tmp_path / "out", resolved=resolve({}, job=job))
     told = result.document["finished"]
     page = (tmp_path / "out" / "report.html").read_text()
 
@@ -88,7 +92,7 @@ def test_the_sheet_and_the_settings_tell_it(tmp_path: Path) -> None:
     assert told["base_mm"] >= 2.0
     assert told["top_mm"] >= 2.0
     assert '"machined_mm3"' in page
-    assert result.document["settings"]["finished"] == {"value": "tool.step", "from": "option"}
+    assert result.document["settings"]["finished"] == {"value": "tool.step", "from": "job"}
     assert str(tmp_path) not in (tmp_path / "out" / "program.nc").read_text()
 
 
@@ -96,4 +100,4 @@ def test_what_is_at_fault_is_told(tmp_path: Path) -> None:
     with pytest.raises(SettingsError, match="finished: is for one part"):
         resolve({"finished": "tool.step", "copies": 2})
     with pytest.raises(StepError, match=r"nothing\.step"):
-        beadwright.plan(cq.Workplane().box(60, 60, 4), finished=str(tmp_path / "nothing.step"), workers=1)
+        read_finished(resolve({"finished": str(tmp_path / "nothing.step")}), np.eye(3, 4))
