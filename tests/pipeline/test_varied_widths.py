@@ -54,3 +54,49 @@ def test_a_machine_that_cannot_follow_is_told(wedge: cq.Workplane) -> None:
     assert all(bead.widths == () for layer in result.layers for bead in layer.beads)
     assert (told.level, told.allowed, told.unit) == ("note", 8.4, "mm")
     assert "the flow follows the path speed by itself" in told.text
+
+
+SCREW = '[extruder]\nflow_control = "s-word"\n' + "".join(
+    f"[[extruder.calibration]]\nrpm = {rpm}\nrate = {rate}\n"
+    for rpm, rate in ((20, 4.0), (60, 12.0), (140, 28.0))
+)
+
+
+def test_a_wedge_at_one_screw_speed_is_laid_faster_where_it_is_narrow(
+    wedge: cq.Workplane, tmp_path: Path
+) -> None:
+    cq.exporters.export(wedge, str(tmp_path / "wedge.step"))
+    card = parse_document(SCREW, name="machine.toml", told="machine")
+    out = tmp_path / "out"
+    result = plan_part(str(tmp_path / "wedge.step"), out, resolved=resolve({"workers": 1}, machine=card))
+    lines = result.program.splitlines()
+    bead = next(row for row, line in enumerate(lines) if "role=medial" in line)
+    widths, feeds = [], []
+    for line in lines[bead : lines.index("(end bead)", bead)]:
+        if line.startswith("(width mm="):
+            widths.append(float(line[10:-1]))
+        elif line.startswith("F"):
+            feeds.append(float(line[1:]))
+
+    assert "width-fixed" not in codes(result)
+    assert len(widths) > 5
+    # one volume a second: the job's 100 mm/s (6000 mm/min) where the bead is narrowest, in proportion elsewhere
+    assert max(feeds) == pytest.approx(6000.0, abs=0.05)
+    assert [f * w for f, w in zip(feeds, widths, strict=True)] == pytest.approx(
+        [6000.0 * min(widths)] * len(widths), rel=1e-4
+    )
+    # and one screw word before the bead, none inside it
+    assert (
+        sum(" S" in line or line.startswith("S") for line in lines[bead : lines.index("(end bead)", bead)])
+        == 1
+    )
+    found = verify_program(out / "program.nc", tmp_path / "wedge.step")
+    assert found.ok
+
+    # a bead that keeps its speed where it widens is found
+    program = out / "program.nc"
+    text = program.read_text()
+    slow = [line for line in text.splitlines() if line.startswith("F") and float(line[1:]) == feeds[-1]]
+    program.write_text(text.replace(slow[0], "F5999", 1))
+    told = {noted.finding.code for noted in verify_program(program, tmp_path / "wedge.step").findings}
+    assert "width-flow" in told

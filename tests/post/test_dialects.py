@@ -315,9 +315,11 @@ def test_an_extruder_axis_advances_by_each_moves_own_area():
 
 
 def test_without_a_word_in_time_with_the_moves_no_width_varies():
-    plain = [load_dialect(name) for name in ("rs274", "rs274-screw", "rs274-continuous")]
+    plain = [load_dialect(name) for name in ("rs274", "rs274-inch", "rs274-continuous")]
     assert [dialect.varies for dialect in plain] == [False] * 3
-    assert load_dialect("rs274-axis").varies
+    axis, screw = load_dialect("rs274-axis"), load_dialect("rs274-screw")
+    # at one screw speed the width follows the speed
+    assert [(each.varies, each.by_speed) for each in (axis, screw)] == [(True, False), (True, True)]
 
 
 def test_a_missing_event_is_told_with_its_name(tmp_path):

@@ -24,8 +24,8 @@ CLOSED = 0.01
 SHORT = 1.0
 # What findings say of the reason.
 ONE_WIDTH = (
-    "no one width of the beads beside it closes it all along; with an extruder axis, or a dialect whose flow_change is"
-    " synchronised, widths follow the wall"
+    "no one width of the beads beside it closes it all along; with an extruder axis, or a screw speed that the program"
+    " commands, widths follow the wall"
 )
 WIDEST = "the beads beside it are as wide as they can be, and one more would be too many"
 

@@ -37,6 +37,11 @@ def bead_findings(
     )
 
 
+def widths_follow(settings: PlanSettings, dialect: Dialect) -> bool:
+    """Whether widths may change inside a bead: on a platform's map the speed has the thickness to follow."""
+    return dialect.varies and not (dialect.by_speed and settings.bed_map is not None)
+
+
 def corner_findings(works: Sequence[LayerWork], amounts: Mapping[int, float]) -> tuple[Finding, ...]:
     """At most one finding ``corner`` and one ``tight-bend``, each at the worst place.
 
@@ -110,7 +115,7 @@ def _width_findings(
         if tied or bead.role == "medial"
     ]
     found = [row for row in apart if row[0] > LEAST]
-    if dialect.varies or not found:
+    if widths_follow(settings, dialect) or not found:
         return ()
     _, bead, work = max(found, key=lambda row: row[0])
     if tied:
@@ -122,8 +127,8 @@ def _width_findings(
     else:
         text = (
             f"{len(found)} beads along walls have one width each, this one farthest from nominal: the flow cannot"
-            " change inside a bead; with an extruder axis, or a dialect whose flow_change is synchronised, widths"
-            " follow the wall"
+            " change inside a bead; with an extruder axis, or a screw speed that the program commands, widths follow"
+            " the wall (on a platform's map only with an axis)"
         )
     plan = work.layer.plan
     return (

@@ -14,6 +14,7 @@ from beadwright.pipeline._bed import MappedLayer
 from beadwright.pipeline._cards import Cards
 from beadwright.pipeline._passes import endings
 from beadwright.pipeline._purge import purging, waits
+from beadwright.pipeline._varied import bead_speeds
 from beadwright.process import (
     Pace,
     Profile,
@@ -262,16 +263,6 @@ def _closures(
     )
 
 
-def varied_areas(
-    cards: Cards, beads: Sequence[Bead], areas: Sequence[float]
-) -> list[float | tuple[float, ...]]:
-    """The area of each bead's section, mm2; of one whose width varies those of its widths."""
-    return [
-        tuple(cards.section(width, bead.height).area for width in bead.widths) or area
-        for bead, area in zip(beads, areas, strict=True)
-    ]
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Moved:
     """Motion of a layer at one feed: traverses (s), along beads, passes and run-ins and their times (s).
@@ -315,7 +306,7 @@ def _moved(
         wipe=cards.wipe,
         inside=cards.leads_inside,
         halt=cards.halts[0] if cards.run_in else None,
-        speeds=() if ground is None else ground.feeds(feed),
+        speeds=bead_speeds(cards, beads, feed) if ground is None else ground.feeds(feed),
         rises=() if ground is None else ground.rises(),
         lapping=cards.lapping,
     )

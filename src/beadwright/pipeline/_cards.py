@@ -91,6 +91,8 @@ class Cards:
         Whether those words may stand inside a bead, because they stop no axis.
     run_in : bool
         Whether open beads begin with a run-in where the lag asks for one.
+    by_speed : bool
+        Whether the screw turns evenly along a bead, so that its width follows the speed.
     lapping : Lapping or None
         How closed beads are laid over their own starts; None: they end there.
     """
@@ -126,6 +128,7 @@ class Cards:
     cold: bool = False
     halts: tuple[float, float] = (0.0, 0.0)
     leads_inside: bool = False
+    by_speed: bool = False
     run_in: bool = True
     lapping: Lapping | None = None
 

@@ -222,7 +222,8 @@ def reach_of(program: LayerProgram, *, each: bool) -> Reach:
                 (purges if purging else boxes).append(box)
                 end = event.path.points[0 if event.path.closed else -1]
                 at = (float(end[0]), float(end[1]), float(height[-1]))
-                feeds += [event.feed] if climb is None or climb.feeds is None else climb.feeds.tolist()
+                own = (isinstance(event, BeadMoves) and event.feeds) or (event.feed,)
+                feeds += own if climb is None or climb.feeds is None else climb.feeds.tolist()
             case _:
                 pass
     moves, off = np.concatenate(boxes), np.concatenate(purges)

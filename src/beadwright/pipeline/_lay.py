@@ -8,7 +8,7 @@ from dataclasses import replace
 from beadwright.beads import Bead, SiteRule, Trail, arrange
 from beadwright.curves import ArcPath
 from beadwright.pipeline._bed import Bed
-from beadwright.pipeline._build import Clock, build_layer, varied_areas
+from beadwright.pipeline._build import Clock, build_layer
 from beadwright.pipeline._cards import Cards
 from beadwright.pipeline._course import Course
 from beadwright.pipeline._document import Laid
@@ -18,6 +18,7 @@ from beadwright.pipeline._set_up import SetUp
 from beadwright.pipeline._short_moves import without_short
 from beadwright.pipeline._sites import rank_order
 from beadwright.pipeline._stages import Stages
+from beadwright.pipeline._varied import varied_areas, width_feeds
 from beadwright.pipeline._ways_inside import layer_ways, outside_findings
 from beadwright.pipeline._writing import Writing
 from beadwright.program import layer_program
@@ -106,6 +107,7 @@ def lay(
                 follow=None if ground is None else ground.follow(build.pace.feed),
                 clearance=settings.clearance,
                 feed=build.pace.feed,
+                feeds=[width_feeds(card, bead, build.pace.feed) for bead in beads],
                 before=(*(() if halt is None else (halt,)), *map(writing.before, build.before)),
                 rpm=writing.rpm([build.pace.feed] * len(build.areas), varied_areas(card, beads, build.areas)),
                 ways=ways,

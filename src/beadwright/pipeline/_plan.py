@@ -15,7 +15,7 @@ from beadwright.brep import Model
 from beadwright.errors import SettingsError
 from beadwright.layers import find_folds, ruled_plans
 from beadwright.pipeline._base_findings import base_findings
-from beadwright.pipeline._bead_findings import bead_findings
+from beadwright.pipeline._bead_findings import bead_findings, widths_follow
 from beadwright.pipeline._bed import bed_of
 from beadwright.pipeline._built import Built, built
 from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findings
@@ -168,6 +168,7 @@ def plan_part(
                 cold=rest is not None,
                 halts=writing.halts(),
                 leads_inside=writing.leads_inside(),
+                by_speed=writing.dialect.by_speed,
                 over=over,
             )
             earlier = None if settings.earlier is None else read_earlier(settings.earlier, model)
@@ -205,7 +206,7 @@ def plan_part(
                 later=later.features,
                 stock=None if blank is None else stocked_of(blank, solid, amounts, later),
                 rounding=ROUNDING_UNITS * writing.words.place,
-                vary=writing.dialect.varies,
+                vary=widths_follow(settings, writing.dialect),
                 amounts=amounts,
             )
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)

@@ -202,9 +202,18 @@ class Dialect(Section):
 
     @property
     def varies(self) -> bool:
-        """Whether the flow can change inside a bead while the axes go on."""
+        """Whether what is laid can change inside a bead while the axes go on: by the flow, or by the speed."""
+        return self.flow == "axis" or self._changes or self.by_speed
+
+    @property
+    def by_speed(self) -> bool:
+        """Whether it changes by the speed: the screw turns evenly along a bead, and lays more where that is slow."""
+        return self.flow == "s-word" and not self._changes
+
+    @property
+    def _changes(self) -> bool:
         change = self.events.flow_change
-        return self.flow == "axis" or (change is not None and change.motion == "synchronised")
+        return change is not None and change.motion == "synchronised"
 
     def write(self, event: str, /, **fields: str) -> str:
         """Lines of an event, each with its end; empty ones are left out.

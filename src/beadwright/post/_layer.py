@@ -298,7 +298,8 @@ class _Writer:
         if climb is not None:
             rise, off = printed_rise(climb, moves, words.place, moves.bound * words.place + chord)
             self.off_map = max(self.off_map, off)
-        if climb is None or climb.feeds is None:
+        own_feeds = event.feeds if isinstance(event, BeadMoves) else ()
+        if (climb is None or climb.feeds is None) and not own_feeds:
             self.parts.append(self._feed_line(event.feed))
         if isinstance(event, BeadMoves) and (event.widths or event.shares):
             shares = np.repeat(np.array(event.shares or [1.0] * len(count)), count)
@@ -314,6 +315,8 @@ class _Writer:
                 (run / (event.feed if climb.feeds is None else climb.feeds[moves.source])).sum()
             )
             self.height = float(rise[-1]) * words.place
+        elif own_feeds:
+            self.seconds += float((lengths / np.array(own_feeds)[path.support[moves.source]]).sum())
         else:
             self.seconds += float(lengths.sum()) / event.feed
         if isinstance(event, PassMoves):
@@ -342,6 +345,8 @@ class _Writer:
             if event.widths and (not first or row[first] != row[first - 1]):
                 width = event.widths[row[first]]
                 parts.append(structured("width", (("mm", number(width)),)))
+                if event.feeds:
+                    parts.append(self._feed_line(event.feeds[row[first]]))
                 if event.rpms and first:
                     parts.append(self.dialect.write("flow_change", rpm=self._speed(event.rpms[row[first]])))
                 self.width = width

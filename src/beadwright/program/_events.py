@@ -150,7 +150,8 @@ class BeadMoves:
     """The feed moves of one bead along `path` at height ``z``, mm, or as `climb` has it; feed in mm/s.
 
     Where its width varies, ``path.support`` of a move is its row in `widths`, mm, and in `rpms`, the screw speeds
-    where the program commands them. Where its flow tapers, `shares` are those of the full flow along each move.
+    where the program commands them, or in `feeds`, mm/s, where the screw turns evenly. Where its flow tapers, `shares`
+    are those of the full flow along each move.
     """
 
     path: ArcPath
@@ -158,6 +159,7 @@ class BeadMoves:
     feed: float
     widths: tuple[float, ...] = ()
     rpms: tuple[float, ...] = ()
+    feeds: tuple[float, ...] = ()
     shares: tuple[float, ...] = ()
     climb: Climb | None = None
 

@@ -119,7 +119,7 @@ def layer_program(
     prime: float = 0.0,
     passes: Sequence[Pass | None] = (),
     leads: Sequence[ArcPath | None] = (),
-    feeds: Sequence[float] = (),
+    feeds: Sequence[float | tuple[float, ...]] = (),
     follow: Follow | None = None,
     ways: Way | None = None,
 ) -> LayerProgram:
@@ -151,8 +151,9 @@ def layer_program(
         After each bead; default none.
     leads : sequence of ArcPath or None
         Run-in before each bead, from where the extruder starts to the bead's start; default none.
-    feeds : sequence of float
-        Along each bead, mm/s; default `feed` along all.
+    feeds : sequence of (float or tuple of float)
+        Along each bead, mm/s; default `feed` along all. Of a bead whose width varies one for each of its widths, where
+        the screw turns evenly.
     follow : callable, optional
         Where the layer follows a measured platform: called with a bead, a path along it or beyond it, and whether the
         extruder runs; gives the path, cut where its height bends, with its heights.
@@ -266,20 +267,23 @@ def _laid(
     index: int,
     *,
     z: float,
-    feed: float,
+    feed: float | tuple[float, ...],
     prime: float,
     rpm: float | tuple[float, ...] | None,
     follow: Follow | None,
 ) -> list[Event]:
     """A bead with the run-in before it and the pass after it, from mark to mark."""
     rpms = rpm if isinstance(rpm, tuple) else ()
+    paces, feed = (feed, max(feed)) if isinstance(feed, tuple) else ((), feed)
 
     def moves(path: ArcPath, shares: Sequence[float] = ()) -> BeadMoves:
         full: tuple[float, ...] = ()
         if shares and after is not None:
             path, full = _tapered(path, shares, after.lap)
         own, climb = (path, None) if follow is None else follow(bead, path, True)
-        return BeadMoves(path=own, z=z, feed=feed, widths=bead.widths, rpms=rpms, shares=full, climb=climb)
+        return BeadMoves(
+            path=own, z=z, feed=feed, widths=bead.widths, rpms=rpms, feeds=paces, shares=full, climb=climb
+        )
 
     stop = 0.0 if after is None else after.stop
     path, rest = bead.path, None if after is None else after.path

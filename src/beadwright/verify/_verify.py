@@ -16,6 +16,7 @@ from beadwright.verify._bed import check_bed, the_grid
 from beadwright.verify._check_closure import check_closures
 from beadwright.verify._check_run import check_faults, check_flow, check_limits, run_of
 from beadwright.verify._check_told import check_reach, check_told
+from beadwright.verify._check_widths import check_widths
 from beadwright.verify._complete import common_offsets
 from beadwright.verify._copies import check_copies
 from beadwright.verify._cut import Floats, cut, flat_heights
@@ -81,6 +82,7 @@ def verify(
     if deposit.told:
         check_told(reading, deposit, model, notes)
         check_closures(reading, notes)
+        check_widths(reading, deposit, notes)
         check_copies(reading.told, notes)
         check_reach(reading, deposit, model, matrix, notes)
     elif deposit.layers:
