@@ -158,6 +158,7 @@ def _layer(laid: Laid) -> dict[str, Any]:
         ]
         + _led(laid),
         "near_tangent": laid.work.near_tangent,
+        "chords": laid.work.chords,
         "hidden_mm": laid.work.hidden,
         "grey": laid.work.grey,
         **({} if laid.ground is None else laid.ground.as_dict(text.off_map)),
@@ -261,7 +262,7 @@ def _totals(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     summed: dict[str, Any] = {"layers": len(rows)}
     for name in ("area_mm2", "perimeter_mm", "length_mm"):
         summed[name] = math.fsum(row[name] for row in rows)
-    for name in ("loops", "holes", "beads", "near_tangent", "grey"):
+    for name in ("loops", "holes", "beads", "near_tangent", "chords", "grey"):
         summed[name] = sum(row[name] for row in rows)
     summed["moves"] = {kind: sum(row["moves"][kind] for row in rows) for kind in ("line", "arc")}
     covered = [row["coverage"] for row in rows if "coverage" in row]

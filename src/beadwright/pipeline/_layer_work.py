@@ -54,8 +54,7 @@ from beadwright.pipeline._united import united
 from beadwright.section import Cutter, Section, TakenPlane, cut
 from beadwright.settings import Fill, PlanSettings
 
-Planes = tuple[TakenPlane, ...]
-"""Those of one layer: one by the neutral rule, else two."""
+Planes = tuple[TakenPlane, ...]  # of one layer: one by the neutral rule, else two
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -117,6 +116,8 @@ class LayerWork:
         The planes asked for and those used.
     near_tangent : int
         Pieces along which plane and surface are nearly parallel.
+    chords : int
+        Stretches of curves of free-form faces that are carried as straight lines.
     hidden : float
         What cells of free-form faces could hide, mm.
     grey : int
@@ -153,6 +154,7 @@ class LayerWork:
     beads: tuple[Bead, ...]
     taken: Planes
     near_tangent: int
+    chords: int
     hidden: float
     grey: int
     lost: tuple[Lost, ...]
@@ -384,6 +386,7 @@ def _work(layer: LayerRegion, laid: LayerBeads, planes: Planes, sections: tuple[
         beads=laid.beads,
         taken=planes,
         near_tangent=sum(len(section.near_tangent) for section in sections),
+        chords=sum(len(section.chords) for section in sections),
         hidden=max(section.hidden for section in sections),
         grey=laid.grey,
         lost=laid.lost,

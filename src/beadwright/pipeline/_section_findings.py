@@ -6,6 +6,12 @@ from beadwright.layers import LayerPlan
 from beadwright.numeric import Finding
 from beadwright.section import Section
 
+CHORDS = {
+    "undecided": "because the face is nearly level there",
+    "pole": "because the face's derivatives are parallel or vanish there, as at a pole",
+    "sharp": "because the curve turns too sharply to be followed",
+}
+
 
 def section_findings(plan: LayerPlan, section: Section) -> tuple[Finding, ...]:
     """What cutting met that a reader should know."""
@@ -22,6 +28,20 @@ def section_findings(plan: LayerPlan, section: Section) -> tuple[Finding, ...]:
         )
         for place in section.near_tangent
     ]
+    found += [
+        Finding(
+            code="chord",
+            level="note",
+            layer=plan.index,
+            at_mm=place.at,
+            face=place.face,
+            measured=place.bound,
+            unit="mm",
+            text=f"a stretch of the section curve from here on is a straight line, {CHORDS[place.why]}; the curve may"
+            " lie this far beside, which the bound of the section holds",
+        )
+        for place in section.chords
+    ]
     if section.hidden > 0:
         found.append(
             Finding(
@@ -30,7 +50,8 @@ def section_findings(plan: LayerPlan, section: Section) -> tuple[Finding, ...]:
                 layer=plan.index,
                 measured=section.hidden,
                 unit="mm",
-                text="a piece of the section smaller than this could have been missed",
+                text="a part of the section smaller than this could have been missed: a free-form face is nearly level"
+                " there; no bound holds it",
             )
         )
     if section.fallbacks:

@@ -13,15 +13,15 @@ from beadwright.section._fallback import GIVEN
 from beadwright.section._free_pieces import free_pieces
 from beadwright.section._kernels import codes
 from beadwright.section._rescue import STRAIGHT
-from beadwright.section._section import Counters, NearTangent, Section
+from beadwright.section._section import Chord, Counters, NearTangent, Section
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 ORDER = 7
 """Degree of the pieces that carry level curves without a closed form."""
-CELL = 1e-6
-"""Size at which cells of free-form faces are no longer cut, mm."""
+WHY = ("undecided", "pole", "sharp")
+"""Why a stretch is a chord, in the order of `FreePieces.chords`."""
 
 
 def _interpolation() -> tuple[Array, Array, Array, Array]:
@@ -67,7 +67,7 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
         directions(cutter, batch, start, end, chord),
     )
     first, closed = first[: chains + 1], closed[:chains]
-    free_row, free_tables, near = _free(cutter, batch)
+    free_row, free_tables, near, chords = _free(cutter, batch)
     n, used, curves, shape, first_piece, pieces, control, first_curve, gap, tangent = emit(
         chain,
         segments,
@@ -150,7 +150,8 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
                 model=float(model[k]),
                 bound=float(bound[k]),
                 near_tangent=tuple(near.get(k, ())),
-                hidden=CELL if hidden[k] else 0.0,
+                chords=tuple(chords.get(k, ())),
+                hidden=float(hidden[k]),
                 fallbacks=int(fallbacks[k]),
                 counters=Counters(
                     swaps=int(batch.counts[k, 0]),
@@ -166,24 +167,26 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
     return out
 
 
-def _free_reports(batch: Batch) -> tuple[Ints, Ints]:
-    hidden = np.zeros(len(batch.heights), dtype=np.int64)
+def _free_reports(batch: Batch) -> tuple[Array, Ints]:
+    hidden = np.zeros(len(batch.heights))
     conflicts = np.zeros(len(batch.heights), dtype=np.int64)
     for face, own in batch.free.items():
         low = batch.pair_low[face]
-        hidden[low : low + len(own.heights)] += own.hidden
-        conflicts[low : low + len(own.heights)] += own.conflicts
+        here = slice(low, low + len(own.heights))
+        hidden[here] = np.maximum(hidden[here], own.hidden)
+        conflicts[here] += own.conflicts
     return hidden, conflicts
 
 
 def _free(
     cutter: Cutter, batch: Batch
-) -> tuple[Ints, tuple[Ints, Ints, Ints, Array, Array], dict[int, list[NearTangent]]]:
+) -> tuple[Ints, tuple[Ints, Ints, Ints, Array, Array], dict[int, list[NearTangent]], dict[int, list[Chord]]]:
     """Bézier pieces of all segments of free faces, in one table."""
     segments = batch.segments
     free_row = np.full(len(segments), -1, dtype=np.int64)
     firsts, degrees, counts, controls, bounds = [np.zeros(1, dtype=np.int64)], [], [], [], []
     near: dict[int, list[NearTangent]] = {}
+    chords: dict[int, list[Chord]] = {}
     if batch.free:
         branch = segments[:, 1]
         is_free = branch >= 0
@@ -228,12 +231,16 @@ def _free(
             counts.append(sizes)
             controls.append(control)
             bounds.append(found.bound)
-            for j in np.flatnonzero(found.near_tangent):
+            for j in np.flatnonzero(found.near_tangent | (found.chords > 0.0).any(axis=1)):
                 k = int(batch.pair_plane[segments[rows[j], 0]])
                 p = found.control[found.first_control[found.first_piece[j]]]
                 place = (float(p[0] / p[2]), float(p[1] / p[2]), float(batch.heights[k]))
-                entry = NearTangent(face=f, at=place, uncertainty=float(found.unsure[j]))
-                near.setdefault(k, []).append(entry)
+                if found.near_tangent[j]:
+                    entry = NearTangent(face=f, at=place, uncertainty=float(found.unsure[j]))
+                    near.setdefault(k, []).append(entry)
+                for why, off in zip(WHY, found.chords[j], strict=True):
+                    if off > 0.0:
+                        chords.setdefault(k, []).append(Chord(face=f, at=place, bound=float(off), why=why))
     size = np.concatenate(counts) if counts else np.zeros(0, dtype=np.int64)
     return (
         free_row,
@@ -245,6 +252,7 @@ def _free(
             np.concatenate(bounds) if bounds else np.zeros(0),
         ),
         near,
+        chords,
     )
 
 

@@ -180,12 +180,10 @@ def _free_branches(packed: FreeFace, heights: Array) -> tuple[FreeBranches, dict
         bad = _refused(packed, heights, np.arange(len(heights)))
     good = np.setdiff1d(np.arange(len(heights)), list(bad))
     own = free_branches(packed, heights[good])
-    wide = np.zeros((3, len(heights)), dtype=np.int64)
-    wide[:, good] = own.cells, own.hidden, own.conflicts
+    wide, hidden = np.zeros((2, len(heights)), dtype=np.int64), np.zeros(len(heights))
+    wide[:, good], hidden[good] = (own.cells, own.conflicts), own.hidden
     return (
-        replace(
-            own, heights=heights, plane=good[own.plane], cells=wide[0], hidden=wide[1], conflicts=wide[2]
-        ),
+        replace(own, heights=heights, plane=good[own.plane], cells=wide[0], hidden=hidden, conflicts=wide[1]),
         bad,
     )
 

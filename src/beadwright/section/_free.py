@@ -40,6 +40,8 @@ class FreeFace:
     power_u, power_v : (nu,), (nv,) int64
         How the surface's own parameter t runs along a span, both from 0 to 1 there: as it is at 1; as the root of
         order n, t^n, at n > 1; as that from the other end, (1 - t)^n, at -n.
+    steep : (s, 2) float
+        Bounds of |dS/du|, |dS/dv| in each span, by the differences of its net, mm.
     size : float
         Greatest coordinate in size, mm: the scale of rounding.
     bound : float
@@ -54,6 +56,7 @@ class FreeFace:
     metric: Array
     power_u: npt.NDArray[np.int64]
     power_v: npt.NDArray[np.int64]
+    steep: Array
     size: float
     bound: float
 
@@ -130,9 +133,23 @@ def pack_free(surface: SplineSurface | OffsetSurface, uv_box: npt.ArrayLike) -> 
         metric=np.maximum(metric, 1e-9),
         power_u=power_u,
         power_v=power_v,
+        steep=_steep(coef, points),
         size=float(np.abs(points).max()),
         bound=bound,
     )
+
+
+def _steep(coef: Array, points: Array) -> Array:
+    """Bounds of the derivatives (N' - (S - m) D') / D of each span, m its middle, N taken about m."""
+    middle = points.reshape(len(coef), -1, 3).mean(axis=1)[:, None, None]
+    away = np.linalg.norm(points - middle, axis=3).reshape(len(coef), -1).max(axis=1)
+    about = coef[..., :3] - coef[..., 3:] * middle
+    out = np.empty((len(coef), 2))
+    for axis in (1, 2):
+        top = np.linalg.norm(np.diff(about, axis=axis), axis=3).reshape(len(coef), -1).max(axis=1)
+        weight = np.abs(np.diff(coef[..., 3], axis=axis)).reshape(len(coef), -1).max(axis=1)
+        out[:, axis - 1] = (coef.shape[axis] - 1) * (top + away * weight)
+    return np.asarray(out / coef[..., 3].reshape(len(coef), -1).min(axis=1)[:, None])
 
 
 def _evened(net: Array) -> tuple[npt.NDArray[np.int64], float]:

@@ -43,9 +43,10 @@ class FreeBranches:
         Parameters (u, v) of a point on each branch, in the middle of its middle piece.
     start, end : (b, 2) float
         x, y of the ends, mm; the same for a closed one.
-    cells, hidden, conflicts : (k,) int64
-        Cells used for each plane; cells of at most 1e-6 mm that could not be decided but are passed;
-        crossings that did not alternate.
+    cells, conflicts : (k,) int64
+        Cells used for each plane; crossings that did not alternate.
+    hidden : (k,) float
+        Greatest size of a cell that could not be decided, mm; 0 if there is none.
     piece_span : (m, 2) int64
         Span of each piece, and 1 if its cell is simple.
     piece_box, piece_uv, piece_xy : (m, 4) float
@@ -62,7 +63,7 @@ class FreeBranches:
     start: Array
     end: Array
     cells: Index
-    hidden: Index
+    hidden: Array
     conflicts: Index
     piece_span: Index
     piece_box: Array
@@ -119,7 +120,7 @@ def free_branches(free: FreeFace, heights: npt.ArrayLike) -> FreeBranches:
             np.empty((room, 4)),
         )
         branch = np.empty((room, 4), dtype=np.int64)
-        report = np.zeros((k, 3), dtype=np.int64)
+        report, hidden = np.zeros((k, 3), dtype=np.int64), np.zeros(k)
         leaf = np.empty((cells, p1, q1)), np.empty((cells, 6), dtype=np.int64), np.empty((cells, 2))
         count, used = chain_planes(
             free.coef,
@@ -134,6 +135,8 @@ def free_branches(free: FreeFace, heights: npt.ArrayLike) -> FreeBranches:
             *pieces,
             branch,
             report,
+            free.steep,
+            hidden,
         )
         if count >= 0:
             break
@@ -162,7 +165,7 @@ def free_branches(free: FreeFace, heights: npt.ArrayLike) -> FreeBranches:
         start=xy[branch[:, 1], :2],
         end=xy[branch[:, 2] - 1, 2:],
         cells=report[:, 0].copy(),
-        hidden=report[:, 1].copy(),
+        hidden=hidden,
         conflicts=report[:, 2].copy(),
         piece_span=span,
         piece_box=box,

@@ -38,7 +38,11 @@ class FreePieces:
     near_tangent : (n,) bool
         Whether surface and plane come nearer to each other than `NEAR_TANGENT`.
     unsure : (n,) float
-        How far rounding may move the curve in the plane, mm; part of `bound`.
+        How far rounding may move the curve in the plane, mm.
+    chords : (n, 3) float
+        Greatest bound of a stretch carried as a chord across its cell, mm, 0 if there is none: because the cell
+        could not be decided; because the surface's derivatives there are parallel or vanish, as at a pole;
+        because the curve turns too sharply to be followed. Part of `bound`.
     """
 
     first_piece: npt.NDArray[np.int32]
@@ -48,6 +52,7 @@ class FreePieces:
     bound: Array
     near_tangent: npt.NDArray[np.bool_]
     unsure: Array
+    chords: Array
 
 
 def free_pieces(
@@ -78,14 +83,23 @@ def free_pieces(
 
     Notes
     -----
-    A quintic has the true point, tangent and curvature at both ends, by implicit differentiation, and
-    never leaves its cell, so it crosses no knot line. Beside (x, y) it carries (u, v) with the same
-    derivatives; then S(u(t), v(t)) lies on the surface exactly, and both |(x, y)(t) - S_xy(t)| and the
-    residual of the height over the slope vanish like t^3 (1 - t)^3. *Proven*: at the places looked at
-    their sum bounds the distance, but for second order terms of the residual. *Estimated*: between these
-    places, from the quotient by t^3 (1 - t)^3, times 1.5. Rounding is added, over the sine of the angle
-    between surface and plane. `verify_loops` with ``proof`` bounds every place of the curves afterwards;
-    tests hold the estimate to that on the examples.
+    A quintic has the true point, tangent and curvature at both ends, by implicit differentiation. Beside (x, y) it
+    carries (u, v) with the same derivatives; then S(u(t), v(t)) lies on the surface exactly, and what (x, y, h) is off
+    from it vanishes like t^3 (1 - t)^3. The bound is *proven* for every place of a piece (`_kernels/free_proof.py`):
+
+    1. What is off between three places where it is looked at is the interpolating polynomial's, bounded by those
+       three values, and a rest, bounded by Cauchy's integral over a circle (P. Davis, Interpolation and
+       Approximation, 1963, section 3.6). Condition: the weight has no zero on its disc, which its Taylor
+       coefficients tell.
+    2. From (u(t), v(t)) the direction w of the steepest slope in the middle of the piece leads to the level curve
+       within the residual of the height over the least slope along w. Condition: that slope is positive all
+       around the path, ten residuals beside it included; then the level curve there is a graph across w.
+    3. (u, v) goes on across w all along: differences of the control points keep their sign. So the way from
+       place to place is monotone, and the distance one of Fréchet.
+
+    A piece that misses a condition is cut shorter; one too short to cut is a chord (``chords``), bounded by the
+    greatest derivatives of its span. Rounding is not directed: half a unit of the last place of the greatest
+    coordinate for each product summed up, and four times that, over the slope, is in the bound.
     """
     from beadwright.section._kernels.free_pieces import carry
 
@@ -98,12 +112,14 @@ def free_pieces(
         control = np.empty((room, 6, 2))
         first = np.zeros(len(jobs) + 1, dtype=np.int64)
         bound, flat, unsure = np.empty(len(jobs)), np.empty(len(jobs)), np.empty(len(jobs))
+        chords = np.empty((len(jobs), 3))
         count = carry(
             free.coef,
             free.metric,
             branches.heights,
             free.size,
             tolerance,
+            free.steep,
             branches.piece_span,
             branches.piece_box,
             branches.piece_way,
@@ -116,6 +132,7 @@ def free_pieces(
             bound,
             flat,
             unsure,
+            chords,
         )
         if count >= 0:
             break
@@ -140,6 +157,7 @@ def free_pieces(
         bound=np.maximum.reduceat(bound, groups) + free.bound if len(groups) else bound,
         near_tangent=np.minimum.reduceat(flat, groups) < NEAR_TANGENT if len(groups) else flat < 0.0,
         unsure=np.maximum.reduceat(unsure, groups) if len(groups) else unsure,
+        chords=np.maximum.reduceat(chords, groups) if len(groups) else chords,
     )
 
 

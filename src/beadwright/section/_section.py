@@ -29,6 +29,28 @@ class NearTangent:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Chord:
+    """A stretch of a free-form face's curve that could not be followed and is carried as a straight line.
+
+    Attributes
+    ----------
+    face : int
+    at : (float, float, float)
+        Where the part of the curve that holds the stretch begins, mm.
+    bound : float
+        How far the curve may lie beside the line, mm; part of the section's own bound.
+    why : str
+        ``undecided`` (a cell too small to be decided, see `Section.hidden`), ``pole`` (the surface's derivatives are
+        parallel or vanish there) or ``sharp`` (it turns too sharply).
+    """
+
+    face: int
+    at: tuple[float, float, float]
+    bound: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Counters:
     """What the matching had to do beyond pairing neighbours; all 0 on a clean file.
 
@@ -76,8 +98,11 @@ class Section:
         what else moves the surface) over the sine of the angle between surface and plane.
     near_tangent : tuple of NearTangent
         Where that angle is below 1e-4: there the curve may lie farther beside, as each entry says.
+    chords : tuple of Chord
+        Stretches of curves of free-form faces carried straight; what they are off is in ``bound``, and here apart.
     hidden : float
-        Size of cells of free-form faces in which something could hide, mm; 0 if none.
+        Greatest size of a cell of a free-form face in which a part of the section could hide unseen, mm; 0 if there
+        is none. It is no part of ``bound``.
     fallbacks : int
         Faces that could not be cut here, whose curves are the fallback's.
     counters : Counters
@@ -92,6 +117,7 @@ class Section:
     model: float
     bound: float
     near_tangent: tuple[NearTangent, ...]
+    chords: tuple[Chord, ...]
     hidden: float
     fallbacks: int
     counters: Counters

@@ -213,6 +213,8 @@ def chain_planes(
     piece_xy: Any,
     branch: Any,
     report: Any,
+    steep: Any,
+    unseen: Any,
 ) -> Any:
     """Branches of the level curves at all heights.
 
@@ -227,7 +229,11 @@ def chain_planes(
     branch : (b, 4) int64
         Out: plane, first piece, one past the last piece, 1 if closed.
     report : (k, 3) int64
-        Out: cells, cells too small to be decided that the curve passes, pairing conflicts.
+        Out: cells, cells too small to be decided, pairing conflicts.
+    steep : (s, 2) float
+        Greatest |dS/du|, |dS/dv| of each span.
+    unseen : (k,) float
+        Out: greatest size of a cell too small to be decided.
 
     Returns
     -------
@@ -290,12 +296,14 @@ def chain_planes(
             )
             if count < 0 or parts + count > limit:
                 return -1, 0
-            if count == 0:
-                continue
             simple = box[5] == 1
+            span = box[4]
             if not simple:
                 report[plane, 1] += 1
-            span = box[4]
+                size = np.hypot(steep[span, 0] * box[2], steep[span, 1] * box[3]) / one
+                unseen[plane] = max(unseen[plane], size)
+            if count == 0:
+                continue
             report[plane, 2] += pair(
                 near, count, simple, leaf_way[cell], metric[span, 0], metric[span, 1], mate
             )

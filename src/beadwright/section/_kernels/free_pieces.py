@@ -8,12 +8,15 @@ import numpy as np
 
 from beadwright.compiled import helper, kernel
 from beadwright.section._kernels.bernstein import basis, copy_row, evaluate
+from beadwright.section._kernels.free_cells import CONE
+from beadwright.section._kernels.free_proof import ORDER, PLACES, deviation
 from beadwright.section._kernels.free_trace import point
 
-CHECKS = 5
-"""Places inside a piece where it is compared with the surface."""
+DEGENERATE = 1e-6
+"""Derivatives that span less than this part of the span's size are parallel or vanish."""
 LEAST = 1e-9
-"""A part shorter than this fraction of its piece is carried as it is, with the bound that it has."""
+"""A part shorter than this fraction of its piece is carried as it is; straight, if nothing is proven, and the next such
+part may be twice as long."""
 MOST = 500
 """Quintics on one piece beyond which they are taken as they are, with the bound that they have."""
 
@@ -35,7 +38,7 @@ def ends_of_arc(
     """Point, unit tangent and turning of the curve at a fraction of a piece.
 
     data (14,) gets x, y; tx, ty; curvature; u, v; first and second derivatives of (u, v) by arc length;
-    tan of the angle between surface and plane; residual of the height; normal curvature times up.
+    tan of the angle between surface and plane; residual of the height; size of dS/du x dS/dv.
     """
     point(coef, h, metric, box, way, ends, f, work, out, uv)
     evaluate(coef, uv[0], uv[1], 2, work, out)
@@ -49,6 +52,9 @@ def ends_of_arc(
     data[5] = uv[0]
     data[6] = uv[1]
     data[12] = abs(out[0, 2] - h)
+    nz = out[1, 0] * out[2, 1] - out[1, 1] * out[2, 0]
+    data[11] = length / abs(nz) if nz != 0.0 else np.inf
+    data[13] = np.hypot(nz, length)
     if length == 0.0:
         return False
     tx = vx / length
@@ -73,8 +79,6 @@ def ends_of_arc(
     data[8] = dv
     data[9] = ddu
     data[10] = ddv
-    nz = out[1, 0] * out[2, 1] - out[1, 1] * out[2, 0]
-    data[11] = length / abs(nz) if nz != 0.0 else np.inf
     return True
 
 
@@ -98,52 +102,6 @@ def quintic(d0: Any, d1: Any, length: Any, control: Any) -> Any:
             control[base + 2 * step, c] = at + 0.4 * first + second / 20.0
 
 
-@helper
-def deviation(
-    coef: Any, h: Any, control: Any, curvature: Any, noise: Any, table: Any, work: Any, out: Any
-) -> Any:
-    """Greatest distance of a quintic from the level curve, from `CHECKS` places inside; and least tan.
-
-    At each place the quintic's (u, v) lies on the surface exactly. To first order the quintic is away from
-    the curve by its offset from that point across the curve less the residual of the height over the
-    slope; second order terms are added. Divided by t^3 (1 - t)^3, to which all vanish by construction,
-    the distance (less what rounding makes of it) changes slowly; its greatest value gives that of the
-    whole piece.
-    """
-    worst = 0.0
-    second = 0.0
-    flat = np.inf
-    for k in range(CHECKS):
-        x = 0.0
-        y = 0.0
-        u = 0.0
-        v = 0.0
-        for i in range(6):
-            x += table[k, i] * control[i, 0]
-            y += table[k, i] * control[i, 1]
-            u += table[k, i] * control[i, 2]
-            v += table[k, i] * control[i, 3]
-        if not (-1.0 <= u <= 2.0 and -1.0 <= v <= 2.0):
-            # Ends that turn as sharply as this throw the middle far off the patch: nothing said there counts.
-            return np.inf, 0.0
-        evaluate(coef, u, v, 1, work, out)
-        nx = out[1, 1] * out[2, 2] - out[1, 2] * out[2, 1]
-        ny = out[1, 2] * out[2, 0] - out[1, 0] * out[2, 2]
-        nz = out[1, 0] * out[2, 1] - out[1, 1] * out[2, 0]
-        rise = np.hypot(nx, ny)
-        if rise == 0.0:
-            return np.inf, 0.0
-        flat = min(flat, rise / abs(nz) if nz != 0.0 else np.inf)
-        dx = x - out[0, 0]
-        dy = y - out[0, 1]
-        slip = (out[0, 2] - h) * nz / rise
-        d = abs((dx * nx + dy * ny) / rise - slip)
-        floor = noise * max(1.0, abs(nz) / rise)
-        worst = max(worst, d, (d - 2.0 * floor) / table[k, 6])
-        second = max(second, (np.hypot(dx, dy) + abs(slip)) ** 2 * curvature)
-    return worst + second, flat
-
-
 @kernel
 def carry(
     coef: Any,
@@ -151,6 +109,7 @@ def carry(
     heights: Any,
     size: Any,
     tolerance: Any,
+    steep: Any,
     piece_span: Any,
     piece_box: Any,
     piece_way: Any,
@@ -163,6 +122,7 @@ def carry(
     bound: Any,
     flat: Any,
     unsure: Any,
+    chords: Any,
 ) -> Any:
     """Quintics for parts of pieces; returns their number, -1 if ``control`` is too short.
 
@@ -176,20 +136,29 @@ def carry(
         Out.
     first : (n + 1,) int64
         Out: first quintic of each job.
+    steep : (s, 2) float
+        Greatest |dS/du|, |dS/dv| of each span.
     bound, flat, unsure : (n,) float
         Out: bound; least tan of the angle between surface and plane; what rounding may move the curve.
+    chords : (n, 3) float
+        Out: greatest bound of a part carried as a chord because its cell is too small to be decided, because the
+        surface's derivatives are parallel or vanish there, because the curve turns too sharply to be followed.
     """
     n = max(coef.shape[1], coef.shape[2])
     work = np.empty((6, n))
     out = np.empty((6, 4))
     uv = np.empty(2)
-    table = np.empty((CHECKS, 7))
+    row = np.empty(n)
+    net = np.empty((coef.shape[1], coef.shape[2], 6))
+    path = np.empty((2, 6))
+    most = np.empty(2)
+    table = np.empty((len(PLACES), 6))
     short = np.empty((3, 6))
-    for k in range(CHECKS):
-        t = 0.5 - 0.5 * np.cos(np.pi * (k + 0.5) / CHECKS)
-        basis(5, t, 0, short)
+    for k in range(len(PLACES)):
+        basis(5, PLACES[k], 0, short)
         copy_row(short[0], 6, table[k])
-        table[k, 6] = 64.0 * (t * (1.0 - t)) ** 3
+    # Sums of that many products, each of a few half units of the last place.
+    rounding = (coef.shape[1] + coef.shape[2] + 1) * 2.0**-53
     data = np.empty((2, 14))
     stride = np.inf
     patch = np.empty((6, 4))
@@ -202,82 +171,101 @@ def carry(
         if k > 0 and plane != jobs[k - 1, 1]:
             # A plane's pieces must not depend on the planes cut with it: each begins without a length tried.
             stride = np.inf
-        noise = 1e-15 * (size + abs(h))
+        noise = rounding * (size + abs(h))
         first[k] = count
         bound[k] = 0.0
         flat[k] = np.inf
         unsure[k] = 0.0
+        for c in range(3):
+            chords[k, c] = 0.0
         here = fractions[k, 0]
         end = fractions[k, 1]
         box = piece_box[i]
-        smooth = piece_span[i, 1] == 1
-        if smooth:
-            smooth = ends_of_arc(
-                coef[s], h, metric[s], box, piece_way[i], piece_uv[i], here, work, out, uv, data[0]
-            )
+        simple = piece_span[i, 1] == 1
         reach = np.hypot(piece_xy[i, 2] - piece_xy[i, 0], piece_xy[i, 3] - piece_xy[i, 1])
         width = min(stride / reach, end - here) if reach > 0.0 else end - here
-        if width < LEAST:
+        if width < LEAST or not simple:
             # The piece before was a point, whose length says nothing about this one.
             width = end - here
+        d0 = data[0]
+        d1 = data[1]
+        begins = False
+        least = LEAST
+        if simple:
+            begins = ends_of_arc(
+                coef[s], h, metric[s], box, piece_way[i], piece_uv[i], here, work, out, uv, d0
+            )
         while True:
             width = (end - here) / np.ceil(0.999 * (end - here) / width) if width > 0.0 else 0.0
             following = here + width if here + 1.5 * width < end else end
+            free = simple and following - here > least and count - first[k] < MOST
             if count - first[k] >= MOST:
                 following = end
-            if smooth:
-                smooth = ends_of_arc(
-                    coef[s], h, metric[s], box, piece_way[i], piece_uv[i], following, work, out, uv, data[1]
+            off = np.inf
+            shake = 0.0
+            ratio = 0.1
+            half = 0.0
+            chord = 0.0
+            goes_on = False
+            if simple:
+                goes_on = ends_of_arc(
+                    coef[s], h, metric[s], box, piece_way[i], piece_uv[i], following, work, out, uv, d1
                 )
-            if not smooth:
-                # Too small a cell, or a point where surface and plane touch: straight on to the end.
-                if count == len(control):
-                    return -1
-                for c in range(6):
-                    for e in range(2):
-                        a = piece_xy[i, e] + here * (piece_xy[i, 2 + e] - piece_xy[i, e])
-                        b = piece_xy[i, e] + end * (piece_xy[i, 2 + e] - piece_xy[i, e])
-                        control[count, c, e] = a + (b - a) * c / 5.0
-                count += 1
-                bound[k] = (box[2] - box[0]) * metric[s, 0] + (box[3] - box[1]) * metric[s, 1]
-                flat[k] = 0.0
-                break
-            d0 = data[0]
-            d1 = data[1]
-            chord = np.hypot(d1[0] - d0[0], d1[1] - d0[1])
-            turn = np.arctan2(d0[2] * d1[3] - d0[3] * d1[2], d0[2] * d1[2] + d0[3] * d1[3])
-            half = 0.5 * abs(turn)
-            length = chord * (half / np.sin(half) if half > 1e-6 else 1.0)
-            quintic(d0, d1, length, patch)
-            off, low = deviation(
-                coef[s], h, patch, abs(d0[4]) + abs(d1[4]) + 2.0 / max(chord, 1e-9), noise, table, work, out
-            )
-            off *= 1.5
-            angle = min(low, d0[11], d1[11])
-            shake = noise / min(angle, 1.0) if angle > 0.0 else np.inf
-            # The error goes with the sixth power of the length.
-            ratio = min(max(0.95 * (tolerance / max(off, 1e-300)) ** (1.0 / 6.0), 0.1), 3.0)
-            free = following - here > LEAST and count - first[k] < MOST
+            if begins and goes_on:
+                chord = np.hypot(d1[0] - d0[0], d1[1] - d0[1])
+                turn = np.arctan2(d0[2] * d1[3] - d0[3] * d1[2], d0[2] * d1[2] + d0[3] * d1[3])
+                half = 0.5 * abs(turn)
+                length = chord * (half / np.sin(half) if half > 1e-6 else 1.0)
+                quintic(d0, d1, length, patch)
+                off, shake, low, ninth = deviation(
+                    coef[s], h, patch, noise, max(d0[12], d1[12]), table, row, net, path, most, work, out
+                )
+                angle = min(low, d0[11], d1[11])
+                # The error goes with the sixth power of the length, what is not seen of it with the ninth.
+                ratio = (tolerance / max(off, 1e-300)) ** (1.0 / ORDER if ninth else 1.0 / 6.0)
+                ratio = min(max(0.95 * ratio, 0.1), 3.0)
             wild = not off < np.inf
             if free and (wild or (off > 3.0 * shake and (off + shake > tolerance or half > 0.8))):
                 width = (following - here) * min(ratio, 0.7)
                 continue
-            if wild:
-                smooth = False
-                continue
             if count == len(control):
                 return -1
-            for c in range(6):
-                copy_row(patch[c], 2, control[count, c])
+            if wild:
+                # Too small a cell, or where derivatives vanish or the curve turns at once: a straight line.
+                for e in range(2):
+                    a = d0[e] if simple else piece_xy[i, e] + here * (piece_xy[i, 2 + e] - piece_xy[i, e])
+                    b = d1[e] if simple else piece_xy[i, e] + end * (piece_xy[i, 2 + e] - piece_xy[i, e])
+                    for c in range(6):
+                        control[count, c, e] = a + (b - a) * c / 5.0
+                off = (box[2] - box[0]) * steep[s, 0] + (box[3] - box[1]) * steep[s, 1]
+                why = 0
+                if simple:
+                    # A curve whose tangents keep to the cell's cone is no longer than this.
+                    across = (piece_uv[i, 2] - piece_uv[i, 0]) * metric[s, 0] * piece_way[i, 1]
+                    across -= (piece_uv[i, 3] - piece_uv[i, 1]) * metric[s, 1] * piece_way[i, 0]
+                    along = abs(across) * (following - here) / CONE
+                    off = min(off, along * (steep[s, 0] / metric[s, 0] + steep[s, 1] / metric[s, 1]))
+                    why = 1 if min(d0[13], d1[13]) <= DEGENERATE * metric[s, 0] * metric[s, 1] else 2
+                if why == 2 and min(d0[11], d1[11]) == 0.0:
+                    flat[k] = 0.0
+                else:
+                    chords[k, why] = max(chords[k, why], off)
+                least *= 2.0
+                ratio = 2.0
+                stride = np.inf
+            else:
+                for c in range(6):
+                    copy_row(patch[c], 2, control[count, c])
+                flat[k] = min(flat[k], angle)
+                unsure[k] = max(unsure[k], noise / min(angle, 1.0) if angle > 0.0 else np.inf)
+                stride = chord * ratio
             count += 1
             bound[k] = max(bound[k], off + shake)
-            flat[k] = min(flat[k], angle)
-            unsure[k] = max(unsure[k], shake)
-            stride = chord * ratio
             if following == end:
                 break
             width = min((following - here) * ratio, end - following)
             here = following
-            copy_row(data[1], 14, data[0])
+            begins = goes_on
+            copy_row(d1, 14, d0)
     first[len(jobs)] = count
     return count
