@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from shapely.geometry import Point, Polygon
 
-from beadwright.arcs import intersect, subtract, unite
+from beadwright.arcs import intersect, offset, subtract, unite
 from beadwright.curves import region_area
 from tests.arcs import _build_regions as make
 
@@ -134,3 +134,37 @@ def test_booleans_have_the_area_of_fifty_digits():
 @pytest.mark.bench
 def test_booleans_have_the_area_of_fifty_digits_many():
     compare(range(100, 140))
+
+
+def away(span, z):
+    """Distance of a point from a span, in its digits."""
+    ends = min(abs(z - span.p), abs(z - span.q))
+    if not span.b:
+        f = span.place(z)
+        return abs(z - span.at(f)) if 0 < f < 1 else ends
+    f = span.place(z)
+    return min(ends, abs(abs(z - span.centre) - span.r)) if 0 < f < 1 else ends
+
+
+@pytest.mark.parametrize(
+    ("source", "distance"),
+    [
+        (make.region(make.blob(np.random.default_rng(31), 40)), 6.0),
+        (make.region(make.blob(np.random.default_rng(32), 40)), -6.0),
+        (make.region(make.star()), 5.0),
+        (make.region(make.dumbbell(neck=9.0)), 6.0),
+    ],
+)
+def test_nodes_of_an_offset_lie_at_its_distance_with_fifty_digits(source, distance):
+    result = offset(source, distance=distance)
+
+    with mp.workdps(50):
+        spans = [
+            Span(loop.points[i], loop.points[(i + 1) % len(loop.points)], loop.bulge[i])
+            for loop in source.loops
+            for i in range(len(loop.bulge))
+        ]
+        nodes = [mp.mpc(float(x), float(y)) for loop in result.region.loops for x, y in loop.points]
+        off = max(abs(min(away(span, z) for span in spans) - abs(distance)) for z in nodes)
+    assert len(nodes) >= 8
+    assert off <= result.bound.mm

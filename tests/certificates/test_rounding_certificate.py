@@ -29,3 +29,23 @@ def test_a_printed_arc_moved_as_a_whole(share: float, quarters: float) -> None:
 
     assert measured >= share * ARC * (1 - 1e-9)
     assert bool(measured > ARC) is (share > 1.0)
+
+
+@pytest.mark.parametrize("share", [0.5, 1.5])
+def test_a_centre_of_half_a_turn_that_is_off_across(share: float) -> None:
+    """The ends as they are and the centre off sideways to the chord: so is the middle of half a turn."""
+    centre, radius = complex(4_000_000, -1_000_000), 250_000.0
+    by = share * ARC
+    one = lambda z: np.array([z], dtype=complex)  # noqa: E731
+    moves = _Moves(
+        one(centre - radius),
+        one(centre + radius),
+        one(centre - radius),
+        one(centre + radius),
+        np.array([1.0]),
+    )
+
+    (measured,) = _arc_bounds(moves, one(radius + 1j * by))
+
+    assert measured >= by * (1 - 1e-9)
+    assert bool(measured > ARC) is (share > 1.0)

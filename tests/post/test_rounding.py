@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import mpmath as mp
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -84,6 +85,34 @@ def test_w15_the_bound_holds_at_dense_samples_for_every_reading(words):
     # and it is no wild guess: Monte Carlo of others saw 2.0 units, 2.42 are provable for nearest centres
     assert moves.bound <= 3.0
     assert worst >= 0.5 * moves.bound * words.place
+
+
+def test_the_bound_holds_with_fifty_digits():
+    """Exact and printed arcs with 50 digits: no place of any reading is farther away than told."""
+    line = arcs(5, 24, low=-1.0)
+    moves, start, end, centre = printed_arcs(line, Words())
+    with mp.workdps(50):
+        unit = mp.mpf(10) ** -4
+        worst = mp.mpf(0)
+        for k in np.flatnonzero(moves.turn != 0):
+            p, q = (mp.mpc(*map(float, v)) for v in line.points[k : k + 2])
+            half = 2 * mp.atan(mp.mpf(float(line.bulge[k])))
+            # printed words are whole numbers of units
+            a, b, c = (
+                mp.mpc(int(np.rint(z.real / 1e-4)), int(np.rint(z.imag / 1e-4))) * unit
+                for z in (start[k], end[k], centre[k])
+            )
+            swept = mp.arg((b - c) / (a - c))
+            swept = int(moves.turn[k]) * abs(swept)
+            for i in range(13):
+                t = mp.mpf(i) / 12
+                true = p + (q - p) * mp.sin(t * half) / mp.sin(half) * mp.expj((t - 1) * half)
+                for r0, r1 in ((a, a), (b, b), (a, b)):
+                    radius = abs(r0 - c) * (1 - t) + abs(r1 - c) * t
+                    read = c + radius * (a - c) / abs(a - c) * mp.expj(t * swept)
+                    worst = max(worst, abs(true - read))
+        assert worst <= moves.bound * unit
+        assert worst >= 0.5 * moves.bound * unit
 
 
 def _point(p0, p1, b, t):
