@@ -218,7 +218,19 @@ def carry(
                 length = chord * (half / np.sin(half) if half > 1e-6 else 1.0)
                 quintic(d0, d1, length, patch)
                 off, shake, low, ninth = deviation(
-                    coef[s], h, patch, noise, max(d0[12], d1[12]), table, row, net, path, most, work, out
+                    coef[s],
+                    h,
+                    patch,
+                    tolerance,
+                    noise,
+                    max(d0[12], d1[12]),
+                    table,
+                    row,
+                    net,
+                    path,
+                    most,
+                    work,
+                    out,
                 )
                 angle = min(low, d0[11], d1[11])
                 # The error goes with the sixth power of the length, what is not seen of it with the ninth.

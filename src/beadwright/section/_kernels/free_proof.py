@@ -22,9 +22,10 @@ REST = 6.5e-5
 """max t^3 (1 - t)^3 |(t - 0.3) (t - 0.5) (t - 0.7)|."""
 ORDER = 9
 """Conditions that the interpolation at `PLACES` and both ends, three times each, obeys."""
-DISCS = 8
-WIDER = 1.4
-"""Radii tried, each that much wider than the one before, for the least of Cauchy's bounds."""
+DISCS = 4
+"""Radii tried, each twice the one before, for the least of Cauchy's bounds."""
+SMALL = 0.05
+"""Part of the tolerance below which a lesser one is not looked for."""
 
 
 @helper
@@ -51,10 +52,11 @@ def taylor(row: Any, n: Any, t: Any) -> Any:
 
 
 @helper
-def around(coef: Any, u: Any, v: Any, row: Any, net: Any) -> Any:
+def around(coef: Any, u: Any, v: Any, row: Any, net: Any, out: Any) -> Any:
     """Taylor coefficients at (u, v) of N / D0 and D / D0 with S = N / D, N about S(u, v): net (p + 1, q + 1, 6).
 
-    Its columns are x, y, z, D (not over D0), |(x, y, z)|, |D / D0|; the last two of no derivative are 0.
+    Its columns are x, y, z, D (not over D0), |(x, y, z)|, |D / D0|; the last two of no derivative are 0. out (6, 4)
+    gets S, dS/du, dS/dv at (u, v).
     """
     p = coef.shape[0] - 1
     q = coef.shape[1] - 1
@@ -75,9 +77,12 @@ def around(coef: Any, u: Any, v: Any, row: Any, net: Any) -> Any:
     for c in range(3):
         net[0, 0, 4 + c % 2] = 0.0
         s = net[0, 0, c] / weight
+        out[0, c] = s
         for i in range(p + 1):
             for j in range(q + 1):
                 net[i, j, c] = (net[i, j, c] - s * net[i, j, 3]) / weight
+        out[1, c] = net[1, 0, c]
+        out[2, c] = net[0, 1, c]
     for i in range(p + 1):
         for j in range(q + 1):
             if i + j > 0:
@@ -127,6 +132,7 @@ def deviation(
     coef: Any,
     h: Any,
     control: Any,
+    tolerance: Any,
     noise: Any,
     residual: Any,
     table: Any,
@@ -149,7 +155,7 @@ def deviation(
         for i in range(6):
             path[c, i] = control[i, 2 + c]
         taylor(path[c], 5, 0.5)
-    around(coef, path[0, 0], path[1, 0], row, net)
+    around(coef, path[0, 0], path[1, 0], row, net, out)
     su = net[1, 0]
     sv = net[0, 1]
     uu = su[4] * su[4]
@@ -171,27 +177,12 @@ def deviation(
         step = (control[i + 1, 2] - control[i, 2]) * wv - (control[i + 1, 3] - control[i, 3]) * wu
         if not step * ahead > 0.0:
             return np.inf, 0.0, 0.0, False
-    over = np.inf
-    over_up = np.inf
-    radius = 0.75
-    for _ in range(DISCS):
-        radius *= WIDER
-        a = 0.0
-        b = 0.0
-        for k in range(5, 0, -1):
-            a = (a + abs(path[0, k])) * radius
-            b = (b + abs(path[1, k])) * radius
-        square = radius * radius
-        below = (radius - 0.5) * (square - 0.25) ** 3 * (square - 0.04)
-        off = REST * swing(net, 4, a, b, most) / below
-        if not off < over:
-            break
-        over = off
-        over_up = REST * swing(net, 2, a, b, most) / below
     beside = 0.0
     up = 0.0
     flat = np.inf
-    for k in range(len(PLACES)):
+    for following in range(1, 4):
+        # the middle first, which is known already
+        k = following % 3
         x = 0.0
         y = 0.0
         u = 0.0
@@ -201,7 +192,8 @@ def deviation(
             y += table[k, i] * control[i, 1]
             u += table[k, i] * control[i, 2]
             v += table[k, i] * control[i, 3]
-        evaluate(coef, u, v, 1, work, out)
+        if k != 1:
+            evaluate(coef, u, v, 1, work, out)
         rise = np.hypot(
             out[1, 1] * out[2, 2] - out[1, 2] * out[2, 1], out[1, 2] * out[2, 0] - out[1, 0] * out[2, 2]
         )
@@ -209,6 +201,25 @@ def deviation(
         flat = min(flat, rise / abs(nz) if nz != 0.0 else np.inf)
         beside = max(beside, np.hypot(x - out[0, 0], y - out[0, 1]))
         up = max(up, abs(out[0, 2] - h))
+    over = np.inf
+    over_up = np.inf
+    radius = 1.0
+    for _ in range(DISCS):
+        radius *= 2.0
+        a = 0.0
+        b = 0.0
+        for k in range(5, 0, -1):
+            a = (a + abs(path[0, k])) * radius
+            b = (b + abs(path[1, k])) * radius
+        square = radius * radius
+        below = REST / ((radius - 0.5) * (square - 0.25) ** 3 * (square - 0.04))
+        off = below * swing(net, 4, a, b, most)
+        if not off < over:
+            break
+        over = off
+        over_up = below * swing(net, 2, a, b, most)
+        if over < SMALL * tolerance and over_up * run < SMALL * tolerance * slope:
+            break
     up = BETWEEN * up + residual + over_up
     # Where w may lead: as far beside the path as the height is off, ten times.
     aside = 10.0 * (up + noise) / slope
