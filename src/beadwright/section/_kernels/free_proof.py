@@ -22,8 +22,9 @@ REST = 6.5e-5
 """max t^3 (1 - t)^3 |(t - 0.3) (t - 0.5) (t - 0.7)|."""
 ORDER = 9
 """Conditions that the interpolation at `PLACES` and both ends, three times each, obeys."""
-DISCS = 4
-"""Radii tried, each twice the one before, for the least of Cauchy's bounds."""
+DISCS = 6
+WIDER = 1.5
+"""Radii tried, each that much wider than the one before, for the least of Cauchy's bounds."""
 SMALL = 0.05
 """Part of the tolerance below which a lesser one is not looked for."""
 
@@ -202,10 +203,11 @@ def deviation(
         beside = max(beside, np.hypot(x - out[0, 0], y - out[0, 1]))
         up = max(up, abs(out[0, 2] - h))
     over = np.inf
-    over_up = np.inf
-    radius = 1.0
+    radius = 2.0
+    at_u = 0.0
+    at_v = 0.0
+    share = 0.0
     for _ in range(DISCS):
-        radius *= 2.0
         a = 0.0
         b = 0.0
         for k in range(5, 0, -1):
@@ -217,9 +219,13 @@ def deviation(
         if not off < over:
             break
         over = off
-        over_up = below * swing(net, 2, a, b, most)
-        if over < SMALL * tolerance and over_up * run < SMALL * tolerance * slope:
+        at_u = a
+        at_v = b
+        share = below
+        if over * (slope + run) < SMALL * tolerance * slope:
             break
+        radius *= WIDER
+    over_up = share * swing(net, 2, at_u, at_v, most)
     up = BETWEEN * up + residual + over_up
     # Where w may lead: as far beside the path as the height is off, ten times.
     aside = 10.0 * (up + noise) / slope
