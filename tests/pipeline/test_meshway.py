@@ -27,6 +27,20 @@ def cylinder() -> MeshComparison:
     )
 
 
+@pytest.mark.parametrize(
+    ("name", "says"), [("ways", ".json"), ("ways.xlsx", ".json"), ("no/ways.json", "no folder")]
+)
+def test_a_name_that_cannot_be_written_is_refused_before_any_work(
+    tmp_path: Path, name: str, says: str
+) -> None:
+    # there is no such part either: nobody has looked yet
+    done = CliRunner().invoke(app, ["meshway", "never.step", "-o", str(tmp_path / name)])
+
+    assert done.exit_code == 2
+    assert says in " ".join(done.stderr.split())
+    assert "never.step" not in done.stderr
+
+
 def test_the_exact_way_on_a_cylinder_is_four_arcs_a_bead_within_its_bound(cylinder: MeshComparison) -> None:
     assert cylinder.exact.moves == 4 * cylinder.layers
     assert cylinder.exact.error <= cylinder.bound + cylinder.reference

@@ -47,9 +47,18 @@ def meshway(
     moves, bytes, joints, seconds, memory; and which mesh would match our bound. No program is written.
     """
     with Edge():
-        from beadwright.pipeline import CHORDS, chord_list, meshway, show_meshway, write_meshway
+        from beadwright.pipeline import (
+            CHORDS,
+            check_meshway_file,
+            chord_list,
+            meshway,
+            show_meshway,
+            write_meshway,
+        )
         from beadwright.settings import resolve
 
+        if out is not None:
+            check_meshway_file(out)
         given = {
             "tolerance": tolerance,
             "width": width,

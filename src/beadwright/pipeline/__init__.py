@@ -11,7 +11,7 @@ from beadwright.pipeline._export import Export, export
 from beadwright.pipeline._guard import read_step
 from beadwright.pipeline._init import write_settings
 from beadwright.pipeline._meshway import CHORDS, MeshComparison, meshway
-from beadwright.pipeline._meshway_shown import chord_list, show_meshway, write_meshway
+from beadwright.pipeline._meshway_shown import check_meshway_file, chord_list, show_meshway, write_meshway
 from beadwright.pipeline._pieces import Pieces
 from beadwright.pipeline._pieces_table import show_pieces
 from beadwright.pipeline._plan import Progress, compile_kernels, plan, plan_part
@@ -44,6 +44,7 @@ __all__ = [
     "Way",
     "append_record",
     "calibrate",
+    "check_meshway_file",
     "chord_list",
     "cluster",
     "compare",

@@ -107,6 +107,21 @@ def _cells(way: Way) -> list[str]:
     ]
 
 
+def check_meshway_file(path: str | Path) -> None:
+    """Refuse a name by which no comparison is written, before any work is done for it.
+
+    Raises
+    ------
+    OutputError
+        Its ending is another, or its folder is not there.
+    """
+    path = Path(path)
+    if path.suffix.lower() not in {*PICTURES, ".json"}:
+        raise OutputError(f"{path}: both ways are written as {', '.join(PICTURES)} or .json")
+    if not path.parent.is_dir():
+        raise OutputError(f"{path}: there is no folder {path.parent}; make it first")
+
+
 def write_meshway(found: MeshComparison, path: str | Path) -> Path:
     """Write the comparison as its file's ending says: a picture, or all of it as .json.
 
@@ -116,10 +131,9 @@ def write_meshway(found: MeshComparison, path: str | Path) -> Path:
         Another ending, or the file cannot be written.
     """
     path = Path(path)
+    check_meshway_file(path)
     if path.suffix.lower() == ".json":
         return write_whole(path, as_text(found.as_dict()).encode())
-    if path.suffix.lower() not in PICTURES:
-        raise OutputError(f"{path}: both ways are written as {', '.join(PICTURES)} or .json")
     ways = list(found.meshes)
     if found.match is not None and found.match not in ways:
         ways.append(found.match)
