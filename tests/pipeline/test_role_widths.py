@@ -12,7 +12,7 @@ from beadwright.arcs import cover
 from beadwright.curves import length
 from beadwright.errors import SettingsError
 from beadwright.pipeline import plan_part, verify_program
-from beadwright.settings import resolve
+from beadwright.settings import parse_document, resolve
 
 # 300 x 200 mm, three contour beads and lines inside.
 ASKED = {
@@ -122,3 +122,18 @@ def test_the_screw_is_asked_for_each_area() -> None:
 def test_faults_of_widths_are_told_in_words(given, words) -> None:
     with pytest.raises(SettingsError, match=words):
         resolve(given)
+
+
+def test_beads_of_a_wedge_keep_one_width_where_roles_differ(tmp_path: Path) -> None:
+    """16 to 60 mm thick on an extruder axis: beads that are not alike share nothing, and none is missing."""
+    wedge = cq.Workplane().polyline([(0, -8), (300, -30), (300, 30), (0, 8)]).close().extrude(4)
+    cq.exporters.export(wedge, str(tmp_path / "wedge.step"))
+    card = parse_document(
+        '[extruder]\nflow_control = "axis"\naxis_scale = 1000.0\n', name="m", told="machine"
+    )
+    asked = resolve({"width": 10, "widths": {"outer": 8.4}, "contours": 3, "workers": 1}, machine=card)
+    result = plan_part(str(tmp_path / "wedge.step"), tmp_path / "out", resolved=asked)
+
+    assert all(bead.widths == () for bead in result.layers[0].beads)
+    found = verify_program(tmp_path / "out" / "program.nc", tmp_path / "wedge.step")
+    assert found.ok, found.findings

@@ -153,7 +153,7 @@ def contour_beads(
         What printing may move a bead by, mm: about three units of the last place.
     vary : bool
         Whether the flow can change inside a bead: then widths follow the walls, and beads of walls of two or
-        three share what the wall leaves them.
+        three share what the wall leaves them. Not with `steps`: only beads that are alike can share.
 
     Returns
     -------
@@ -176,6 +176,7 @@ def contour_beads(
     even: list[ArcRegion] = []
     gaps, thick = NO_GAPS, tuple[Bead, ...]()
     bound, grey, fallbacks = 0.0, 0, 0
+    vary = vary and not steps
     ranks = Ranks(width=width, spacing=spacing, steps=steps)
     for rank in range(1, contours + 1 + (walls is not None)):
         own, inside, distance = ranks.width_of(rank), ranks.inside(rank), ranks.offset(rank)

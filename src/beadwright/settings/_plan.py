@@ -103,7 +103,11 @@ class PlanSettings(Section):
     spacing: Annotated[float, Quantity("length", 0.1, 100.0)] | None = Field(
         None, description="distance of neighbouring beads, mm; default by the bead section"
     )
-    widths: Widths = Field(WIDTHS, description="widths of beads by role, where they differ from `width`")
+    widths: Widths = Field(
+        WIDTHS,
+        description="widths of beads by role, where they differ from `width`; where contour beads differ among"
+        " themselves or from fill, a bead along a wall keeps one width",
+    )
     contours: Annotated[int, BeforeValidator(_count)] = Field(
         2,
         ge=1,
