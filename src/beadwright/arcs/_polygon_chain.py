@@ -9,14 +9,13 @@ held to the tolerance by the distance of `beside`: the normal of the joint divid
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.arcs._polygon_moves import FLAT, GREATEST_BULGE, beside, move
+from beadwright.arcs._polygon_moves import FLAT, GREATEST_BULGE, beside, farthest, move
 
 Floats = npt.NDArray[np.float64]
 Moves = list[tuple[Floats, float]]
@@ -126,34 +125,11 @@ def follow(chain: Chain) -> list[tuple[int, Moves, float]]:
     rows = []
     at, last = 0, len(chain.points) - 1
     while at < last:
-        until, moves, worst = _farthest(at, last, partial(_between, chain, at))
-        rows.append((until, moves or [(chain.points[at], 0.0)], worst))
+        until, found = farthest(at, last, partial(_between, chain, at), step=1)
+        moves, worst = found or ([(chain.points[at], 0.0)], 0.0)
+        rows.append((until, moves, worst))
         at = until
     return rows
-
-
-def _farthest(at: int, end: int, reached: Callable[[int], Found | None]) -> tuple[int, Moves, float]:
-    """The farthest corner that is reached, and how; the next one by its chord where nothing else does."""
-    good: tuple[int, Moves, float] = (at + 1, [], 0.0)
-    step, bad = 1, end + 1
-    while at + step < bad:
-        found = reached(at + step)
-        if found is None and step > 1:
-            bad = at + step
-            break
-        if found is not None:
-            good = (at + step, *found)
-        if at + step == end:
-            return good
-        step = min(2 * step, end - at)
-    while bad - good[0] > 1:
-        middle = (bad + good[0]) // 2
-        found = reached(middle)
-        if found is None:
-            bad = middle
-        else:
-            good = (middle, *found)
-    return good
 
 
 def _between(chain: Chain, at: int, to: int) -> Found | None:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
+Found = TypeVar("Found")
 
 GREATEST_BULGE = 0.8
 """An arc of more than 155 degrees is laid as two."""
@@ -22,25 +25,36 @@ EPSILON, TINY = float(np.finfo(float).eps), float(np.finfo(float).tiny)
 
 def longest(points: Floats, at: int, end: int, tolerance: float) -> tuple[int, float, float]:
     """The farthest corner up to `end` that one move reaches, its bulge and its distance from the polygon."""
-    good = (at + 1, 0.0, 0.0)
-    step = 2
+    until, found = farthest(at, end, lambda to: move(points[at : to + 1], tolerance), step=2)
+    return (until, *(found or (0.0, 0.0)))
+
+
+def farthest(
+    at: int, end: int, reached: Callable[[int], Found | None], *, step: int
+) -> tuple[int, Found | None]:
+    """The farthest corner up to `end` that is reached, and how; the next one and None where none is.
+
+    Sought by ever longer steps, the first of them given, and then by halves.
+    """
+    good: tuple[int, Found | None] = (at + 1, None)
     bad = end + 1
     while at + step < bad:
-        found = move(points[at : at + step + 1], tolerance)
-        if found is None:
+        found = reached(at + step)
+        if found is not None:
+            good = (at + step, found)
+        elif step > 1:
             bad = at + step
             break
-        good = (at + step, *found)
         if at + step == end:
             return good
         step = min(2 * step, end - at)
     while bad - good[0] > 1:
         middle = (bad + good[0]) // 2
-        found = move(points[at : middle + 1], tolerance)
+        found = reached(middle)
         if found is None:
             bad = middle
         else:
-            good = (middle, *found)
+            good = (middle, found)
     return good
 
 
