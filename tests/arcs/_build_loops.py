@@ -79,6 +79,28 @@ def ellipse(a: float, b: float, centre=(0.0, 0.0)) -> dict:
     return spline([quarter_ellipse(a, b, q, centre) for q in range(4)], CurveKind.ELLIPSE)
 
 
+def turned_ellipse(
+    a: float,
+    b: float,
+    *,
+    turn: float = 0.0,
+    centre=(0.0, 0.0),
+    start: float = 0.0,
+    count: int = 4,
+    way: int = 1,
+) -> dict:
+    """A whole ellipse of rational quadratics in any pose, begun at any parameter, run through either way."""
+    step = way * 2 * np.pi / count
+    half, cosine, sine = np.cos(step / 2), np.cos(turn), np.sin(turn)
+    pieces = []
+    for i in range(count):
+        t = start + step * (i + np.array([0.0, 0.5, 1.0]))
+        unit = np.column_stack([np.cos(t), np.sin(t)]) / np.array([[1.0], [half], [1.0]])
+        points = (unit * (a, b)) @ np.array([[cosine, sine], [-sine, cosine]]) + np.asarray(centre)
+        pieces.append(homogeneous(points, np.array([1.0, half, 1.0])))
+    return spline(pieces, CurveKind.ELLIPSE)
+
+
 def bezier_from_bspline(t: Array, c: Array, degree: int) -> list[Array]:
     """Bézier pieces of a polynomial B-spline: the blossom of each span at its own two knots."""
     pieces = []

@@ -141,3 +141,37 @@ def best_count(kappa_slope, length: float, tolerance: float, count: int = 200_00
     """Integral of (|kappa'| / (72 sqrt 3 tolerance))^(1/3) ds by the trapezoid rule."""
     s = np.linspace(0, length, count)
     return float(np.trapezoid((np.abs(kappa_slope(s)) / (72 * 3**0.5 * tolerance)) ** (1 / 3), s))
+
+
+def curvature(control: np.ndarray, t: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Curvature and speed of a rational Bézier piece, by de Casteljau and the quotient rule."""
+    p, d = np.repeat(np.asarray(control, dtype=float)[None], len(t), axis=0), len(control) - 1
+    levels = [p]
+    for _ in range(d):
+        p = (1 - t[:, None, None]) * p[:, :-1] + t[:, None, None] * p[:, 1:]
+        levels.append(p)
+    point, w = levels[d][:, 0, :2] / levels[d][:, 0, 2:], levels[d][:, 0, 2:]
+    one = d * (levels[d - 1][:, 1] - levels[d - 1][:, 0])
+    two = levels[d - 2]
+    two = d * (d - 1) * (two[:, 2] - 2 * two[:, 1] + two[:, 0])
+    first = (one[:, :2] - point * one[:, 2:]) / w
+    second = (two[:, :2] - 2 * first * one[:, 2:] - point * two[:, 2:]) / w
+    speed = np.hypot(*first.T)
+    return (first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]) / speed**3, speed
+
+
+def least_radius(pieces: list[np.ndarray]) -> float:
+    """Least radius of curvature over samples."""
+    t = np.linspace(0, 1, 401)
+    return float(1 / max(np.abs(curvature(c, t)[0]).max() for c in pieces))
+
+
+def best_count_of_pieces(pieces: list[np.ndarray], tolerance: float) -> float:
+    """The same integral over Bézier pieces: (|d kappa| ds^2 / (72 sqrt 3 tolerance))^(1/3), summed."""
+    t = np.linspace(0, 1, 401)
+    total = 0.0
+    for c in pieces:
+        kappa, speed = curvature(c, t)
+        ds = np.diff(t) * (speed[1:] + speed[:-1]) / 2
+        total += float(np.sum((np.abs(np.diff(kappa)) * ds**2 / (72 * 3**0.5 * tolerance)) ** (1 / 3)))
+    return total

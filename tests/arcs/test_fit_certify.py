@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from beadwright.arcs import certify, fit
 from beadwright.curves import ArcPath
 from tests.arcs import _fit_oracles as oracles
-from tests.arcs._build_loops import bezier_from_bspline, build, ellipse, spline
+from tests.arcs._build_loops import bezier_from_bspline, build, ellipse, homogeneous, spline
 
 
 def random_loops(seed: int, degree: int, count: int, size: float, is_rational: bool):
@@ -110,6 +110,18 @@ def test_a_moved_node_of_an_ellipse_is_reported():
 
     assert certify(loops, fitted).mm <= fitted.bound.mm * 1.02
     assert certify(loops, moved).mm >= 1.5 * fitted.bound.mm
+
+
+def test_an_arc_of_more_than_half_a_turn_has_no_bound():
+    """Its ends may be the curve's and its circle near it, while it goes round where the curve stays."""
+    loops = build([([spline([homogeneous(np.array([[0.0, 0.0], [1e-3, 0.0]]))])], False)])
+    fitted = fit(loops, tolerance=0.01)
+    (path,) = fitted.paths
+    round_it = replace(fitted, paths=(replace(path, bulge=np.array([-4545.0])),))
+
+    assert certify(loops, fitted).mm < 1e-9
+    # radius c (1 + b^2) / (4 |b|): the arc's far side is 2.27 mm away, its ends where they were
+    assert certify(loops, round_it).mm == np.inf
 
 
 def test_a_part_left_out_is_no_bound():

@@ -22,8 +22,10 @@ from beadwright.arcs._kernels.fit_certify import (
     MOVE_COLUMNS,
     arc_bound,
 )
+from beadwright.arcs._kernels.fit_plan import MANY
 from beadwright.arcs._kernels.fit_section import fit_section
 from beadwright.arcs._kernels.fit_table import (
+    ARCS,
     COLUMNS,
     CORNER,
     TX,
@@ -213,9 +215,12 @@ def fit_batch(
             if marks[c, WHAT] == 2:
                 density = 1.0
                 begin, rows, b0, corners = marks[c, ROW], marks[c, ROWS], marks[c, BREAK], marks[c, BREAKS]
-                for attempt in range(REFINEMENTS + 1):
-                    n = first
-                    if attempt > 0:
+                worst = whole = np.inf
+                attempt = seam = 0
+                kept = n
+                while True:
+                    n = kept
+                    if attempt > 0 and seam == 0:
                         density *= 3.0
                         begin, b0 = used, known
                         table, breaks, rows, corners = _tabulated(
@@ -227,24 +232,43 @@ def fit_batch(
                     if len(moves) < n + 3 * (rows - begin) + 16:
                         moves = _grown(moves, n + 3 * (rows - begin) + 16)
                     worst = 0.0
+                    row = begin
                     for s in range(b0, corners + 1):
                         stop = breaks[s] if s < corners else rows - 1
                         for k in range(2):
                             start[k], end[k] = tangents[c, LAID + k], tangents[c, LAID + 2 + k]
-                        if stop > begin:
-                            open_ends[0] = s > b0 or marks[c, HELD] == 0
-                            open_ends[1] = s < corners or marks[c, HELD + 1] == 0
+                        if stop > row:
+                            open_ends[0] = s > b0 or marks[c, HELD] == 0 or seam == 1
+                            open_ends[1] = s < corners or marks[c, HELD + 1] == 0 or seam == 1
                             n, reached = fit_section(
-                                table, begin, stop, start, end, open_ends, tolerance,
+                                table, row, stop, start, end, open_ends, tolerance,
                                 attempt == REFINEMENTS, c, degree, first_control, control,
                                 choose, work, stack, depth, moves, n,
                             )  # fmt: skip
                             worst = max(worst, reached)
-                        begin = stop + 1
+                        row = stop + 1
                         if worst > tolerance:
                             break
-                    if worst <= tolerance:
+                    if seam == 1 and worst <= tolerance:
+                        _mean(start, end, tangents[c])
+                        seam = 2
+                        continue
+                    if seam > 0:
+                        n = _fewer(moves, first, kept, n if worst <= tolerance and seam == 2 else kept)
+                        worst = whole
                         break
+                    if worst <= tolerance:
+                        best = table[rows - 1, ARCS] - table[begin, ARCS]
+                        if hi - lo == 1 and corners == b0 and marks[c, HELD] == 1 and (
+                            n - first > max(MANY * best, best + 2.0)
+                        ):  # fmt: skip
+                            # The tangent at a closed curve's own seam was not the best: see what it would be.
+                            seam, kept, whole = 1, n, worst
+                            continue
+                        break
+                    if attempt == REFINEMENTS:
+                        break
+                    attempt += 1
                 bound[chain] = max(bound[chain], worst)
             else:
                 n = _plain_moves(kind[c], ends[c], circle[c], c, first_piece, moves, n)
@@ -261,6 +285,26 @@ def fit_batch(
                 failed[chain] = c
         first_move[chain + 1] = n
     return moves[:n]
+
+
+@helper
+def _mean(start: Any, end: Any, own: Any) -> None:
+    """Take the mean of the tangents at both ends of a closed curve as what is laid there."""
+    tx, ty = start[0] + end[0], start[1] + end[1]
+    size = np.hypot(tx, ty)
+    for k in (0, 2):
+        own[LAID + k], own[LAID + k + 1] = tx / size, ty / size
+
+
+@helper
+def _fewer(moves: Any, first: int, kept: int, n: int) -> int:
+    """Keep the moves [kept, n) instead of [first, kept) if they are some and fewer; the row after the last."""
+    if n == kept or n - kept >= kept - first:
+        return kept
+    for m in range(n - kept):
+        for k in range(MOVE_COLUMNS):
+            moves[first + m, k] = moves[kept + m, k]
+    return first + n - kept
 
 
 @helper

@@ -95,11 +95,13 @@ def single_arc(table: Any, i0: int, i1: int) -> tuple[float, float]:
 @helper
 def try_biarc(
     table: Any, first: int, last: int, x: float, y: float, tx: float, ty: float,
-    bx: float, by: float, ex: float, ey: float, ratio: float, res: Any,
+    bx: float, by: float, ex: float, ey: float, ratio: float, enough: float, res: Any,
 ) -> float:  # fmt: skip
     """Least greatest distance of a biarc from the rows [first, last) over a few joints; the joint to ``res``.
 
-    The family of biarcs with given ends has one parameter, the ratio of its two tangent lengths.
+    The first joint that keeps ``enough`` is taken, so that a curve run through the other way, or a hole with a
+    pin in it, gets the same arcs. The family of biarcs with given ends has one parameter, the ratio of its two
+    tangent lengths.
     """
     vx, vy = bx - x, by - y
     square = vx * vx + vy * vy
@@ -137,7 +139,7 @@ def try_biarc(
             res[0], res[1], res[2], res[3] = x + jx, y + jy, ux, uy
         elif worst > 1.05 * best:
             break
-        if abs(e1 - e2) < 0.05 * worst or worst == 0.0:
+        if abs(e1 - e2) < 0.05 * worst or worst <= enough:
             break
         ratio *= ((e2 + 0.02 * worst) / (e1 + 0.02 * worst)) ** 0.25
     return best

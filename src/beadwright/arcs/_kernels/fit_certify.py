@@ -102,10 +102,14 @@ def arc_bound(
 ) -> float:
     """Bound the Fréchet distance, mm, from an arc to the curve between two places.
 
-    The move ``row`` holds the arc and the places. ``seed`` is about what the curve attains: any number
-    keeps the bound valid, a bad one makes it slower or looser.
+    The move ``row`` holds the arc and the places; an arc of more than half a turn has no bound (infinite).
+    ``seed`` is about what the curve attains: any number keeps the bound valid, a bad one makes it slower or
+    looser.
     """
     x0, y0, x1, y1, bulge = row[M_X], row[M_Y], row[M_EX], row[M_EY], row[M_BULGE]
+    if not abs(bulge) <= 1.0:
+        # Beyond half a turn the angles below could not tell a curve that goes round from one that stays.
+        return np.inf
     chord = np.hypot(x1 - x0, y1 - y0)
     if chord == 0.0:
         ux, uy = 1.0, 0.0
@@ -196,7 +200,7 @@ def arc_bound(
     ends = max(ends, abs(a) / m if m > 0.0 else np.inf)
     total = radial + back + jump + ends + 4.0 * blur
     # However they are matched, two points are never farther apart than this.
-    loose = ball + chord * (1.0 if abs(bulge) <= 1.0 else np.inf) + 4.0 * blur
+    loose = ball + chord + 4.0 * blur
     if not sound or not started:
         total = loose if started else chord
     return float(min(total, loose if started else chord) * (1.0 + 16.0 * ROUNDING))

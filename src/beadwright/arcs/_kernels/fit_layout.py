@@ -14,15 +14,26 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.arcs._kernels.fit_table import AHEAD, ARCS, KAPPA, LENGTH, RISE, SCALE, THETA, WEIGHT
+from beadwright.arcs._kernels.fit_polish import bend, polish, straighten
+from beadwright.arcs._kernels.fit_table import (
+    AHEAD,
+    ARCS,
+    KAPPA,
+    LENGTH,
+    RISE,
+    SCALE,
+    THETA,
+    WEIGHT,
+)
 from beadwright.compiled import helper
 
 # Turn that one arc may take, rad.
 MAX_TURN = 1.6
-# How often knots are moved for one number of arcs, and how many numbers of arcs are tried.
-ROUNDS, TRIALS = 12, 60
+# How often knots are moved for one number of arcs.
+ROUNDS = 4
 DAMP = 0.6
-LAWSON = 6
+# How often a chain is polished with its own offset taken into account.
+BENDS = 3
 # A jump of curvature over an arc makes it stray by about this share of jump times length squared; where
 # that is above this share of the tolerance, a knot is put there.
 JUMP, JUMP_SHARE = 1.0 / 64.0, 0.15
@@ -131,7 +142,7 @@ def _solve(
 
 
 @helper
-def _stray(table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, errors: Any, sharpen: float) -> float:
+def _stray(table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, errors: Any) -> float:
     """Greatest offset from the curve on each arc, to ``errors``, and of all."""
     errors[:n] = 0.0
     i = 0
@@ -146,8 +157,6 @@ def _stray(table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, errors: Any
         off = b0 * c[i] + (1.0 - b0 - b2) * c[i + 1] + b2 * c[i + 2] - table[p, RISE]
         off = abs(off) * table[p, SCALE]
         errors[i] = max(errors[i], off)
-        if sharpen > 0.0:
-            table[p, WEIGHT] *= 0.1 + off / sharpen
     worst = 0.0
     for i in range(n):
         worst = max(worst, errors[i])
@@ -155,7 +164,7 @@ def _stray(table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, errors: Any
 
 
 @helper
-def _spread(n: int, knots: Any, parts: Any, m: int, fresh: Any) -> None:
+def spread(n: int, knots: Any, parts: Any, m: int, fresh: Any) -> None:
     """Place the inner ones of m + 1 knots at equal shares of ``parts``, the weights of n arcs."""
     total = 0.0
     for i in range(n):
@@ -173,8 +182,10 @@ def _spread(n: int, knots: Any, parts: Any, m: int, fresh: Any) -> None:
 
 
 @helper
-def _snap(table: Any, i0: int, i1: int, n: int, knots: Any, tolerance: float) -> None:
-    """Move a knot to each place where the curvature jumps so much that an arc cannot well pass."""
+def _snap(table: Any, i0: int, i1: int, n: int, knots: Any, fixed: Any, tolerance: float) -> None:
+    """Move a knot to each place where the curvature jumps so much that an arc cannot well pass, and fix it."""
+    for j in range(n + 1):
+        fixed[j] = False
     i = 0
     for p in range(i0 + 1, i1):
         jump = abs(table[p, AHEAD] - table[p, KAPPA])
@@ -193,14 +204,29 @@ def _snap(table: Any, i0: int, i1: int, n: int, knots: Any, tolerance: float) ->
             nearest = n - 1
         if 0 < nearest < n and knots[nearest - 1] < s < knots[nearest + 1]:
             knots[nearest] = s
+            fixed[nearest] = True
 
 
 @helper
-def _relax(
+def _bent(table: Any, i0: int, i1: int, n: int, knots: Any, errors: Any, tolerance: float) -> float:
+    """Raise each arc's share of ``errors`` by its turn; how far arcs that turn too much count as straying."""
+    worst = 0.0
+    for i in range(n):
+        a = table[row_before(table, i0, i1, LENGTH, knots[i]), THETA]
+        b = table[row_before(table, i0, i1, LENGTH, knots[i + 1]), THETA]
+        bend = abs(b - a) / MAX_TURN
+        if bend > 1.1:
+            worst = max(worst, tolerance * bend * bend * bend)
+        errors[i] = max((errors[i] / tolerance) ** (1.0 / 3.0), bend * bend, 0.02)
+    return worst
+
+
+@helper
+def relax(
     table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, band: Any, errors: Any, parts: Any,
-    fresh: Any, trial: Any, tilts: Any, free: Any, tolerance: float,
+    fresh: Any, trial: Any, fixed: Any, tilts: Any, free: Any, tolerance: float,
 ) -> tuple[float, float]:  # fmt: skip
-    """Move the knots until n arcs stray alike or within the tolerance; the greatest, and the arcs needed."""
+    """Move the knots until n arcs stray about alike or within the tolerance; the greatest, the arcs needed."""
     damp = DAMP
     best = needed_best = np.inf
     for p in range(i0 + 1, i1):
@@ -208,103 +234,51 @@ def _relax(
     for j in range(n + 1):
         trial[j] = knots[j]
     for turn in range(ROUNDS):
-        _snap(table, i0, i1, n, trial, tolerance)
+        _snap(table, i0, i1, n, trial, fixed, tolerance)
         _solve(table, i0, i1, n, trial, c, band, tilts, free)
-        worst = _stray(table, i0, i1, n, trial, c, errors, 0.0)
+        worst = _stray(table, i0, i1, n, trial, c, errors)
         needed = 0.0
         for i in range(n):
             needed += (errors[i] / tolerance) ** (1.0 / 3.0)
-        for i in range(n):
-            a = table[row_before(table, i0, i1, LENGTH, trial[i]), THETA]
-            b = table[row_before(table, i0, i1, LENGTH, trial[i + 1]), THETA]
-            bend = abs(b - a) / MAX_TURN
-            if bend > 1.1:
-                worst = max(worst, tolerance * bend * bend * bend)
-            errors[i] = max((errors[i] / tolerance) ** (1.0 / 3.0), bend * bend, 0.02)
+        worst = max(worst, _bent(table, i0, i1, n, trial, errors, tolerance))
         if worst < best:
             best, needed_best = worst, needed
-            for j in range(n):
-                knots[j], parts[j] = trial[j], errors[j]
+            for j in range(n + 1):
+                knots[j] = trial[j]
+            for i in range(n):
+                parts[i] = errors[i]
             damp = min(1.2 * damp, 0.8)
         else:
             damp *= 0.5
         # Good, or too far off for moving knots to help.
         if best <= tolerance or (turn >= 2 and needed_best > 1.04 * n + 0.5):
             break
-        _spread(n, knots, parts, n, fresh)
+        spread(n, knots, parts, n, fresh)
         for j in range(1, n):
             trial[j] = (1.0 - damp) * knots[j] + damp * fresh[j]
-    if tolerance < best < 1.5 * tolerance:
-        # Least squares to least maximum: what strays most weighs more.
-        for j in range(n + 1):
-            trial[j] = knots[j]
-        _solve(table, i0, i1, n, trial, c, band, tilts, free)
-        for _ in range(LAWSON):
-            _stray(table, i0, i1, n, trial, c, errors, best)
-            _solve(table, i0, i1, n, trial, c, band, tilts, free)
-            worst = _stray(table, i0, i1, n, trial, c, errors, 0.0)
-            if worst < best:
-                best = worst
-                if best <= tolerance:
-                    break
     return best, needed_best
 
 
 @helper
-def plan(
-    table: Any, i0: int, i1: int, tilts: Any, free: Any, tolerance: float, least: int
-) -> tuple[int, Any, Any]:
-    """Number of arcs, at least ``least``, their knots (lengths) and spline coefficients for one section.
+def refine(
+    table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, band: Any, errors: Any, fixed: Any,
+    tilts: Any, free: Any, tolerance: float, spare: Any,
+) -> tuple[float, bool]:  # fmt: skip
+    """Least squares to least maximum, knots and all; how far the chain then strays, each arc's to ``errors``.
 
-    The number is 0 if no number of arcs that the table can tell apart keeps the tolerance.
+    Where arcs turn too much that counts as straying; whether only that is wrong.
     """
-    rows = i1 - i0
-    arcs = table[i1, ARCS] - table[i0, ARCS]
-    held = 2 - int(free[0]) - int(free[1])
-    least = max(least, held, 1)
-    limit = max(2 * rows + 4, least + 2)
-    knots, fresh, best = np.empty(limit + 2), np.empty(limit + 2), np.empty(limit + 2)
-    c, errors, parts = np.empty(limit + 2), np.empty(limit + 2), np.empty(limit + 2)
-    trial, best_c = np.empty(limit + 2), np.empty(limit + 2)
-    band = np.empty((limit + 2, 4))
-    n = min(max(least, int(np.ceil(arcs + 0.3 * held - 0.2))), limit)
-    # Knots at equal counts of arcs to begin with.
-    knots[0], knots[n] = table[i0, LENGTH], table[i1, LENGTH]
-    for j in range(1, n):
-        goal = table[i0, ARCS] + arcs * j / n
-        p = row_before(table, i0, i1, ARCS, goal)
-        step = table[p + 1, ARCS] - table[p, ARCS]
-        share = (goal - table[p, ARCS]) / step if step > 0.0 else 0.5
-        if arcs <= 0.0:
-            knots[j] = knots[0] + (knots[n] - knots[0]) * j / n
-        else:
-            knots[j] = table[p, LENGTH] + min(max(share, 0.0), 1.0) * (
-                table[p + 1, LENGTH] - table[p, LENGTH]
-            )
-    found = 0
-    going_up = False
-    for _ in range(TRIALS):
-        worst, needed = _relax(
-            table, i0, i1, n, knots, c, band, errors, parts, fresh, trial, tilts, free, tolerance
-        )
-        if worst <= tolerance:
-            found = n
-            for j in range(n + 1):
-                best[j] = knots[j]
-            for j in range(n + 2):
-                best_c[j] = c[j]
-            if going_up or n <= least:
-                break
-            m = max(least, min(n - 1, int(np.ceil(needed + 0.1))))
-        else:
-            if found > 0:
-                break
-            going_up = True
-            m = max(n + 1, int(np.floor(needed)))
-            if m > limit:
-                break
-        _spread(n, knots, parts, m, fresh)
-        for j in range(m + 1):
-            knots[j] = fresh[j]
-        n = m
-    return found, best, best_c
+    straighten(table, i0, i1)
+    _snap(table, i0, i1, n, knots, fixed, tolerance)
+    _solve(table, i0, i1, n, knots, c, band, tilts, free)
+    worst = np.inf
+    # One call of each, for each is compiled where it is called.
+    for k in range(2 * BENDS):
+        bend(table, i0, i1, n, knots, c, spare[0])
+        if k % 2 == 0:
+            polish(table, i0, i1, n, knots, c, tolerance, free, fixed, band, spare)
+        worst = _stray(table, i0, i1, n, knots, c, errors)
+        if worst > 1.02 * tolerance if k % 2 == 0 else worst <= tolerance:
+            break
+    bent = _bent(table, i0, i1, n, knots, errors, tolerance)
+    return max(worst, bent), worst <= tolerance < bent

@@ -23,7 +23,8 @@ from beadwright.arcs._kernels.fit_certify import (
     M_Y,
     arc_bound,
 )
-from beadwright.arcs._kernels.fit_layout import MAX_TURN, plan, rise_at, row_before
+from beadwright.arcs._kernels.fit_layout import MAX_TURN, rise_at, row_before
+from beadwright.arcs._kernels.fit_plan import plan
 from beadwright.arcs._kernels.fit_table import (
     ARCS,
     LENGTH,
@@ -44,6 +45,9 @@ from beadwright.compiled import helper
 N_ROW, N_PIECE, N_T, N_X, N_Y, N_TX, N_TY, N_CX, N_CY, NODE = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
 # Share of the tolerance that the plan may use up; the arcs stray a little more than their plan.
 PLANNED = 0.985
+# What the certificate need not tell more closely: each bound may be a hundredth above this share of the
+# tolerance, and was above the one before where that bound was the measure.
+SEED = 0.97
 # How often a section is planned again, each time with less.
 TIGHTENINGS = 8
 
@@ -73,7 +77,8 @@ def _place_node(
     rise, theta = rise_at(table, p, s)
     left, right = knots[j] - knots[j - 1], knots[j + 1] - knots[j]
     slope = 2.0 * (c[j + 1] - c[j]) / (left + right)
-    off = (c[j] * right + c[j + 1] * left) / (left + right) - rise
+    # The spline at that very length: its slope may be any angle, so that a millionth of a row tells.
+    off = (c[j] * right + c[j + 1] * left) / (left + right) + slope * (s - knots[j]) - rise
     tilt = slope - theta
     node[N_ROW], node[N_PIECE], node[N_T] = p, q, t
     node[N_CX], node[N_CY] = x, y
@@ -144,10 +149,26 @@ def _write_move(
 
 
 @helper
+def _is_ahead(p: float, t: float, q: float, u: float) -> bool:
+    """Whether the place (q, u) comes after (p, t) on the curve."""
+    return bool(p < q or (p == q and t < u))
+
+
+@helper
+def _tangent_length(n: int, knots: Any, c: Any, i: int) -> float:
+    """Distance from the ends of a planned arc to the corner of its tangents."""
+    a, b = knots[i], knots[i + 1]
+    before = 2.0 * (c[i + 1] - c[i]) / (b - knots[max(i - 1, 0)])
+    after = 2.0 * (c[i + 2] - c[i + 1]) / (knots[min(i + 2, n)] - a)
+    quarter = 0.25 * min(abs(after - before), 2.0)
+    return float((b - a) * (1.0 + quarter * quarter * (4.0 / 3.0)))
+
+
+@helper
 def _realise(
     table: Any, i0: int, i1: int, count: int, knots: Any, c: Any, start: Any, end: Any, curve: int,
     degree: Any, first_control: Any, control: Any, choose: Any, work: Any, stack: Any, depth: Any,
-    moves: Any, n: int,
+    moves: Any, n: int, most: float,
 ) -> tuple[int, float]:  # fmt: skip
     """Moves of a plan: biarcs between every second knot, one arc first if their number is odd."""
     out, joint = np.empty(6), np.empty(4)
@@ -170,6 +191,8 @@ def _realise(
                 ux, uy = a[N_TX] * ux - a[N_TY] * uy, a[N_TX] * uy + a[N_TY] * ux
                 along = (b[N_CX] - a[N_X]) * b[N_TX] + (b[N_CY] - a[N_Y]) * b[N_TY]
                 along /= ux * b[N_TX] + uy * b[N_TY]
+                if not along > 0.0:
+                    return first, np.inf
                 b[N_X], b[N_Y] = a[N_X] + along * ux, a[N_Y] + along * uy
         else:
             b[N_ROW], b[N_PIECE], b[N_T] = i1 - 1, table[i1, PIECE], table[i1, T]
@@ -177,19 +200,21 @@ def _realise(
             b[N_TX], b[N_TY] = end[0], end[1]
         begin[0], begin[1], begin[2], begin[3] = a[N_X], a[N_Y], a[N_PIECE], a[N_T]
         if step == 2:
-            ratio = (knots[done + 1] - knots[done]) / (knots[done + 2] - knots[done + 1])
+            ratio = _tangent_length(count, knots, c, done) / _tangent_length(count, knots, c, done + 1)
             stray = try_biarc(
                 table, int(a[N_ROW]) + 1, int(b[N_ROW]) + 1, a[N_X], a[N_Y], a[N_TX], a[N_TY],
-                b[N_X], b[N_Y], b[N_TX], b[N_TY], ratio, joint,
+                b[N_X], b[N_Y], b[N_TX], b[N_TY], ratio, most, joint,
             )  # fmt: skip
             if not stray < np.inf:
                 return first, np.inf
             q, t = _joint_place(table, a, b, joint, degree, first_control, control, work, out)
+            if not _is_ahead(a[N_PIECE], a[N_T], q, t) or not _is_ahead(q, t, b[N_PIECE], b[N_T]):
+                return first, np.inf
             stop[0], stop[1] = joint[0], joint[1]
             bulge = bulge_of(a[N_TX], a[N_TY], stop[0] - begin[0], stop[1] - begin[1])
             _write_move(
-                begin, stop, q, t, bulge, worst, curve, degree, first_control, control, choose, stack, depth,
-                moves[n],
+                begin, stop, q, t, bulge, min(worst, most), curve,
+                degree, first_control, control, choose, stack, depth, moves[n],
             )  # fmt: skip
             worst = max(worst, moves[n, M_BOUND])
             n += 1
@@ -197,10 +222,12 @@ def _realise(
             # Seen from its end, so that the end's tangent holds to rounding.
             bulge = -bulge_of(-b[N_TX], -b[N_TY], begin[0] - b[N_X], begin[1] - b[N_Y])
         else:
+            if not _is_ahead(a[N_PIECE], a[N_T], b[N_PIECE], b[N_T]):
+                return first, np.inf
             bulge = bulge_of(a[N_TX], a[N_TY], b[N_X] - begin[0], b[N_Y] - begin[1])
         stop[0], stop[1] = b[N_X], b[N_Y]
         _write_move(
-            begin, stop, int(b[N_PIECE]), b[N_T], bulge, worst, curve,
+            begin, stop, int(b[N_PIECE]), b[N_T], bulge, min(worst, most), curve,
             degree, first_control, control, choose, stack, depth, moves[n],
         )  # fmt: skip
         worst = max(worst, moves[n, M_BOUND])
@@ -299,8 +326,9 @@ def fit_section(
         tilts[1] = turn_between(last[TX], last[TY], end[0], end[1])
     goal = PLANNED * tolerance
     least = 2
-    for _ in range(TIGHTENINGS):
-        count, knots, c = plan(table, i0, i1, tilts, free, goal, least)
+    count, knots = np.int64(0), np.empty(0)
+    for turn in range(TIGHTENINGS):
+        count, knots, c = plan(table, i0, i1, tilts, free, goal, least, count, knots)
         if count == 0:
             break
         if free[0]:
@@ -313,7 +341,7 @@ def fit_section(
             end[1] = last[TX] * np.sin(tilt) + last[TY] * np.cos(tilt)
         m, worst = _realise(
             table, i0, i1, count, knots, c, start, end, curve, degree, first_control, control,
-            choose, work, stack, depth, moves, n,
+            choose, work, stack, depth, moves, n, SEED * tolerance,
         )  # fmt: skip
         reached = min(reached, worst)
         if worst <= tolerance:
@@ -327,7 +355,11 @@ def fit_section(
                     table[p, SCALE] *= min(max(1.02 * off, 1.02), 1.5) if m > n else 1.5
                 p += 1
         # Offsets as large as the radius are beyond the plan's model: ask it for less.
-        goal *= 0.99 if m > n else 0.3
+        if m > n:
+            goal *= 0.99
+        else:
+            goal *= 0.5 if turn == 0 else 0.3
+            least, count = count + 1, np.int64(0)
     if not force:
         return n, reached
     # No tangent chain was found: straight from place to place, with kinks, which are counted.

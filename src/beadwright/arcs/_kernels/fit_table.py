@@ -2,8 +2,8 @@
 
 Columns: piece, t, x, y, unit tangent x, y, curvature, length so far, arcs so far (the integral of the
 density that the best arc spline has), the tangent's angle without jumps, its integral, the
-curvature just ahead (another one where it jumps), how many times more arcs stray here than planned, and
-how much the place weighs.
+curvature just ahead (another one where it jumps), how many times more arcs stray here than planned,
+how much the place weighs, and what a chain's own offset adds to the angle and its integral.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from beadwright.arcs._kernels.fit_bezier import tangent_and_curvature
 from beadwright.compiled import helper
 
 PIECE, T, X, Y, TX, TY, KAPPA, LENGTH, ARCS, THETA, RISE = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10
-AHEAD, SCALE, WEIGHT, COLUMNS = 11, 12, 13, 14
+AHEAD, SCALE, WEIGHT, BENT_THETA, BENT_RISE, COLUMNS = 11, 12, 13, 14, 15, 16
 # An arc over length L where the curvature has slope c strays by |c| L^3 / (72 sqrt 3) at best.
 BEST = 72.0 * np.sqrt(3.0)
 # Turn, rad, that counts as a corner; below, the joint is smooth.
@@ -44,6 +44,34 @@ def _place(
     """Fill piece, t, point, tangent and curvature of a row."""
     x, y, tx, ty, k = tangent_and_curvature(control, first_control[q], degree[q], t, work, out)
     row[PIECE], row[T], row[X], row[Y], row[TX], row[TY], row[KAPPA] = q, t, x, y, tx, ty, k
+
+
+@helper
+def _is_coarse(a: Any, kappa: float, b: Any, scale: float) -> bool:
+    """Whether two neighbouring places, the first with curvature ``kappa`` ahead, lie too far apart to plan with."""
+    chord = np.hypot(b[X] - a[X], b[Y] - a[Y])
+    # A chord that leaves at another angle than it arrives hides an inflection or a loop.
+    bow = 0.0
+    if chord > 0.0:
+        cx, cy = (b[X] - a[X]) / chord, (b[Y] - a[Y]) / chord
+        bow = abs(turn_between(a[TX], a[TY], cx, cy)) + abs(turn_between(cx, cy, b[TX], b[TY]))
+    arcs = abs(b[KAPPA] - kappa) ** (1.0 / 3.0) * chord ** (2.0 / 3.0) * scale
+    return bool(arcs * PLACES > 1.0 or bow > TURN)
+
+
+@helper
+def _append(table: Any, n: int, here: Any, kappa: float, scale: float) -> None:
+    """Enter a place as row n; ``kappa`` is the curvature just after the row before."""
+    row = table[n - 1]
+    chord = np.hypot(here[X] - row[X], here[Y] - row[Y])
+    turn = turn_between(row[TX], row[TY], here[TX], here[TY])
+    half = 0.5 * min(abs(turn), 3.0)
+    arcs = abs(here[KAPPA] - kappa) ** (1.0 / 3.0) * chord ** (2.0 / 3.0) * scale
+    for column in range(LENGTH):
+        table[n, column] = here[column]
+    table[n, LENGTH] = row[LENGTH] + chord * (1.0 + half * half / 6.0)
+    table[n, ARCS] = row[ARCS] + max(arcs, abs(turn) / ARC_TURN)
+    table[n, AHEAD] = here[KAPPA]
 
 
 @helper
@@ -103,7 +131,7 @@ def tabulate(
             _place(waiting[0], q, 0.0, degree, first_control, control, work, out)
             kappa = waiting[0, KAPPA]
         table[n - 1, AHEAD] = kappa
-        least = 2 if d <= 4 else (3 if d <= 10 else 5)
+        least = 1 if d <= 4 else (2 if d <= 10 else 4)
         _place(waiting[0], q, 1.0, degree, first_control, control, work, out)
         top = 0
         start = 0.0
@@ -112,28 +140,22 @@ def tabulate(
             row = table[n - 1]
             step = here[T] - start
             chord = np.hypot(here[X] - row[X], here[Y] - row[Y])
-            turn = turn_between(row[TX], row[TY], here[TX], here[TY])
-            half = 0.5 * min(abs(turn), 3.0)
-            arcs = abs(here[KAPPA] - kappa) ** (1.0 / 3.0) * chord ** (2.0 / 3.0) * scale
-            # A chord that leaves at another angle than it arrives hides an inflection or a loop.
-            bow = 0.0
-            if chord > 0.0:
-                cx, cy = (here[X] - row[X]) / chord, (here[Y] - row[Y]) / chord
-                bow = abs(turn_between(row[TX], row[TY], cx, cy)) + abs(
-                    turn_between(cx, cy, here[TX], here[TY])
-                )
-            coarse = step > 1.001 * 2.0**-least or arcs * PLACES * density > 1.0 or bow > TURN
+            # Its middle too: about a turning point of the curvature both ends have the same.
+            _place(waiting[top + 1], q, start + 0.5 * step, degree, first_control, control, work, out)
+            middle = waiting[top + 1]
+            coarse = step > 1.001 * 2.0**-least or _is_coarse(row, kappa, middle, scale * density)
+            coarse = coarse or _is_coarse(middle, middle[KAPPA], here, scale * density)
             if (
                 coarse
                 and step > 2.0**-48
                 and (chord > 0.5 * MICRO * tolerance or step > 2.0**-least)
-                and top < 62
+                and top < 61
             ):
-                _place(waiting[top + 1], q, start + 0.5 * step, degree, first_control, control, work, out)
                 top += 1
                 continue
-            if n + 3 > len(table):
+            if n + 4 > len(table):
                 return -1, 0
+            turn = turn_between(row[TX], row[TY], here[TX], here[TY])
             if abs(turn) > MICRO_TURN and chord < MICRO * tolerance:
                 if corners == len(breaks):
                     return -1, 0
@@ -143,15 +165,14 @@ def tabulate(
                 for column in range(COLUMNS):
                     table[n, column] = table[n - 1, column]
                 table[n, TX], table[n, TY], table[n, KAPPA] = here[TX], here[TY], here[KAPPA]
-                table[n, AHEAD] = here[KAPPA]
+                table[n, AHEAD] = kappa = here[KAPPA]
                 n += 1
-            arc = chord * (1.0 + half * half / 6.0)
-            for column in range(LENGTH):
-                table[n, column] = here[column]
-            table[n, LENGTH] = table[n - 1, LENGTH] + arc
-            table[n, ARCS] = table[n - 1, ARCS] + max(arcs, abs(turn) / ARC_TURN)
+            elif not coarse:
+                _append(table, n, middle, kappa, scale)
+                kappa = middle[KAPPA]
+                n += 1
+            _append(table, n, here, kappa, scale)
             start, kappa = here[T], here[KAPPA]
-            table[n, AHEAD] = kappa
             n += 1
             top -= 1
     return n, corners
@@ -160,12 +181,13 @@ def tabulate(
 @helper
 def integrate(table: Any, i0: int, i1: int) -> None:
     """Angle and its integral along a section, by the trapezoid rule with its end correction."""
-    table[i0, THETA] = table[i0, RISE] = 0.0
+    table[i0, THETA] = table[i0, RISE] = table[i0, BENT_THETA] = table[i0, BENT_RISE] = 0.0
     table[i0, SCALE] = 1.0
     for i in range(i0, i1):
         a, b = table[i], table[i + 1]
         h = b[LENGTH] - a[LENGTH]
         b[SCALE] = 1.0
+        b[BENT_THETA] = b[BENT_RISE] = 0.0
         b[THETA] = a[THETA] + turn_between(a[TX], a[TY], b[TX], b[TY])
         b[RISE] = a[RISE] + 0.5 * h * (a[THETA] + b[THETA]) + h * h / 12.0 * (a[AHEAD] - b[KAPPA])
 
