@@ -133,7 +133,7 @@ def plan(
     fixed = np.empty(limit + 2, dtype=np.bool_)
     band, bent = np.empty((2 * limit + 7, 6)), np.zeros((rows + 1, 2))
     rough = n == 0
-    evened = turn = np.int64(0)
+    evened, turn = 0, 0
     if n > 0:
         for j in range(n + 1):
             knots[j] = best[j]
