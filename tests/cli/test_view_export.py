@@ -103,6 +103,8 @@ def test_verify_names_the_file_of_heights_that_is_at_fault(
     )
 
     assert (code, out) == (2, "")
-    told = err.strip().removeprefix("beadwright: error: ").split("\n")
-    assert [line.strip().split(" ")[0] for line in told] == ["heights.csv:2:", "heights.csv:3:"]
+    assert [word for word in err.split() if word.startswith("heights.csv")] == [
+        "heights.csv:2:",
+        "heights.csv:3:",
+    ]
     assert "program.nc" not in err

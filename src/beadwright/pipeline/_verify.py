@@ -80,10 +80,6 @@ def verify_program(
     from beadwright.pipeline._asked import asked_of
     from beadwright.verify import VerifyOptions, check_heights, verify
 
-    try:
-        text = Path(program).read_bytes().decode("ascii", errors="replace")
-    except OSError as reason:
-        raise InputError(f"{program}: cannot be read: {reason.strerror}") from reason
     if workers is not None and workers < 1:
         raise SettingsError(f"--workers: expected a number of at least 1, got {workers}")
     options = options or VerifyOptions()
@@ -91,6 +87,10 @@ def verify_program(
         text_of, name = _heights(Path(bed_map))
         check_heights(text_of, name)
         options = replace(options, bed_map=(text_of, name))
+    try:
+        text = Path(program).read_bytes().decode("ascii", errors="replace")
+    except OSError as reason:
+        raise InputError(f"{program}: cannot be read: {reason.strerror}") from reason
     with verification_output(sheet, out, overwrite=overwrite) as write:
         read = [_referee(each, picture=write is not None) for each in (part, *parts)]
         try:
