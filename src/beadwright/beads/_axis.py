@@ -294,14 +294,23 @@ def _bracketed(
         found.append((np.repeat(own[~wide], 2), np.stack([low[~wide], high[~wide]], axis=1).ravel()))
         own, low, high, below, above = own[wide], low[wide], high[wide], below[wide], above[wide]
     found.append((np.repeat(own, 2), np.stack([low, high], axis=1).ravel()))
-    element = np.concatenate([element, *(e for e, _ in found)])
-    share = np.concatenate([share, *(s for _, s in found)])
+    new = np.concatenate([each for each, _ in found]), np.concatenate([each for _, each in found])
+    if not len(new[0]):
+        return element, share, disc
+    more = _discs(boundary, *new, most)
+    element, share = np.concatenate([element, new[0]]), np.concatenate([share, new[1]])
     order = np.lexsort((share, element))
     element, share = element[order], share[order]
     fresh = np.ones(len(element), bool)
     fresh[1:] = (np.diff(element) != 0) | (np.diff(share) != 0)
-    element, share = element[fresh], share[fresh]
-    return element, share, _discs(boundary, element, share, most)
+    rows = order[fresh]
+    both = _Discs(
+        centre=np.concatenate([disc.centre, more.centre])[rows],
+        radius=np.concatenate([disc.radius, more.radius])[rows],
+        tangent=np.concatenate([disc.tangent, more.tangent])[rows],
+        other=np.concatenate([disc.other, more.other])[rows],
+    )
+    return element[fresh], share[fresh], both
 
 
 def _smoothed(
