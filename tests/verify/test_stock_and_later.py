@@ -74,6 +74,17 @@ def test_stock_all_round_a_leaning_wall_holds_and_a_bead_moved_in_is_found(
     assert "profile" in codes(lying, dome)
 
 
+def test_beads_round_the_sharp_corners_of_a_pocket_leave_the_stock_asked_for(tmp_path: Path) -> None:
+    # The bead turns about the corner of the stock by an arc: beside its middle the boundary is that corner itself.
+    part = tmp_path / "frame.step"
+    body = cq.Workplane().box(160, 120, 8).faces(">Z").workplane().rect(60, 40).cutThruAll()
+    cq.exporters.export(body, str(part))
+    made = program(part, tmp_path, stock=[{"faces": {"all": True}, "amount": 2.0}])
+
+    seen = verify_program(made, str(part))
+    assert [noted.finding.text for noted in seen.findings] == []
+
+
 def test_a_hole_left_out_as_asked_is_no_fault_and_without_the_rule_it_is(plate: Path, tmp_path: Path) -> None:
     made = program(plate, tmp_path, cut_later=[{"holes_below": 60.0}])
     silent = tmp_path / "silent.nc"

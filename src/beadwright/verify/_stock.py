@@ -95,7 +95,9 @@ def measure_stocked(
 def _boundary(moves: Moves, bead: Bead, rows: npt.NDArray[np.int64]) -> Floats:
     """Places of the deposit's outer boundary beside the middles of moves."""
     middle = at_parameter(moves, rows, np.full(len(rows), 0.5))
-    ahead = at_parameter(moves, rows, np.full(len(rows), AHEAD)) - middle
+    # From as far behind the middle as ahead of it: on an arc only such a chord has the tangent's direction.
+    behind = at_parameter(moves, rows, np.full(len(rows), 1.0 - AHEAD))
+    ahead = at_parameter(moves, rows, np.full(len(rows), AHEAD)) - behind
     right = np.column_stack([ahead[:, 1], -ahead[:, 0]]) * (-1.0 if bead.reverse else 1.0)
     right /= np.maximum(np.hypot(*right.T), 1e-300)[:, None]
     return np.asarray(middle + bead.offset * right)
