@@ -76,6 +76,18 @@ def test_a_closed_box_is_a_void_of_its_volume():
     assert only.measured == pytest.approx(360 * 260 * 12, rel=1e-12)
 
 
+def test_many_voids_alike_share_one_row():
+    cells = [box(10 + 35 * k, 20, 40 + 35 * k, 280) for k in range(10)]
+    found = found_in([(WHOLE, []), *[(WHOLE, cells)] * 3, (WHOLE, [])])
+
+    assert [each.code for each in found] == ["void"] * 4
+    # ten boxes of 30 x 260 x 12: three by themselves, seven together
+    assert [each.measured for each in found] == pytest.approx([30 * 260 * 12] * 3 + [7 * 30 * 260 * 12])
+    assert found[-1].text.startswith("7 further closed hollow spaces of 0.655 dm3 together in layers 1 to 3")
+    # a fourth one is told like the first three
+    assert len(found_in([(WHOLE, []), (WHOLE, cells[:4]), (WHOLE, [])])) == 4
+
+
 def test_a_cavity_of_the_part_is_a_void_and_one_that_opens_is_none():
     hollow = box(100, 100, 200, 180)
     turned = path(hollow.points[::-1], [0.0] * 4)

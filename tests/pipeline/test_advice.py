@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import math
+from dataclasses import replace
 
 import cadquery as cq
 import numpy as np
@@ -10,6 +12,8 @@ import pytest
 
 import beadwright
 from beadwright.curves import ArcRegion, region_moments
+from beadwright.pipeline import show_examination
+from beadwright.settings import PlanSettings
 from tests.post._build_programs import circle, path
 
 
@@ -63,6 +67,23 @@ def test_balance_of_a_part_that_overhangs():
     assert pose.base_area == pytest.approx(1600.0, rel=1e-9)
     assert pose.slenderness == pytest.approx(140 / 40, rel=1e-6)
     assert list(pose.lean.values()) == [pytest.approx(90.0)]
+
+
+def test_a_part_on_an_edge_is_told_without_infinite_figures(capsys):
+    block = beadwright.examine(cq.Workplane().box(60, 60, 60), rotate=(45, 0, 0))
+    # as where the lowest points of a free-form face are fewer than three
+    pose = replace(block.pose, margin=-math.inf, slenderness=math.inf)
+    told = pose.as_dict()
+
+    assert "margin_mm" not in told
+    assert "slenderness" not in told
+    # JSON knows no infinity (RFC 8259, section 6)
+    json.dumps(told, allow_nan=False)
+    show_examination(replace(block, pose=pose))
+    shown = "".join(capsys.readouterr())
+    assert "over no area to stand on" in " ".join(shown.split())
+    assert any("point or an edge" in each for each in pose.sentences(PlanSettings()))
+    assert "inf " not in shown
 
 
 def test_poses_side_by_side():

@@ -28,6 +28,8 @@ DUST = 1.0
 # Closed spaces smaller than this are pores: between two round beads (1 - pi / 4) h^2 stay open, 3.4 mm2 of a bead
 # 4 mm high, so that this much lies along 30 mm of any joint, mm3.
 PORE = 100.0
+# So many closed spaces are told one by one; a ribbed part has dozens alike, which share one row.
+SINGLY = 3
 
 
 def hollow_cells(hollow: ArcRegion, beads: Sequence[Bead]) -> tuple[ArcRegion, ...]:
@@ -80,7 +82,7 @@ class Voids:
         self._last, self._below = rows, region
 
     def findings(self) -> tuple[Finding, ...]:
-        """One finding ``void`` for each closed space above a pore's size, the largest first."""
+        """Findings ``void``: the largest closed spaces above a pore's size, then one for all further ones."""
         for row, _ in self._last:
             # Nothing lies above the last layer, or it is not known what.
             self._vented[row] = True
@@ -93,26 +95,42 @@ class Voids:
         for row in range(len(self._up)):
             groups.setdefault(self._root(row), []).append(row)
         closed = [rows for rows in groups.values() if self._root(rows[0]) not in vented]
-        found = []
-        for rows in sorted(closed, key=lambda rows: -sum(self._volume[row] for row in rows)):
-            volume = sum(self._volume[row] for row in rows)
-            if volume < PORE:
-                break
-            layer, x, y, z = self._place[rows[0]]
+        sized = sorted(
+            ((sum(self._volume[row] for row in rows), rows) for rows in closed), key=lambda pair: -pair[0]
+        )
+        sized = [pair for pair in sized if pair[0] >= PORE]
+        # A single further one needs no row of its own kind.
+        singly = SINGLY if len(sized) > SINGLY + 1 else len(sized)
+        found = [
+            self._told(
+                volume,
+                rows,
+                f"a closed hollow space of {volume / 1e6:.3g} dm3 in"
+                f" {counted(len({self._place[r][0] for r in rows}), 'layer')} has no vent: let it out by a hole,"
+                f" or fill it",
+            )
+            for volume, rows in sized[:singly]
+        ]
+        if further := sized[singly:]:
+            layers = [self._place[row][0] for _, rows in further for row in rows]
+            total = sum(volume for volume, _ in further)
             found.append(
-                Finding(
-                    code="void",
-                    level="warning",
-                    layer=layer,
-                    at_mm=(x, y, z),
-                    measured=volume,
-                    unit="mm3",
-                    text=f"a closed hollow space of {volume / 1e6:.3g} dm3 in"
-                    f" {counted(len({self._place[r][0] for r in rows}), 'layer')} has no vent: let it out by a hole,"
-                    f" or fill it",
+                self._told(
+                    total,
+                    further[0][1],
+                    f"{counted(len(further), 'further closed hollow space')} of {total / 1e6:.3g} dm3 together in"
+                    f" layers {min(layers)} to {max(layers)}, the largest of {further[0][0] / 1e6:.3g} dm3 here,"
+                    f" have no vent: let each out by a hole, or fill them",
                 )
             )
         return tuple(found)
+
+    def _told(self, volume: float, rows: Sequence[int], text: str) -> Finding:
+        """The finding at the lowest cell of a space."""
+        layer, x, y, z = self._place[rows[0]]
+        return Finding(
+            code="void", level="warning", layer=layer, at_mm=(x, y, z), measured=volume, unit="mm3", text=text
+        )
 
     def _apart(self, a: int, b: int) -> bool:
         """Whether the boxes of two cells are apart."""

@@ -81,7 +81,8 @@ class Advice:
     centre : (float, float, float)
         Of mass, mm, from the sections.
     margin : float
-        How far it lies inside the hull of what stands on the platform, mm; below 0 it tips over.
+        How far it lies inside the hull of what stands on the platform, mm; below 0 it tips over;
+        minus infinity where it stands on no area.
     slenderness : float
         Height over the shorter side of that hull's box.
     holes : dict of int to float
@@ -115,11 +116,14 @@ class Advice:
             "lean_deg": {str(face): angle for face, angle in self.lean.items()},
             "base_area_mm2": self.base_area,
             "centre_mm": list(self.centre),
-            "margin_mm": self.margin,
-            "slenderness": self.slenderness,
             "narrow_holes_mm": {str(face): size for face, size in self.holes.items()},
             "poses": [pose.as_dict() for pose in self.poses],
         }
+        # A part that stands on a point or an edge has neither.
+        if math.isfinite(self.margin):
+            told["margin_mm"] = self.margin
+        if math.isfinite(self.slenderness):
+            told["slenderness"] = self.slenderness
         if self.inner_radius is not None:
             told["inner_radius_mm"] = self.inner_radius
         return told
@@ -150,11 +154,13 @@ class Advice:
             )
         if self.base_area == 0.0:
             said.append("no flat face stands on the platform; turn the part or give it a flat")
-        if self.margin < 0.0:
+        if math.isinf(self.margin):
+            said.append("it stands on a point or an edge only: it tips over")
+        elif self.margin < 0.0:
             said.append(
                 f"its centre of mass lies {-self.margin:.0f} mm outside what it stands on: it tips over"
             )
-        if self.slenderness > 4.0:
+        if 4.0 < self.slenderness < math.inf:
             said.append(f"it is {self.slenderness:.1f} times as high as its base is wide")
         if self.holes:
             face, size = min(self.holes.items(), key=lambda pair: (pair[1], pair[0]))
@@ -192,6 +198,7 @@ def advise(model: Model, settings: PlanSettings) -> Advice:
     limit = math.radians(settings.greatest_lean())
     wide = float(np.ptp(hull, axis=0).min()) if len(hull) else 0.0
     height = float(solid.box[1, 2] - solid.box[0, 2])
+    margin = _margin(hull, np.array(centre[:2]))
     holes = {
         f.id: 2 * bore_radius(f)
         for f in solid.faces
@@ -208,8 +215,8 @@ def advise(model: Model, settings: PlanSettings) -> Advice:
         inner_radius=_inner_radius(regions),
         base_area=base,
         centre=centre,
-        margin=_margin(hull, np.array(centre[:2])),
-        slenderness=height / wide if wide > 0.0 else math.inf,
+        margin=margin,
+        slenderness=height / wide if wide > 0.0 and math.isfinite(margin) else math.inf,
         holes=holes,
         poses=poses(model, settings),
     )

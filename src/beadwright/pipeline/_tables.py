@@ -148,6 +148,13 @@ def _size(size: Iterable[float]) -> str:
     return " × ".join(f"{v:.1f}" for v in size)
 
 
+def _standing(margin: float) -> str:
+    """Where the centre of mass lies against what the part stands on."""
+    if math.isinf(margin):
+        return "over no area to stand on"
+    return f"{abs(margin):.1f} mm {'inside' if margin >= 0.0 else 'outside'} the base's hull"
+
+
 def _pose(console: Console, pose: Advice) -> None:
     """Walls by thickness, and poses side by side."""
     rows = pose.as_dict()["thickness_in_widths"]
@@ -163,7 +170,7 @@ def _pose(console: Console, pose: Advice) -> None:
         [
             ("walls in bead widths", told),
             ("flat base", f"{pose.base_area:.0f} mm²"),
-            ("centre of mass", f"{x:.1f}, {y:.1f}, {z:.1f}, {pose.margin:.1f} mm inside the base's hull"),
+            ("centre of mass", f"{x:.1f}, {y:.1f}, {z:.1f}, {_standing(pose.margin)}"),
         ],
     )
     table = Table(box=None, pad_edge=False)
