@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
 
-from beadwright.beads import Trail, arrange, contour_beads, coverage, wall_range
+from beadwright.beads import Trail, _gaps, arrange, contour_beads, coverage, wall_range
 from beadwright.beads._listed import spaced
 from beadwright.beads._located import located
 from beadwright.beads._narrow import _Own, _smooth
@@ -208,6 +209,19 @@ def test_a_gap_that_one_width_cannot_close_is_told_with_its_place_and_size():
     assert found.unreachable == pytest.approx(open_, rel=0.01)
     assert found.missed < 0.005
     assert found.underfilled == pytest.approx(open_, rel=0.02)
+
+
+def test_polygons_that_stand_in_where_gaps_are_cut_out_are_counted(monkeypatch):
+    offset, subtract = _gaps.offset, _gaps.subtract
+    monkeypatch.setattr(_gaps, "offset", lambda region, **by: replace(offset(region, **by), fallbacks=1))
+    monkeypatch.setattr(_gaps, "subtract", lambda *regions: replace(subtract(*regions), fallbacks=1))
+    ground = on(polygon([[0, 0], [600, 0], [600, 24], [0, 18]]))
+    result = laid(ground, vary=False)
+    _, fallbacks, bound = result.gaps.taken_from(ground.region)
+
+    assert result.fallbacks == result.gaps.fallbacks == 1
+    assert fallbacks == len(result.gaps.regions) == 1
+    assert 0 < bound < 1e-6
 
 
 def test_what_two_beads_at_their_widest_leave_is_told():

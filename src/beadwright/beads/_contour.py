@@ -273,7 +273,8 @@ def contour_beads(
         # Beads that share a wall lie in it too.
         least = ranks.walls_of(contours + 1, walls).least
         filled = gaps_of(rest, layer, below=least, width=width, tolerance=tolerance)
-        rest = filled.taken_from(rest)
+        rest, more, off = filled.taken_from(rest)
+        bound, fallbacks = max(bound, off), fallbacks + filled.fallbacks + more
     beads += _in_loops(medial, outermost)
     first = [bead for bead in beads if bead.rank == 1]
     findings += thin_places(layer.region, first, width=width, layer=layer.plan.index, z=layer.plan.z)
@@ -286,7 +287,7 @@ def contour_beads(
         findings=tuple(findings),
         lost=tuple(places),
         grey=grey,
-        fallbacks=fallbacks + (0 if within is None else within.fallbacks),
+        fallbacks=fallbacks + gaps.fallbacks + (0 if within is None else within.fallbacks),
         rest=rest,
         gaps=gaps,
     )

@@ -133,7 +133,7 @@ def coverage(
     reach = offset(core, distance=(loss - width) / 2).region if core.loops else core
     if hollow.loops and reach.loops:
         reach = subtract(reach, hollow).region
-    reach = gaps.taken_from(reach)
+    reach, _, _ = gaps.taken_from(reach)
     found = cover(strips, (layer.region, reach))
     ribs = [(bead.path, bead.width - loss) for bead in beads if bead.role == "rib"]
     crossed = cover(ribs)

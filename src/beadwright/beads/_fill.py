@@ -213,13 +213,13 @@ def _open(laid: LayerBeads, limits: WallRange) -> tuple[ArcRegion, int, float]:
     A wall is taken out as wide as one bead can make it, so that no slivers stay beside its bead; gaps that no bead can
     fill are none of the fill's either.
     """
-    rest = laid.gaps.taken_from(laid.rest)
+    rest, fallbacks, bound = laid.gaps.taken_from(laid.rest)
     inner = [
         (bead.path, limits.most)
         for bead in laid.beads
         if bead.role == "medial" and bead.rank > 1 and rest.loops
     ]
     if not inner:
-        return rest, 0, 0.0
+        return rest, fallbacks, bound
     less = subtract(rest, swept(inner).region)
-    return less.region, less.fallbacks, less.bound.mm
+    return less.region, fallbacks + less.fallbacks, bound + less.bound.mm

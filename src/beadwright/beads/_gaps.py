@@ -32,18 +32,20 @@ WIDEST = "the beads beside it are as wide as they can be, and one more would be 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Gaps:
-    """Regions that whole beads cannot reach, and a finding for each."""
+    """Regions that whole beads cannot reach, a finding for each, and how often polygons had to stand in."""
 
     regions: tuple[ArcRegion, ...] = ()
     findings: tuple[Finding, ...] = ()
     fallbacks: int = 0
 
-    def taken_from(self, region: ArcRegion) -> ArcRegion:
-        """What is left of a region without them."""
+    def taken_from(self, region: ArcRegion) -> tuple[ArcRegion, int, float]:
+        """What is left of a region without them, how often polygons had to stand in, and the bound, mm."""
+        fallbacks, bound = 0, 0.0
         for each in self.regions:
             if region.loops:
-                region = subtract(region, each).region
-        return region
+                left = subtract(region, each)
+                region, fallbacks, bound = left.region, fallbacks + left.fallbacks, bound + left.bound.mm
+        return region, fallbacks, bound
 
     @property
     def area(self) -> float:
