@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from beadwright.beads._start import cut_bound, points_at, reversed_path, sites, started_at
-from beadwright.curves import ArcPath, length, signed_area
+from beadwright.beads._start import cut_bound, sites, started_at
+from beadwright.curves import ArcPath, length, points_at, reversed_path, signed_area
 
 MIXED = ArcPath(
     points=np.array([[0.0, 0], [100, 0], [100, 60], [40, 60]]),

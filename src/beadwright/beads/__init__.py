@@ -16,7 +16,6 @@ from beadwright.beads._merge import Merged, merged
 from beadwright.beads._ranks import Ranks, WidthStep
 from beadwright.beads._refill import Allowance
 from beadwright.beads._rounded import rounded
-from beadwright.beads._start import reversed_path
 from beadwright.beads._vary import jointed
 from beadwright.beads._voids import Voids, hollow_cells
 from beadwright.beads._wall import wall_beads
@@ -61,7 +60,6 @@ __all__ = [
     "hollow_cells",
     "jointed",
     "merged",
-    "reversed_path",
     "rounded",
     "sharpest_corner",
     "tightest_bend",

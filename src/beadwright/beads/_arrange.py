@@ -28,7 +28,8 @@ import numpy.typing as npt
 
 from beadwright.beads._bead import Bead, Order
 from beadwright.beads._shorten import nearest_order, shortened
-from beadwright.beads._start import Sites, cut_bound, reversed_path, sites, started_at
+from beadwright.beads._start import Sites, cut_bound, sites, started_at
+from beadwright.curves import reversed_path
 from beadwright.numeric import Finding, counted
 
 Points = npt.NDArray[np.float64]
@@ -369,5 +370,5 @@ def _closure(close: list[tuple[float, Bead]], layer: int, z: float, stagger: flo
         allowed=stagger * bead.width,
         unit="mm",
         text=f"{counted(len(close), 'bead has', 'beads have')} no place to start that far from the start points of"
-        f" the layer below",
+        " the layer below",
     )

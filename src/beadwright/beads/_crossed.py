@@ -10,8 +10,8 @@ import numpy.typing as npt
 from beadwright.beads._bead import Bead
 from beadwright.beads._lines import Laid
 from beadwright.beads._loops import nearest_loop
-from beadwright.beads._start import cut_between, points_at
-from beadwright.curves import ArcPath, ArcRegion, inside, lengths
+from beadwright.beads._start import cut_between
+from beadwright.curves import ArcPath, ArcRegion, inside, lengths, points_at
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

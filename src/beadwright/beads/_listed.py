@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.beads._start import points_at
-from beadwright.curves import ArcPath, lengths
+from beadwright.curves import ArcPath, lengths, points_at
 
 # Places listed as lost stand for this length of a contour bead that was taken out, mm.
 LISTED = 3.9

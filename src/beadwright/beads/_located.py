@@ -7,8 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.beads._start import points_at
-from beadwright.curves import ArcPath, chords, lengths
+from beadwright.curves import ArcPath, chords, lengths, points_at
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

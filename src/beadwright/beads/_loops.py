@@ -6,8 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from beadwright.beads._start import points_at
-from beadwright.curves import ArcPath, distances, lengths
+from beadwright.curves import ArcPath, distances, lengths, points_at
 
 # Places looked at on each path, in the middles of its longest moves: odd, so that a vote has a winner.
 WITNESSES = 5

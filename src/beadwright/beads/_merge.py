@@ -16,8 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.beads._curve import arc_near
-from beadwright.beads._start import points_at
-from beadwright.curves import ArcPath, chords, lengths
+from beadwright.curves import ArcPath, chords, lengths, points_at
 
 Floats = npt.NDArray[np.float64]
 

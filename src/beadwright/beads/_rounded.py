@@ -110,9 +110,10 @@ def rounded(
         if bead.role != "contour" or bead.widths:
             beads.append(bead)
             continue
-        found = _roundings(bead, radius, amounts, short, stock)
+        sides = _sides(bead.path)
+        found = _roundings(bead, sides, radius, amounts, short, stock)
         off, count = max([off, *(each.off for each in found)]), count + len(found)
-        beads.append(replace(bead, path=_with(bead.path, found)) if found else bead)
+        beads.append(replace(bead, path=_with(bead.path, sides, found)) if found else bead)
     findings = list(laid.findings)
     index, z = layer.plan.index, layer.plan.z
     if short:
@@ -149,6 +150,7 @@ def rounded(
 
 def _roundings(
     bead: Bead,
+    sides: Sequence[_Side],
     radius: float,
     amounts: Mapping[int, float],
     short: list[complex],
@@ -157,7 +159,6 @@ def _roundings(
     """Roundings of a bead, from its start on; corners that stay sharp are added to `short` and `stock`."""
     path = bead.path
     n = len(path.bulge)
-    sides = _sides(path)
     found: list[_Round] = []
     ends: dict[int, float] = {}
     for row in range(0 if path.closed else 1, n):
@@ -251,9 +252,9 @@ def _centres(one: _Side, two: _Side, radius: float) -> Sequence[complex]:
     return [foot + sign * 1j * apart / size * math.sqrt(square) for sign in (-1, 1)]
 
 
-def _with(path: ArcPath, found: Sequence[_Round]) -> ArcPath:
+def _with(path: ArcPath, sides: Sequence[_Side], found: Sequence[_Round]) -> ArcPath:
     """A path with its roundings in place of corners; the arcs follow no face."""
-    sides, n = _sides(path), len(path.bulge)
+    n = len(path.bulge)
     begins = {each.row: each for each in found}
     ends = {(each.row - 1) % n: each for each in found}
     points: list[complex] = []

@@ -11,8 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.beads._start import points_at
-from beadwright.curves import ArcPath, ArcRegion, chords, depths, winding
+from beadwright.curves import ArcPath, ArcRegion, chords, depths, points_at, winding
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.curves import ArcPath, chords, lengths
+from beadwright.curves import ArcPath, chords, lengths, points_at
 
 # Sites tried on one bead beside its own joints: enough to keep clear of other start points, and cheap.
 MAX_SITES = 48
@@ -81,25 +81,6 @@ def _right_turn_at_joint(path: ArcPath, turn: npt.NDArray[np.float64]) -> npt.ND
     return np.asarray(kink <= -CORNER_TURN)
 
 
-def points_at(
-    path: ArcPath, move: npt.NDArray[np.int64], share: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float64]:
-    """Points at a share of the length of some moves: (k, 2), mm.
-
-    On an arc of sweep s the chord is cut at sin(t s/2) / sin(s/2) of its length, turned by (t - 1) s/2; no
-    centre is formed, so near-flat arcs lose nothing.
-    """
-    chord = chords(path)[move]
-    half = 2 * np.arctan(path.bulge[move])
-    arc = half != 0
-    safe = np.where(arc, half, 1.0)
-    along = np.where(arc, np.sin(share * safe) / np.sin(safe), share)
-    angle = (share - 1) * half
-    c, s = along * np.cos(angle), along * np.sin(angle)
-    turned = np.stack([c * chord[:, 0] - s * chord[:, 1], s * chord[:, 0] + c * chord[:, 1]], axis=1)
-    return np.asarray(path.points[move] + turned)
-
-
 def started_at(path: ArcPath, move: int, share: float) -> ArcPath:
     """The same closed path, from a share of a move on.
 
@@ -156,17 +137,3 @@ def cut_between(path: ArcPath, start: tuple[int, float], end: tuple[int, float])
 def cut_bound(path: ArcPath) -> float:
     """How far `started_at` may move a path, by rounding alone, mm."""
     return CUT_ROUNDING * float(np.abs(path.points).max(initial=0.0))
-
-
-def reversed_path(path: ArcPath) -> ArcPath:
-    """The same path walked the other way."""
-    points = path.points[::-1]
-    if path.closed:
-        points = np.roll(points, 1, axis=0)
-    return ArcPath(
-        points=points,
-        bulge=-path.bulge[::-1],
-        face=path.face[::-1],
-        support=path.support[::-1],
-        closed=path.closed,
-    )

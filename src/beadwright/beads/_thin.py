@@ -14,8 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.beads._bead import Bead
-from beadwright.beads._start import points_at
-from beadwright.curves import ArcPath, ArcRegion, chords, lengths
+from beadwright.curves import ArcPath, ArcRegion, chords, lengths, points_at
 from beadwright.numeric import Finding
 
 Points = npt.NDArray[np.float64]

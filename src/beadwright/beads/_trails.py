@@ -12,8 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.beads._start import reversed_path
-from beadwright.curves import ArcPath
+from beadwright.curves import ArcPath, reversed_path
 
 Node = tuple[float, float]
 # A chain with its direction: row and whether it is walked as it is.

@@ -14,8 +14,7 @@ import numpy.typing as npt
 
 from beadwright.beads._bead import Bead, mean_width
 from beadwright.beads._curve import through
-from beadwright.beads._start import points_at
-from beadwright.curves import ArcPath, lengths
+from beadwright.curves import ArcPath, lengths, points_at
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

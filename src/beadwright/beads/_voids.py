@@ -17,8 +17,7 @@ import numpy.typing as npt
 from beadwright.arcs import intersect, subtract, swept
 from beadwright.beads._bead import Bead
 from beadwright.beads._rows import pieces_of, rows_of
-from beadwright.beads._start import reversed_path
-from beadwright.curves import ArcRegion, bounding_box, depths, inside, region_area
+from beadwright.curves import ArcRegion, bounding_box, depths, inside, region_area, reversed_path
 from beadwright.numeric import Finding, counted
 
 Floats = npt.NDArray[np.float64]
@@ -107,7 +106,7 @@ class Voids:
                 rows,
                 f"a closed hollow space of {volume / 1e6:.3g} dm3 in"
                 f" {counted(len({self._place[r][0] for r in rows}), 'layer')} has no vent: let it out by a hole,"
-                f" or fill it",
+                " or fill it",
             )
             for volume, rows in sized[:singly]
         ]
@@ -120,7 +119,7 @@ class Voids:
                     further[0][1],
                     f"{counted(len(further), 'further closed hollow space')} of {total / 1e6:.3g} dm3 together in"
                     f" layers {min(layers)} to {max(layers)}, the largest of {further[0][0] / 1e6:.3g} dm3 here,"
-                    f" have no vent: let each out by a hole, or fill them",
+                    " have no vent: let each out by a hole, or fill them",
                 )
             )
         return tuple(found)

@@ -15,8 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.beads._start import points_at
-from beadwright.curves import ArcPath, ArcRegion, lengths
+from beadwright.curves import ArcPath, ArcRegion, lengths, points_at
 
 Floats = npt.NDArray[np.float64]
 Place = tuple[float, float]

@@ -118,8 +118,7 @@ def _check_unit(bed: BedMap) -> None:
     if 0 < max(-low, high) < PROBED:
         raise InputError(
             f"{bed.file}: heights of {low:g} to {high:g} mm are finer than any probe tells apart; that looks like"
-            f" metres"
-            f" ({1000 * low:g} to {1000 * high:g} mm): write z in mm, or 0 all over where the platform is level"
+            f" metres ({1000 * low:g} to {1000 * high:g} mm): write z in mm, or 0 all over where the platform is level"
         )
 
 

@@ -18,9 +18,10 @@ from beadwright.curves._loops import CurveKind, CurveLoops
 from beadwright.curves._measure import chords, length, lengths, signed_area
 from beadwright.curves._moments import region_moments
 from beadwright.curves._of_paths import curves_of
-from beadwright.curves._part import cut_at, first_part, joined
+from beadwright.curves._part import cut_at, first_part, joined, reversed_path
 from beadwright.curves._path import ArcPath, ArcRegion
 from beadwright.curves._pieces import pieces_of
+from beadwright.curves._places import part_of_way, points_at
 from beadwright.curves._subset import kept_chains
 
 __all__ = [
@@ -42,10 +43,13 @@ __all__ = [
     "length",
     "lengths",
     "middle_of",
+    "part_of_way",
     "pieces_of",
+    "points_at",
     "region_area",
     "region_length",
     "region_moments",
+    "reversed_path",
     "samples",
     "signed_area",
     "winding",

@@ -110,3 +110,17 @@ def joined(path: ArcPath, after: ArcPath) -> ArcPath:
         support=np.concatenate([path.support, after.support]),
         closed=False,
     )
+
+
+def reversed_path(path: ArcPath) -> ArcPath:
+    """The same path walked the other way."""
+    points = path.points[::-1]
+    if path.closed:
+        points = np.roll(points, 1, axis=0)
+    return ArcPath(
+        points=points,
+        bulge=-path.bulge[::-1],
+        face=path.face[::-1],
+        support=path.support[::-1],
+        closed=path.closed,
+    )

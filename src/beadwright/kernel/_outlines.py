@@ -56,7 +56,7 @@ def turned_back(body: Body, healing: list[str]) -> Body:
             done += 1
     if done:
         healing.append(
-            f"arcs that went the long way round their circle, so that a face's outline did not close, were taken"
+            "arcs that went the long way round their circle, so that a face's outline did not close, were taken"
             f" the short way ({done} times)"
         )
     return body

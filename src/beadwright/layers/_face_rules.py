@@ -20,15 +20,15 @@ import numpy.typing as npt
 
 from beadwright.arcs import Meeting, Result, fit, meeting
 from beadwright.brep import Model, faces_extents, surface_points
-from beadwright.curves import region_area, region_length, signed_area
+from beadwright.curves import region_area, region_length, reversed_path, signed_area
 from beadwright.layers._facing import UPRIGHT, Facing, facing_of
 from beadwright.layers._folds import Folds, folds_of
 from beadwright.layers._plan import OPEN, LayerPlan, Rule
 from beadwright.layers._region import LayerRegion
 from beadwright.layers._seen import SAME, fold_parts, loops_of
 from beadwright.layers._sides import Run, crossings, kept_runs, shifted
-from beadwright.layers._slab import INTO, JOIN, linked_runs, reversed_path, united_loops
-from beadwright.layers._solids import AIM, FINEST, MAX_ROUNDS, grazes, kinks_told, shallow
+from beadwright.layers._slab import INTO, JOIN, linked_runs, united_loops
+from beadwright.layers._solids import followed_closely, grazes, kinks_told, shallow
 from beadwright.numeric import Budget, Finding
 from beadwright.section import Section
 
@@ -167,7 +167,7 @@ def ruled_region(
     LayerRegion or None
         None where the chains do not close within 0.05 mm.
     """
-    made = _closely(ruled, sections, tolerance)
+    made = followed_closely(lambda asked: _count(ruled, sections, asked), tolerance)
     if made is None:
         return None
     own = made.fit + made.joined + max(s.bound for s in sections)
@@ -192,20 +192,6 @@ def ruled_region(
         findings=tuple(findings),
         fallbacks=made.united.fallbacks,
     )
-
-
-def _closely(ruled: Ruled, sections: tuple[Section, Section, Section], tolerance: float) -> _Counted | None:
-    """The count, its curves followed more closely until corners where chains cross are well known."""
-    asked = tolerance
-    for turn in range(MAX_ROUNDS + 1):
-        made = _count(ruled, sections, asked)
-        if made is None or made.met.bound <= tolerance or turn == MAX_ROUNDS:
-            return made
-        finer = max(AIM * asked * tolerance / made.met.bound, tolerance / FINEST)
-        if finer >= asked:
-            return made
-        asked = finer
-    return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from beadwright.arcs import fit, subtract
 from beadwright.brep import Model
-from beadwright.curves import ArcPath, chords, distances, inside, lengths, region_area
+from beadwright.curves import ArcPath, chords, distances, inside, lengths, part_of_way, region_area
 from beadwright.layers._folds import Folds, find_folds
 from beadwright.layers._plan import OPEN, Rule
 from beadwright.layers._region import LayerRegion
@@ -147,7 +147,7 @@ def _extremes(
         return {}
     start = np.concatenate([path.points[: len(path.bulge)] for path in known])
     chord = np.concatenate([chords(path) for path in known])
-    sweep = 4 * np.arctan(np.concatenate([path.bulge for path in known]))
+    bulge = np.concatenate([path.bulge for path in known])
     size = np.concatenate([lengths(path) for path in known])
     face = np.concatenate([path.face for path in known])
     best: dict[int, tuple[float, tuple[float, float]]] = {}
@@ -155,7 +155,7 @@ def _extremes(
     row = np.flatnonzero(face >= 0)
     middle, half = np.full(len(row), 0.5), np.full(len(row), 0.5)
     while len(row):
-        at = _places(start[row], chord[row], sweep[row], middle)
+        at = start[row] + part_of_way(chord[row], bulge[row], middle)
         depth = distances(layer.region.loops, at)
         value = sign * np.where(inside(layer.region, at), depth, -depth)
         for own in np.unique(face[row]).tolist():
@@ -171,11 +171,3 @@ def _extremes(
         middle = np.column_stack([middle[split] - quarter, middle[split] + quarter]).ravel()
         half = np.repeat(quarter, 2)
     return best
-
-
-def _places(start: Floats, chord: Floats, sweep: Floats, share: Floats) -> Floats:
-    """Places on moves at shares of their way: the chord turned and scaled."""
-    half = np.where(sweep == 0, 1.0, sweep / 2)
-    along = np.where(sweep == 0, share, np.sin(share * sweep / 2) / np.sin(half))
-    moved = along * np.exp(-0.5j * (1 - share) * sweep) * (chord[:, 0] + 1j * chord[:, 1])
-    return np.asarray(start + np.column_stack([moved.real, moved.imag]))

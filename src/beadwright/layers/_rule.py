@@ -12,7 +12,7 @@ from beadwright.layers._folds import Folds
 from beadwright.layers._plan import LayerPlan
 from beadwright.layers._region import LayerRegion
 from beadwright.layers._slab import Side, SlabRegion, slab_region
-from beadwright.layers._solids import AIM, FINEST, MAX_ROUNDS, grazes, kinks_told, shallow
+from beadwright.layers._solids import followed_closely, grazes, kinks_told, shallow
 from beadwright.numeric import Budget, Finding
 from beadwright.section import Section
 
@@ -55,7 +55,9 @@ def rule_region(
         planes up to d^2 / (8 R) may be missing, d their distance and R the radius of the surface there.
     """
     side: Side = "inner" if plan.rule == "inner" else "outer"
-    made = _closely(folds, bottom, top, side, tolerance)
+    made = followed_closely(
+        lambda asked: slab_region(folds, bottom, top, side=side, tolerance=asked), tolerance
+    )
     findings: tuple[Finding, ...] = ()
     crossing = 0.0
     sections: tuple[Section, ...] = (bottom, top)
@@ -90,20 +92,6 @@ def rule_region(
         fallbacks=made.fallbacks,
         inverted=made.inverted,
     )
-
-
-def _closely(folds: Folds, bottom: Section, top: Section, side: Side, tolerance: float) -> SlabRegion | None:
-    """The region of a slab, its curves followed more closely until corners where chains cross are well known."""
-    asked = tolerance
-    for turn in range(MAX_ROUNDS + 1):
-        made = slab_region(folds, bottom, top, side=side, tolerance=asked)
-        if made is None or made.met is None or made.met.bound <= tolerance or turn == MAX_ROUNDS:
-            return made
-        finer = max(AIM * asked * tolerance / made.met.bound, tolerance / FINEST)
-        if finer >= asked:
-            return made
-        asked = finer
-    return None
 
 
 def _planes_finding(plan: LayerPlan, sections: Sequence[Section]) -> Finding:

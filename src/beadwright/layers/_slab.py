@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs import Meeting, Result, fit, meeting, unite
-from beadwright.curves import ArcPath, ArcRegion
+from beadwright.curves import ArcPath, ArcRegion, reversed_path
 from beadwright.layers._folds import Folds
 from beadwright.layers._seen import SAME, fold_parts, loops_of
 from beadwright.layers._sides import Run, crossings, kept_runs, shifted
@@ -148,17 +148,6 @@ def united_loops(loops: Sequence[Run], supports: Array, inner: bool) -> Result:
     whole = unite([each.region for each in done])
     bound = whole.bound.mm + max((each.bound.mm for each in done), default=0.0)
     return replace(whole, bound=Bound(bound, "region", whole.bound.why))
-
-
-def reversed_path(path: ArcPath) -> ArcPath:
-    """An open path run the other way."""
-    return replace(
-        path,
-        points=path.points[::-1].copy(),
-        bulge=-path.bulge[::-1],
-        face=path.face[::-1].copy(),
-        support=path.support[::-1].copy(),
-    )
 
 
 def linked_runs(runs: Sequence[Run], limit: float) -> tuple[list[Run], float] | None:

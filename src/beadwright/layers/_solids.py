@@ -6,7 +6,9 @@ meet there are followed more closely, until the corner too is within the toleran
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -46,6 +48,37 @@ class LayerFit:
     bound: float
     crossing: float = 0.0
     findings: tuple[Finding, ...] = ()
+
+
+class _Met(Protocol):
+    @property
+    def met(self) -> Meeting | None: ...
+
+
+Made = TypeVar("Made", bound=_Met)
+
+
+def followed_closely(make: Callable[[float], Made | None], tolerance: float) -> Made | None:
+    """What is made of a section's chains, followed more closely until corners where they cross are well known.
+
+    Parameters
+    ----------
+    make : callable
+        From how closely the chains are followed, mm, to what is made of them, or None; where they cross, if that
+        is known, is its ``met``.
+    tolerance : float
+        How well the corners are to be known, mm, and how closely chains are followed first.
+    """
+    asked = tolerance
+    for turn in range(MAX_ROUNDS + 1):
+        made = make(asked)
+        if made is None or made.met is None or made.met.bound <= tolerance or turn == MAX_ROUNDS:
+            return made
+        finer = max(AIM * asked * tolerance / made.met.bound, tolerance / FINEST)
+        if finer >= asked:
+            return made
+        asked = finer
+    return None
 
 
 def fit_layer(

@@ -77,8 +77,7 @@ def corner_findings(works: Sequence[LayerWork], amounts: Mapping[int, float]) ->
                 unit="mm",
                 text=f"the bead's round edge falls {short:.2f} mm short of a corner of"
                 f" {math.degrees(corner.angle):.0f} degrees; so in {counted(len(missed), 'layer')}, here most: where"
-                f" the"
-                " corner must be sharp, leave that much stock and machine it",
+                " the corner must be sharp, leave that much stock and machine it",
             )
         )
     if bends:

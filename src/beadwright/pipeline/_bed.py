@@ -180,8 +180,7 @@ class Bed:
         """What stands at the top of the program."""
         return (
             f"PLATFORM MAP {self.bed.file}: the first {counted(self.rule.layers, 'layer follows', 'layers follow')}"
-            f" measured heights of"
-            f" {self.bed.z.min():g} to {self.bed.z.max():g} mm. With a map of another platform or"
+            f" measured heights of {self.bed.z.min():g} to {self.bed.z.max():g} mm. With a map of another platform or"
             " work offset, or of a cold one, the nozzle can strike the platform: measure again after every change, at"
             " printing temperature.",
         )
@@ -243,9 +242,8 @@ class Bed:
             measured=ground,
             unit="mm",
             text=f"the first {counted(self.rule.layers, 'layer evens', 'layers even')} out the platform, so what lies"
-            f" on it is up to so much"
-            " off its drawn height, and level again above them: an upright wall is as drawn, a wall that leans by an"
-            " angle a is off by tan(a) of that",
+            " on it is up to so much off its drawn height, and level again above them: an upright wall is as drawn, a"
+            " wall that leans by an angle a is off by tan(a) of that",
         )
 
     def _uneven(self, laid: Sequence[MappedLayer]) -> Finding:

@@ -132,7 +132,7 @@ def _above(code: str, limit: float, shares: list[tuple[float, LayerWork]], text:
             allowed=100 * limit,
             unit="percent",
             text=f"{100 * share:.2f} percent {text}; {counted(len(rows), 'layer passes', 'layers pass')} the limit,"
-            f" this one most",
+            " this one most",
         )
     ]
 

@@ -23,10 +23,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.beads import Bead, reversed_path
-from beadwright.curves import ArcPath, first_part, joined, length
+from beadwright.beads import Bead
+from beadwright.curves import ArcPath, first_part, joined, length, reversed_path
 from beadwright.process import Lag, MotionLimits, Profile, profiles, short_bead
-from beadwright.program import Pass
+from beadwright.program import LEAD_DIGITS, Pass
 
 Floats = npt.NDArray[np.float64]
 
@@ -35,8 +35,6 @@ LEAST_PASS = 0.1
 # A run-in is fitted to its time until it misses it by less than this, s (half a millimetre at 100 mm/s, far below what
 # a lag is known to), or so often.
 SAME_TIME, MOST_TRIES = 5e-3, 6
-# Digits of a stop lead in mm, far below what is printed of a place.
-LEAD_DIGITS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -283,8 +283,7 @@ def heat_findings(
                 allowed=window.least,
                 unit="degC",
                 text=f"in {counted(len(cold), 'layer')}, here most, the layer below is too cold: weak bond, tall"
-                f" walls may"
-                f" crack{advice(layer)}",
+                f" walls may crack{advice(layer)}",
             )
         )
     if unsure:

@@ -128,8 +128,7 @@ def time_findings(
                 allowed=greatest,
                 unit="s",
                 text=f"{counted(len(long), 'layer takes', 'layers take')} longer than the greatest layer time, here"
-                f" most: more flow (a wider or"
-                " higher bead), fewer parts at a time, or added heat",
+                " most: more flow (a wider or higher bead), fewer parts at a time, or added heat",
             )
         )
     return tuple(found)

@@ -3,7 +3,17 @@
 Lengths in mm, machine coordinates; feeds in mm/s.
 """
 
-from beadwright.program._between import Before, Halt, Pass, Purge, Wait, Way, entered_at, left_at
+from beadwright.program._between import (
+    LEAD_DIGITS,
+    Before,
+    Halt,
+    Pass,
+    Purge,
+    Wait,
+    Way,
+    entered_at,
+    left_at,
+)
 from beadwright.program._events import (
     Approach,
     BeadBegin,
@@ -36,6 +46,7 @@ from beadwright.program._switches import check_halts, switch, with_devices
 
 __all__ = [
     "AS_READ",
+    "LEAD_DIGITS",
     "ORDER",
     "Approach",
     "BeadBegin",

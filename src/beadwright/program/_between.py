@@ -9,6 +9,9 @@ from beadwright.beads import Bead
 from beadwright.curves import ArcPath
 from beadwright.program._events import PassRole
 
+# Digits of a lead's length in mm, far below what is printed of a place.
+LEAD_DIGITS = 6
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wait:

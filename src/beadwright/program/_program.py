@@ -12,7 +12,17 @@ from beadwright.beads import Bead, Role, jointed
 from beadwright.curves import ArcPath, cut_at, joined, length, lengths
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
-from beadwright.program._between import Before, Halt, Pass, Purge, Wait, Way, entered_at, left_at
+from beadwright.program._between import (
+    LEAD_DIGITS,
+    Before,
+    Halt,
+    Pass,
+    Purge,
+    Wait,
+    Way,
+    entered_at,
+    left_at,
+)
 from beadwright.program._events import (
     Approach,
     BeadBegin,
@@ -99,9 +109,6 @@ class Program:
         """Beads in all layers."""
         return sum(layer.n_beads for layer in self.layers)
 
-
-# Digits of a run-in's length in mm, far below what is printed of a place.
-LEAD_DIGITS = 6
 
 Follow = Callable[[Bead, ArcPath, bool], tuple[ArcPath, Climb]]
 """Cuts a path along or beside a bead where its height bends, and tells its heights; the last: with the extruder on."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
@@ -15,6 +15,8 @@ Known = Any
 
 # Rounding of both ends and the re-centred middle moves an arc by at most this many units of the last place.
 ROUNDING_UNITS = 2.42
+# A wall, a list of tables and a number of copies that ask for no more than one part and its solids.
+NOTHING_MORE = (None, (), 1)
 NO_HEIGHTS: Mapping[str, float] = MappingProxyType({})
 
 
@@ -71,20 +73,26 @@ def _face_rule(plan: Known) -> Iterator[Fault]:
         yield "face_rule", "is for faces of solids; leave out wall and fit_arcs"
 
 
+def _alone(plan: Known, key: str, others: Sequence[str]) -> Iterator[Fault]:
+    """One part and its solids is all that a setting knows; of the others the first that says more is named."""
+    if getattr(plan, key):
+        other = next((name for name in others if getattr(plan, name) not in NOTHING_MORE), None)
+        if other is not None:
+            yield key, f"is for one part and its solids; leave out {other}"
+
+
 def _finished(plan: Known) -> Iterator[Fault]:
-    if plan.finished is not None and (plan.wall or plan.copies > 1 or plan.place or plan.beside or plan.cut):
-        other = next(name for name in ("wall", "place", "beside", "cut", "copies") if getattr(plan, name))
-        yield "finished", f"is for one part and its solids; leave out {other}"
+    yield from _alone(plan, "finished", ("wall", "place", "beside", "cut", "copies"))
 
 
-def _stock_of_walls(plan: Known) -> Iterator[Fault]:
-    if plan.stock and plan.wall is not None:
-        yield "stock", "is for solids; walls have none"
+def _of_solids(key: str) -> Callable[[Known], Iterator[Fault]]:
+    """That walls have none of what a key asks for."""
 
+    def rule(plan: Known) -> Iterator[Fault]:
+        if getattr(plan, key) and plan.wall is not None:
+            yield key, "is for solids; walls have none"
 
-def _later_of_walls(plan: Known) -> Iterator[Fault]:
-    if plan.cut_later and plan.wall is not None:
-        yield "cut_later", "is for solids; walls have none"
+    return rule
 
 
 def _beside_arcs(key: str, used: object) -> Iterator[Fault]:
@@ -110,9 +118,7 @@ def _copies(plan: Known) -> Iterator[Fault]:
 
 
 def _cut(plan: Known) -> Iterator[Fault]:
-    if plan.cut and (plan.wall or plan.copies > 1 or plan.place or plan.beside):
-        other = next(name for name in ("wall", "place", "beside", "copies") if getattr(plan, name))
-        yield "cut", f"is for one part and its solids; leave out {other}"
+    yield from _alone(plan, "cut", ("wall", "place", "beside", "copies"))
 
 
 def _cut_down(plan: Known) -> Iterator[Fault]:
@@ -121,16 +127,6 @@ def _cut_down(plan: Known) -> Iterator[Fault]:
             "cut_down",
             "turns the segments that [[cut]] makes, and there is none; add one or leave this out",
         )
-
-
-def _base_of_walls(plan: Known) -> Iterator[Fault]:
-    if plan.base_beads and plan.wall is not None:
-        yield "base_beads", "is for solids; walls have none"
-
-
-def _pad_of_walls(plan: Known) -> Iterator[Fault]:
-    if plan.pad and plan.wall is not None:
-        yield "pad", "is for solids; walls have none"
 
 
 def _closure(plan: Known) -> Iterator[Fault]:
@@ -154,16 +150,16 @@ PLAN_RULES = (
     _rule_of_walls,
     _face_rule,
     _finished,
-    _stock_of_walls,
-    _later_of_walls,
+    _of_solids("stock"),
+    _of_solids("cut_later"),
     _rule_of_arcs,
     _stock_of_arcs,
     _wall_of_arcs,
     _copies,
     _cut,
     _cut_down,
-    _base_of_walls,
-    _pad_of_walls,
+    _of_solids("base_beads"),
+    _of_solids("pad"),
     _closure,
     _layers,
 )

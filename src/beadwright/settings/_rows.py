@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -89,14 +89,14 @@ def setting_rows(resolved: Resolved) -> tuple[SettingRow, ...]:
         name = path[-1]
         suffix = key.rpartition(f"{name}_")[2] if key.split(".")[-1] != name else ""
         rows.append(
-            SettingRow(
-                key=key,
-                label=" ".join(words).replace("_", " "),
-                value=value,
-                unit=_UNITS.get(suffix, "") or unit_of(model, path),
+            _row(
+                key,
+                value,
+                model,
+                path,
+                words,
+                unit=_UNITS.get(suffix, ""),
                 origin=str(told["from"]),
-                allowed=allowed(model, path).removeprefix("allowed "),
-                text=sentence(model, path),
                 standing=standing,
                 source=source,
             )
@@ -145,20 +145,29 @@ def told_row(key: str, text: str, *, origin: str = "program", standing: str = ""
     >>> told_row("of another program", "8").label
     'of another program'
     """
-    found = _known(key)
-    value = _value(text)
-    if found is None:
-        return SettingRow(
-            key=key,
-            label=key.replace("_", " "),
-            value=value,
-            unit="",
-            origin=origin,
-            allowed="",
-            text="",
-            standing=standing,
-        )
-    model, path, words, unit = found
+    found, value = _known(key), _value(text)
+    if found is not None:
+        model, path, words, unit = found
+        return _row(key, value, model, path, words, unit=unit, origin=origin, standing=standing)
+    label = key.replace("_", " ")
+    return SettingRow(
+        key=key, label=label, value=value, unit="", origin=origin, allowed="", text="", standing=standing
+    )
+
+
+def _row(
+    key: str,
+    value: Any,
+    model: type[Section],
+    path: Sequence[str],
+    words: Sequence[str],
+    *,
+    unit: str,
+    origin: str,
+    standing: str = "",
+    source: str = "",
+) -> SettingRow:
+    """A row of a setting that this version knows: its own unit, unless the key tells another, and range."""
     return SettingRow(
         key=key,
         label=" ".join(words).replace("_", " "),
@@ -168,6 +177,7 @@ def told_row(key: str, text: str, *, origin: str = "program", standing: str = ""
         allowed=allowed(model, path).removeprefix("allowed "),
         text=sentence(model, path),
         standing=standing,
+        source=source,
     )
 
 

@@ -8,6 +8,7 @@ import numpy.typing as npt
 from beadwright.numeric import Finding
 from beadwright.verify._cover import bead_area
 from beadwright.verify._deposit import own_widths
+from beadwright.verify._moves import MovesOfBeads
 from beadwright.verify._reading import Reading
 from beadwright.verify._result import Notes
 from beadwright.verify._told import ToldBead
@@ -31,19 +32,18 @@ def check_closures(reading: Reading, notes: Notes) -> None:
         Findings are added here.
     """
     told, moves = reading.told, reading.moves
-    flowing = np.flatnonzero(moves.flow & (moves.kind > 0) & (moves.length > 0))
-    order = np.argsort(moves.bead[flowing], kind="stable")
-    owner, rows = moves.bead[flowing][order], flowing[order]
+    of_bead = MovesOfBeads(moves)
     section = told.settings.get("bead_section", "flat")
 
     def own(index: int) -> Rows:
-        return rows[np.searchsorted(owner, index) : np.searchsorted(owner, index, side="right")]
+        rows = of_bead[index]
+        return rows[moves.length[rows] > 0]
 
     for index, bead in enumerate(told.beads):
         if not bead.shares or bead.role == "lap":
             continue
         after = told.beads[index + 1] if index + 1 < len(told.beads) else None
-        lap = own(index + 1) if after is not None and after.role == "lap" else rows[:0]
+        lap = own(index + 1) if after is not None and after.role == "lap" else np.zeros(0, np.int64)
         text, off = "", 0.0
         if after is None or not len(lap):
             text = "says that its flow rises at its start, but no lap with the extruder on follows"

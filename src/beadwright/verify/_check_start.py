@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 
 from beadwright.numeric import Finding
-from beadwright.verify._moves import Moves, at_parameter
+from beadwright.verify._moves import Moves, MovesOfBeads, at_parameter
 from beadwright.verify._reading import Reading
 from beadwright.verify._result import Notes
 from beadwright.verify._told import ToldBead, number
@@ -24,10 +22,7 @@ def check_run_ins(reading: Reading, notes: Notes) -> None:
     moves, beads = reading.moves, reading.told.beads
     if not any(bead.role == "approach" or bead.value("start_lead") > 0 for bead in beads):
         return
-    # Moves follow one another as the beads do.
-    rows = np.flatnonzero(moves.flow & (moves.kind > 0) & (moves.bead >= 0))
-    first = np.searchsorted(moves.bead[rows], np.arange(len(beads) + 1))
-    own = [rows[a:b] for a, b in itertools.pairwise(first.tolist())]
+    own = MovesOfBeads(moves)
     settings = reading.told.settings
     up, tau, prime = (
         number(settings.get(f"machine.extruder.lag.{name}_s", default))
@@ -35,7 +30,7 @@ def check_run_ins(reading: Reading, notes: Notes) -> None:
     )
     for place, bead in enumerate(beads):
         lead = bead.value("start_lead")
-        before = own[place - 1] if place and _runs_in(beads[place - 1]) else own[place][:0]
+        before = own[place - 1] if place and _runs_in(beads[place - 1]) else np.zeros(0, np.int64)
         if not lead > 0 and not len(before):
             continue
         text, measured, allowed = _wrong(moves, before, own[place], lead, max(up + tau - prime, 0.0))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.verify._moves import Moves
+from beadwright.verify._moves import Moves, MovesOfBeads
 from beadwright.verify._reading import Reading
 from beadwright.verify._told import PASSING, ToldBead, number
 
@@ -149,16 +149,14 @@ def rebuild(reading: Reading, *, width: float | None = None, height: float | Non
 
 def _from_comments(reading: Reading) -> Deposit:
     told, moves = reading.told, reading.moves
-    flowing = np.flatnonzero(moves.flow & (moves.kind > 0))
-    order = np.argsort(moves.bead[flowing], kind="stable")
-    owner, rows = moves.bead[flowing][order], flowing[order]
+    of_bead = MovesOfBeads(moves)
     quiet = np.flatnonzero(~moves.flow & (moves.kind > 0) & (moves.bead >= 0))
     layers = []
     for place, layer in enumerate(told.layers):
         beads = []
         for index in layer.beads:
             bead = told.beads[index]
-            own = rows[np.searchsorted(owner, index) : np.searchsorted(owner, index, side="right")]
+            own = of_bead[index]
             lead = bead.value("stop_lead")
             next_role = told.beads[index + 1].role if index + 1 < len(told.beads) else ""
             purge = bead.keys.get("purge") == "1" and bead.role in PASSING
@@ -206,7 +204,7 @@ def _from_comments(reading: Reading) -> Deposit:
                 corner=max(0.0, number(layer.bound.get("corner", "0"))),
             )
         )
-    return Deposit(layers=tuple(layers), told=True, stray=flowing[moves.bead[flowing] < 0])
+    return Deposit(layers=tuple(layers), told=True, stray=of_bead[-1])
 
 
 def own_widths(bead: ToldBead, lines: Rows) -> npt.NDArray[np.float64] | None:

@@ -116,6 +116,20 @@ def path_lengths(
     return np.asarray(out)
 
 
+class MovesOfBeads:
+    """Rows of the moves of each told bead with the extruder on, in their order; grouped once."""
+
+    def __init__(self, moves: Moves) -> None:
+        flowing = np.flatnonzero(moves.flow & (moves.kind > 0))
+        order = np.argsort(moves.bead[flowing], kind="stable")
+        self._owner, self._rows = moves.bead[flowing][order], flowing[order]
+
+    def __getitem__(self, bead: int) -> npt.NDArray[np.int64]:
+        """Those of a bead, by its place among the told ones; of -1 those in none."""
+        first, end = np.searchsorted(self._owner, bead), np.searchsorted(self._owner, bead, side="right")
+        return self._rows[first:end]
+
+
 def points_along(
     moves: Moves, rows: npt.NDArray[np.int64], step: float | Floats
 ) -> tuple[Floats, npt.NDArray[np.int64]]:

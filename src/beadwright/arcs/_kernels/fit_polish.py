@@ -45,6 +45,14 @@ HOPELESS = 1.35
 
 
 @helper
+def _span(knots: Any, i: int, n: int) -> tuple[float, float, float, float, float]:
+    """Ends and length of a span, and its share of the intervals that it makes with the one before and the one after."""
+    a, b = knots[i], knots[i + 1]
+    h = b - a
+    return a, b, h, h / (b - knots[max(i - 1, 0)]), h / (knots[min(i + 2, n)] - a)
+
+
+@helper
 def _offsets(
     table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, level: int, unit: float, off: Any
 ) -> tuple[float, float]:
@@ -55,10 +63,7 @@ def _offsets(
     worst = total = 0.0
     p = i0 + 1
     for i in range(n):
-        a, b = knots[i], knots[i + 1]
-        h = b - a
-        below = h / (b - knots[max(i - 1, 0)])
-        above = h / (knots[min(i + 2, n)] - a)
+        a, b, h, below, above = _span(knots, i, n)
         e0, e1, e2 = below * (c[i] - c[i + 1]), c[i + 1], above * (c[i + 2] - c[i + 1])
         inverse = 1.0 / h
         while p < i1 and (table[p, LENGTH] <= b or i == n - 1):
@@ -98,8 +103,7 @@ def _step(
     # With v = 1 - u, the five functions of a span are combinations of v^2, 1 and u^2: nine sums are enough.
     p = i0 + 1
     for i in range(n):
-        a, b = knots[i], knots[i + 1]
-        h = b - a
+        a, b, h, below, above = _span(knots, i, n)
         inverse = 1.0 / h
         s00 = s01 = s02 = s11 = s12 = s22 = f0 = f1 = f2 = 0.0
         while p < i1 and (table[p, LENGTH] <= b or i == n - 1):
@@ -124,9 +128,9 @@ def _step(
             f1 += w * scale * e
             f2 += w * scale * e * u
             p += 1
-        low[0] = h / (b - knots[max(i - 1, 0)])
+        low[0] = below
         low[1], low[2], low[3], low[4] = gain[i], -low[0], 0.0, 0.0
-        high[4] = h / (knots[min(i + 2, n)] - a)
+        high[4] = above
         high[0], high[1], high[2], high[3] = 0.0, 0.0, -high[4], gain[i + 1]
         for j in range(5):
             one = 1.0 if j == 2 else 0.0
@@ -273,10 +277,7 @@ def bend(table: Any, i0: int, i1: int, n: int, knots: Any, c: Any, d: Any) -> No
     d[0] = d[i1 - i0] = 0.0
     p = i0 + 1
     for i in range(n):
-        a, b = knots[i], knots[i + 1]
-        h = b - a
-        below = h / (b - knots[max(i - 1, 0)])
-        above = h / (knots[min(i + 2, n)] - a)
+        a, b, h, below, above = _span(knots, i, n)
         while p < i1 and (table[p, LENGTH] <= b or i == n - 1):
             u = (table[p, LENGTH] - a) / h
             v = 1.0 - u
