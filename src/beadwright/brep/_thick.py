@@ -33,6 +33,7 @@ from beadwright.brep._surfaces import (
     SplineSurface,
     Surface,
 )
+from beadwright.numeric import gathered
 
 Array = npt.NDArray[np.float64]
 
@@ -127,17 +128,7 @@ def patches(
             if a in amounts and b in amounts and amounts[a] == amounts[b]:
                 beside[a].add(b)
                 beside[b].add(a)
-    left, found = set(amounts), []
-    while left:
-        todo, own = [min(left)], set()
-        while todo:
-            row = todo.pop()
-            if row not in own:
-                own.add(row)
-                todo += beside[row]
-        left -= own
-        found.append(tuple(sorted(own)))
-    return found
+    return gathered(beside)
 
 
 def limited(face: Face, amount: float) -> float:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from beadwright.brep import Face, LineProfile, Model, RevolutionSurface, surface_normals, surface_points
 from beadwright.curves import chain_measures, kept_chains
 from beadwright.layers._folds import Folds
+from beadwright.numeric import gathered
 from beadwright.section import Section
 
 Array = npt.NDArray[np.float64]
@@ -43,17 +44,7 @@ def later_features(model: Model, rows: Iterable[int]) -> tuple[LaterFeature, ...
     for used in edges.values():
         for row in used:
             beside[row].update(used)
-    found = []
-    while left:
-        todo, own = [min(left)], set()
-        while todo:
-            row = todo.pop()
-            if row not in own:
-                own.add(row)
-                todo += beside[row]
-        left -= own
-        found.append(LaterFeature(faces=tuple(sorted(own))))
-    return tuple(found)
+    return tuple(LaterFeature(faces=rows) for rows in gathered(beside))
 
 
 def round_holes(model: Model, diameter: float) -> tuple[int, ...]:
