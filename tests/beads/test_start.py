@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from beadwright.beads._start import cut_bound, sites, started_at
@@ -27,6 +27,7 @@ def circle_of(p0, p1, bulge):
     return centre, abs(p0 - centre)
 
 
+@settings(deadline=None)
 @given(st.integers(0, 3), st.floats(0.0, 0.99))
 def test_a_cut_path_keeps_its_lines_and_circles(move, share):
     cut = started_at(MIXED, move, share)

@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from beadwright.beads._trails import fewest_trails, joined
@@ -61,6 +61,7 @@ def test_closed_chains_and_lone_curves_stay_as_they_are():
     assert joined([]) == ()
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 6), st.integers(0, 6)), max_size=14))
 def test_every_edge_is_walked_once_in_trails_as_few_as_euler_allows(pairs):
     edges = [((float(a), 0.0), (float(b), 0.0)) for a, b in pairs]

@@ -6,7 +6,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from beadwright.errors import SettingsError
@@ -31,6 +31,7 @@ def test_o14_a_tube_of_four_hundred():
     assert len(plan_layers(0.0, 400.0, 4.0)) == 100
 
 
+@settings(deadline=None)
 @given(st.integers(1, 3000), st.integers(100, 6000))
 def test_the_number_of_layers_against_exact_arithmetic(n, height_um):
     # H is n layers as written in decimal, rounded to a double: never n + 1, never n - 1
@@ -40,6 +41,7 @@ def test_the_number_of_layers_against_exact_arithmetic(n, height_um):
     assert len(plan_layers(0.0, whole, height)) == n
 
 
+@settings(deadline=None)
 @given(st.floats(0.5, 6000.0), st.floats(0.5, 6.0))
 def test_layers_stand_on_one_another_and_reach_the_top(high, height):
     plans = plan_layers(0.0, high, height)
