@@ -271,6 +271,30 @@ def test_a_bead_reaches_both_ends_of_its_stretch_where_the_number_changes_beside
     assert chain.at[-1] == pytest.approx(length(chain.path), rel=1e-12)
 
 
+def test_a_closed_bead_opened_at_a_corner_follows_the_wall_there_too():
+    # a frame of even walls of 19 mm: half way between two stretches of its outer bead lies a corner
+    outer = polygon([[-75, -55], [75, -55], [75, 55], [-75, 55]])
+    inner = polygon([[-56, 36], [56, 36], [56, -36], [-56, -36]])
+    outer = replace(outer, face=np.array([1, 2, 3, 4], np.int32))
+    inner = replace(inner, face=np.array([5, 6, 7, 8], np.int32))
+    beads = laid(on(outer, inner)).beads
+
+    assert any(bead.widths for bead in beads)
+    for bead in beads:
+        (x, y), half = np.abs(spaced(bead.path, 1.0)).T, bead.width / 2
+        # the nearest boundary of the frame is half a bead away, less what a widened bead's neighbour lets it come near
+        assert np.minimum(np.minimum(75 - x, 55 - y), np.maximum(x - 56, y - 36)).min() > 0.4 * half
+        # and each long move follows the side of the frame that it runs along
+        run = lengths(bead.path) > 20
+        ends = np.concatenate([bead.path.points, bead.path.points[:1]])
+        side = np.where(np.abs(np.diff(ends[:, 0])) > np.abs(np.diff(ends[:, 1])), 0, 1)[run]
+        middle = ((ends[1:] + ends[:-1]) / 2)[run]
+        places = {(0, -1): {1, 7}, (1, 1): {2, 6}, (0, 1): {3, 5}, (1, -1): {4, 8}}
+        signs = np.sign(middle[np.arange(len(side)), 1 - side]).astype(int)
+        for face, one, sign in zip(bead.path.face[run].tolist(), side.tolist(), signs.tolist(), strict=True):
+            assert face in places[one, sign]
+
+
 def test_numbers_of_beads_by_thickness():
     # n equal beads with the limits 7.62 to 10.92 (tamped): two up to 21.84, three from 22.86; between them the
     # nearer one. A contour bead of 8.4 on either side and one bead between them from 24.42

@@ -184,8 +184,10 @@ def _replaced(
         start = (own[place].end + longest / 2) % whole
         opened = _opened(path, start)
         own = sorted(
-            (replace(each, begin=b, end=each.end - each.begin + b) for each in own
-             for b in [(each.begin - start) % whole]),
+            (
+                replace(each, begin=b, end=each.end - each.begin + b, place=each.place - each.begin + b)
+                for each in own for b in [(each.begin - start) % whole]
+            ),
             key=lambda each: each.begin,
         )  # fmt: skip
     else:
@@ -326,7 +328,10 @@ def _opened(path: ArcPath, place: float) -> ArcPath:
     row = int(np.searchsorted(ends, place, side="right")) % len(ends)
     run = float(lengths(path)[row])
     share = (place - float(ends[row]) + run) / run
-    walked = started_at(path, row, share if SNAP < share < 1 - SNAP else 0.0)
+    if share >= 1 - SNAP:
+        # A joint: rounding has it at the end of the move before it.
+        row, share = (row + 1) % len(ends), 0.0
+    walked = started_at(path, row, share if share > SNAP else 0.0)
     return ArcPath(
         points=np.concatenate([walked.points, walked.points[:1]]),
         bulge=walked.bulge,
