@@ -13,7 +13,7 @@ import pytest
 
 import beadwright
 from beadwright.errors import OutputError, SettingsError
-from beadwright.pipeline import replan
+from beadwright.pipeline import plan_part, replan
 from beadwright.settings import resolve, resolve_told
 from tests.post._reader import read
 
@@ -286,3 +286,42 @@ def test_told_settings_come_back_whole() -> None:
     assert again.settings == first.settings
     assert again.machine == first.machine
     assert again.material == first.material
+
+
+def test_the_finished_part_goes_on_judging_the_rest(cone: Path, tmp_path: Path) -> None:
+    """A post of radius 50, 30 mm high, in the cone, whose layers have its section at their middles."""
+    import cadquery as cq
+
+    tool = tmp_path / "post.step"
+    cq.exporters.export(cq.Workplane().circle(50).extrude(30), str(tool))
+    out = tmp_path / "out"
+    (tmp_path / "job.toml").write_text('finished = "post.step"\nlayers = "4:6"\nworkers = 1\n')
+    earlier = plan_part(str(cone), out, resolved=resolve({}, job=str(tmp_path / "job.toml")))
+    rest = replan(out, from_layer=5, height=19.2, workers=1)
+
+    told = rest.document["finished"]
+    (side,) = [row for row in told["faces"] if row["kind"] == "cylinder"]
+    # from 19.2 mm on these are at 21.2, 25.2 and 29.2 mm: radii 78.8, 74.8 and 70.8
+    assert side["stock_mm"] == {
+        "least": pytest.approx(20.8, abs=0.02),
+        "greatest": pytest.approx(28.8, abs=0.02),
+    }
+    assert told["sha256"] == earlier.document["finished"]["sha256"]
+    assert rest.document["settings"]["finished"] == {"value": "post.step", "from": "job"}
+    # volumes are those of a whole print only
+    assert "machined_mm3" not in told
+
+    moved = tmp_path / "post2.step"
+    tool.rename(moved)
+    with pytest.raises(SettingsError, match=r"name post\.step with --finished"):
+        replan(out, from_layer=5, height=19.2, workers=1)
+    found = replan(out, tmp_path / "again", from_layer=5, height=19.2, workers=1, finished=moved)
+    assert found.document["finished"]["faces"] == told["faces"]
+    moved.write_bytes(moved.read_bytes() + b"\n")
+    with pytest.raises(SettingsError, match="is not the finished part of the earlier plan"):
+        replan(out, tmp_path / "third", from_layer=5, height=19.2, workers=1, finished=moved)
+
+
+def test_a_finished_part_for_a_plan_without_one_is_refused(planned: Path, cone: Path) -> None:
+    with pytest.raises(SettingsError, match="judged against no finished part"):
+        replan(planned, from_layer=5, height=19.2, finished=cone)

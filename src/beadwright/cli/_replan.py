@@ -44,6 +44,14 @@ def replan(
             "--part", metavar="PART", help="the STEP file [default: where the earlier plan found it]"
         ),
     ] = None,
+    finished: Annotated[
+        Path | None,
+        typer.Option(
+            "--finished",
+            metavar="FILE",
+            help="STEP file of the finished part that stock is judged against [default: where it was]",
+        ),
+    ] = None,
     workers: Annotated[int | None, option("--workers", "N", "processes [default: all cores]")] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="replace an earlier output of ours")] = False,
     as_json: AsJson = False,
@@ -68,6 +76,7 @@ def replan(
                 after=after,
                 at_line=at_line,
                 part=part,
+                finished=finished,
                 workers=workers,
                 overwrite=overwrite,
                 progress=progress,

@@ -314,12 +314,14 @@ def run_document(
     when: dt.datetime,
     part: Any = None,
     folder: Path | None = None,
+    finished: Path | None = None,
 ) -> dict[str, Any]:
     """What run.json holds: all that differs from run to run.
 
     ``seconds`` are those of this process by stage, but for the stages of the layers (load, section, fit,
     region, beads, compile), which are summed over all processes; ``total`` is the time of the wall clock.
-    `folder` is where the job file stands, from which names of further parts count.
+    `folder` is where the job file stands, from which names of further parts count; `finished` the file of the
+    finished part.
     """
     seconds = {name: round(value, 4) for name, value in stages.seconds().items()}
     seconds.setdefault("compile", 0.0)
@@ -340,6 +342,8 @@ def run_document(
         document["part"] = str(Path(part).resolve())
     if folder is not None:
         document["job_folder"] = str(folder.resolve())
+    if finished is not None:
+        document["finished"] = str(finished.resolve())
     if lost:
         document["lost_workers"] = list(lost)
     return document

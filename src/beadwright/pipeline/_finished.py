@@ -27,11 +27,14 @@ class Judged:
     ----------
     model : Model
         In machine coordinates.
+    path : Path
+        Where its file was found.
     ready : Finished
         For the layers.
     """
 
     model: Model
+    path: Path
     ready: Finished
 
 
@@ -60,7 +63,7 @@ def read_finished(resolved: Resolved, matrix: Array) -> Judged | None:
     if not model.solids:
         raise SettingsError(f"finished: {path.name} holds no solid")
     solid = _standing(model, settings, matrix)
-    return Judged(model=solid, ready=finished_part(solid))
+    return Judged(model=solid, path=path, ready=finished_part(solid))
 
 
 def _standing(model: Model, settings: PlanSettings, matrix: Array) -> Model:

@@ -263,7 +263,8 @@ def plan_part(
             texts = [each.text for each in laid]
             program, files = writing.program(head, texts), writing.files(head, texts)
         works = [each.work for each in laid]
-        machined = finished_told(judged_by, works, settings, whole=len(laid) == len(heights.plans))
+        complete = rest is None and len(laid) == len(heights.plans)
+        machined = finished_told(judged_by, works, settings, whole=complete)
         left = {} if blank is None else stock_left(blank, solid, plans, settings)
         more = (
             *(() if rest is None else rest.findings()),
@@ -331,6 +332,7 @@ def plan_part(
             when=when,
             part=recorded or part,
             folder=resolved.job_folder,
+            finished=None if judged_by is None else judged_by.path,
         )
         if output is not None:
             output.write("run.json", as_text(run))

@@ -34,6 +34,7 @@ def replan(
     after: float = 0.0,
     at_line: int | None = None,
     part: str | Path | None = None,
+    finished: str | Path | None = None,
     workers: int | None = None,
     overwrite: bool = False,
     progress: Progress | None = None,
@@ -61,6 +62,8 @@ def replan(
         In place of `from_bead`: first line of the old program.nc that was not carried out.
     part : str or Path, optional
         The STEP file; default where the earlier plan found it. It must be the same file, byte for byte.
+    finished : str or Path, optional
+        The finished part's STEP file, where stock was judged against one; default where the earlier plan found it.
     workers : int, optional
         Processes; default all cores.
     overwrite : bool
@@ -102,8 +105,8 @@ def replan(
     resolved = resolve_told(
         document.get("settings", {}),
         {"workers": workers, "overwrite": overwrite or None},
-        # the finished part was judged with the whole print; its file is told by name only
-        without=frozenset({"finished", "layers"} if from_layer is not None else {"finished"}),
+        without=frozenset({"layers"} if from_layer is not None else ()),
+        files=_finished(old, document, finished),
     )
     shared = mapped_layers(resolved)
     if (rest.first if isinstance(rest, Rest) else rest.layer) < shared:
@@ -150,18 +153,11 @@ def _read(folder: Path) -> tuple[Mapping[str, Any], str]:
 def _part(folder: Path, document: Mapping[str, Any], part: str | Path | None) -> Path:
     """The same part as before: where it is said to be, else where it was."""
     name, wanted = document["input"]["file"], document["input"]["sha256"]
-    if part is None:
-        try:
-            part = json.loads((folder / "run.json").read_text(encoding="utf-8"))["part"]
-        except (OSError, ValueError, KeyError, TypeError):
-            raise SettingsError(f"where {name} lies is not recorded; name it with --part") from None
+    part = part or _run(folder).get("part")
+    if not isinstance(part, (str, Path)):
+        raise SettingsError(f"where {name} lies is not recorded; name it with --part")
     path = Path(part)
-    try:
-        found = hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError as error:
-        raise SettingsError(
-            f"{path} cannot be read: {error.strerror or error}; name {name} with --part"
-        ) from error
+    found = _sha256(path, f"name {name} with --part")
     if found != wanted:
         raise SettingsError(
             f"{path} is not the file that was printed: its SHA-256 is {found[:12]}..., not {wanted[:12]}...;"
@@ -170,12 +166,47 @@ def _part(folder: Path, document: Mapping[str, Any], part: str | Path | None) ->
     return path
 
 
+def _finished(folder: Path, document: Mapping[str, Any], given: str | Path | None) -> dict[str, str]:
+    """Where the finished part's file lies that the earlier plan was judged against, if it was; it must be the same."""
+    told = document.get("finished")
+    if told is None:
+        if given is not None:
+            raise SettingsError(
+                "finished: the earlier plan was judged against no finished part; leave it out"
+            )
+        return {}
+    path = given or _run(folder).get("finished")
+    if not isinstance(path, (str, Path)):
+        raise SettingsError(f"where {told['file']} lies is not recorded; name it with --finished")
+    found = _sha256(Path(path), f"name {told['file']} with --finished")
+    if found != told["sha256"]:
+        raise SettingsError(
+            f"{path} is not the finished part of the earlier plan: its SHA-256 is {found[:12]}..., not"
+            f" {told['sha256'][:12]}...; give that very file with --finished"
+        )
+    return {"finished": str(Path(path).resolve())}
+
+
+def _sha256(path: Path, remedy: str) -> str:
+    """Of a file's bytes."""
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        raise SettingsError(f"{path} cannot be read: {error.strerror or error}; {remedy}") from error
+
+
+def _run(folder: Path) -> Mapping[str, Any]:
+    """The run.json of an earlier output; empty where there is none to read."""
+    try:
+        told = json.loads((folder / "run.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return told if isinstance(told, dict) else {}
+
+
 def _job_folder(folder: Path) -> Path | None:
     """Where the job file of the earlier plan stood, as far as that is recorded."""
-    try:
-        told = json.loads((folder / "run.json").read_text(encoding="utf-8")).get("job_folder")
-    except (OSError, ValueError, AttributeError):
-        return None
+    told = _run(folder).get("job_folder")
     return Path(told) if isinstance(told, str) else None
 
 
@@ -184,13 +215,7 @@ def _check_beside(document: Mapping[str, Any], resolved: Resolved) -> None:
     printed = {row["sha256"] for row in document.get("copies", ())}
     for row in resolved.settings.beside:
         path = beside_path(row.file, resolved.job_folder)
-        try:
-            found = hashlib.sha256(path.read_bytes()).hexdigest()
-        except OSError as error:
-            raise SettingsError(
-                f"{path} cannot be read: {error.strerror or error}; it was printed beside the part and must lie"
-                " where it did"
-            ) from error
+        found = _sha256(path, "it was printed beside the part and must lie where it did")
         if found not in printed:
             raise SettingsError(f"{path} is not the file that was printed: its SHA-256 is {found[:12]}...")
 

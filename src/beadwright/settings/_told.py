@@ -17,7 +17,11 @@ Told = Mapping[str, Mapping[str, Any]]
 
 
 def resolve_told(
-    told: Told, options: Mapping[str, object], *, without: frozenset[str] = frozenset()
+    told: Told,
+    options: Mapping[str, object],
+    *,
+    without: frozenset[str] = frozenset(),
+    files: Mapping[str, str] | None = None,
 ) -> Resolved:
     """Settings as an earlier plan had them.
 
@@ -29,6 +33,8 @@ def resolve_told(
         What is asked for now; it wins.
     without : frozenset of str
         Settings of the job that are not taken over.
+    files : mapping of str to str, optional
+        Where files lie that the job names; what is told holds their names alone.
 
     Raises
     ------
@@ -46,6 +52,7 @@ def resolve_told(
     own = _restored(PlanSettings, values)
     for name in without:
         own.pop(name, None)
+    own |= files or {}
 
     def document(name: str, model: type[Section]) -> Document | None:
         rows = split[f"{name}."]
