@@ -166,22 +166,22 @@ def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Not
         return measure_from_section(
             job.moves, layer, found, width=width, allowed=allowed, step=step, notes=notes
         )
-    if stocked(job, layer):
-        if layer.rule == "faces":
-            # Which of its faces' rules or stock decides at a place cannot be told from distances.
-            return gathered([])
-        whole = job.options.stretched
-        part = (job.model, job.matrix) if whole is None else (whole, np.eye(3, 4))
-        return measure_stocked(job.moves, layer, found, part, job.options, allowed=allowed, notes=notes)
-    if not np.isfinite(layer.stock) or beyond(layer, found):
+    if not stocked(job, layer) and (not np.isfinite(layer.stock) or beyond(layer, found)):
         return gathered([])
-    side = side_of(layer)
     slab = None
     if layer.rule == "faces":
         slab = ruled_slab(job.model, job.matrix, layer, found, job.options.rules, job.later)
         if slab is None:
             return gathered([])
         allowed += max(slab.joined.accuracy, slab.shared.accuracy) + NUDGED
+    if stocked(job, layer):
+        whole = job.options.stretched
+        part = (job.model, job.matrix) if whole is None else (whole, np.eye(3, 4))
+        return measure_stocked(
+            job.moves, layer, found, part, job.options, allowed=allowed, notes=notes,
+            span=None if slab is None else slab.depths,
+        )  # fmt: skip
+    side = side_of(layer)
     samples = measure_beads(
         job.moves, layer, found, allowed=allowed, step=step, notes=notes, side=side,
         span=None if slab is None else slab.depths,
@@ -209,7 +209,7 @@ def stocked(job: Job, layer: DepositLayer) -> bool:
 def _side(job: Job, layer: DepositLayer, found: Cut) -> int:
     """Which side of a layer was judged, as `side_of` has it; 2 for none."""
     if stocked(job, layer):
-        return 2 if layer.rule == "faces" else -1
+        return -1
     return side_of(layer) if np.isfinite(layer.stock) and not beyond(layer, found) else 2
 
 

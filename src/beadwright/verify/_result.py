@@ -283,7 +283,7 @@ class Verification:
         Layers whose region is no section (rules outer and inner, stock on leaning walls): judged on the side that the
         rule guarantees, their beads never too far in (outer, stock) or too far out (inner).
     not_judged : tuple of int
-        Layers whose contour beads were not judged: stock by face.
+        Layers whose contour beads were not judged: they lie beside the part, or the kernel had no section of the slab.
     profile : Spread or None
         Over all measured layers.
     faces : dict of int to Spread

@@ -3,7 +3,8 @@
 A point of the boundary stands for its whole height in the layer. What a face with stock wants is its ball of that
 radius rolled over it, so somewhere in the layer the point must be as far from the face as the amount and nowhere
 nearer; a face without stock wants it on the section, at the plane of the layer. The nearest want decides. Beside an
-edge where the amount changes, stock ends by a step: no want is judged there.
+edge where the amount changes, stock ends by a step: no want is judged there. Where faces have rules of their own, the
+layer is the region by those rules joined with the stock: what the rules leave open between two depths stays open.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from beadwright.verify._cut import Cut, Floats
 from beadwright.verify._deposit import Bead, DepositLayer
 from beadwright.verify._moves import Moves, at_parameter
 from beadwright.verify._options import VerifyOptions
-from beadwright.verify._profile import Deviations, gathered
+from beadwright.verify._profile import Deviations, Span, gathered
 from beadwright.verify._result import Notes
 
 SAMPLES = 24
@@ -34,9 +35,13 @@ AHEAD = 0.51
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Want:
-    """How far places are beyond what some faces want, mm, what their lean may add, and which are at a step."""
+    """How far places are beyond what some faces want, mm, what their lean may add, and which are at a step.
 
-    value: Floats
+    Between the least and the greatest that rules of faces allow; the same where there are none.
+    """
+
+    least: Floats
+    greatest: Floats
     lean: Floats
     step: npt.NDArray[np.bool_]
 
@@ -50,6 +55,7 @@ def measure_stocked(
     *,
     allowed: float,
     notes: Notes,
+    span: Span | None = None,
 ) -> Deviations:
     """Deviations of the outermost contour beads of a layer with stock; findings where they exceed what is allowed.
 
@@ -67,6 +73,8 @@ def measure_stocked(
         mm.
     notes : Notes
         Findings are added here: the worst place of each bead.
+    span : callable, optional
+        Least and greatest depth of places in the region without stock, where faces have rules of their own.
     """
     beads = [b for b in layer.beads if b.role == "contour" and b.rank == "1" and len(b.rows)]
     total = sum(len(bead.rows) for bead in beads)
@@ -75,11 +83,13 @@ def measure_stocked(
         every = max(1, round(len(bead.rows) * total / (SAMPLES * len(bead.rows))))
         rows = bead.rows[::every]
         edge = _boundary(moves, bead, rows)
-        want = _wanted(layer, cut, part, options, edge, allowed)
+        want = _wanted(layer, cut, part, options, edge, allowed, span)
         judged = np.flatnonzero(~want.step)
         if not len(judged):
             continue
-        value, lean = want.value[judged], want.lean[judged]
+        # as near to 0 as the rules let it be
+        least, greatest, lean = want.least[judged], want.greatest[judged], want.lean[judged]
+        value = np.maximum(least, 0.0) + np.minimum(greatest, 0.0)
         _judge(moves, layer, bead, rows[judged], edge[judged], value, lean, allowed, notes)
         parts.append(
             Deviations(
@@ -110,6 +120,7 @@ def _wanted(
     options: VerifyOptions,
     edge: Floats,
     allowed: float,
+    span: Span | None,
 ) -> _Want:
     """What is wanted at places of the boundary, by the faces that decide."""
     model, matrix = part
@@ -133,12 +144,16 @@ def _wanted(
             up = ((points - found.foot) @ matrix[2, :3]) / np.maximum(far, 1e-300)
             lean[nearer] = np.abs(up[nearer]) * (layer.z - layer.z0) + CURVED
     bare = {face.id for face in model.faces} - set(options.stock)
+    greatest = value
     if bare and len(cut.segments):
         # The section's own boundary belongs to faces with and without stock; the former want more, so the rest decides.
-        depth = cut.depth(edge)
-        free = -depth < value
-        value[free], lean[free] = -depth[free], 0.0
-    return _Want(value=value, lean=lean, step=step)
+        own = cut.depth(edge)
+        low, high = (own, own) if span is None else span(edge, 0.0)
+        # What a rule takes away of the part itself, stock beside it does not bring back.
+        greatest = np.where(low < own, -low, np.minimum(value, -low))
+        lean = np.where(-high < value, 0.0, lean)
+        value = np.minimum(value, -high)
+    return _Want(least=value, greatest=greatest, lean=lean, step=step)
 
 
 def _judge(
