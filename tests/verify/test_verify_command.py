@@ -29,6 +29,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (out / "twice.nc").write_text(told(model, [[ring(500.0), ring(500.0)]]))
     wide = cq.Workplane().circle(515).circle(485).extrude(4)
     wide.val().exportStep(str(out / "wide.step"))
+    tall = cq.Workplane().circle(505).circle(495).extrude(16)
+    tall.val().exportStep(str(out / "tall.step"))
+    (out / "four.nc").write_text(told(read_step(out / "tall.step"), [[ring(500.0)]] * 4))
     (out / "empty.nc").write_text("nothing\n")
     return out
 
@@ -113,6 +116,17 @@ def test_limits_of_cover_decide_the_exit_code(folder: Path) -> None:
     assert math.hypot(*high["at_mm"][:2]) == pytest.approx(500, abs=5)
 
 
+@pytest.mark.parametrize(
+    ("layers", "measured"),
+    [("1:3", [1, 2]), ("2:", [2, 3]), (":1", [0]), ("2", [0, 3]), ("9", [0, 1, 2, 3])],
+)
+def test_layers_are_a_count_or_a_range(folder: Path, layers: str, measured: list[int]) -> None:
+    done = run(folder, "four.nc", "tall.step", "--json", "--no-sheet", "--layers", layers)
+
+    assert done.returncode == 0
+    assert [layer["index"] for layer in json.loads(done.stdout)["checked"]] == measured
+
+
 def test_quiet_says_nothing(folder: Path) -> None:
     done = run(folder, "bad.nc", "tube.step", "--quiet")
 
@@ -133,6 +147,11 @@ def test_quiet_says_nothing(folder: Path) -> None:
         (("good.nc", "tube.step", "--workers", "0"), "at least 1"),
         (("good.nc", "tube.step", "--sheet", "a.html", "--out", "b"), "exclude"),
         (("good.nc", "tube.step", "--bead-section", "square"), "flat or round"),
+        (("good.nc", "tube.step", "--layers", "few"), "such as 10, or A:B"),
+        (("good.nc", "tube.step", "--layers", "0"), "above 0"),
+        (("good.nc", "tube.step", "--layers", "3:x"), "expected A:B"),
+        (("good.nc", "tube.step", "--layers", "3:3"), "B must be above A"),
+        (("good.nc", "tube.step", "--layers", "3:5"), "from 0 to 0"),
     ],
 )
 def test_what_cannot_be_read_or_used(folder: Path, arguments: tuple[str, ...], said: str) -> None:

@@ -17,7 +17,9 @@ Text = str | None
 def verify(
     program: Annotated[Path, typer.Argument(metavar="PROGRAM", help="RS274/NGC text, ours or not")],
     part: Part,
-    layers: Annotated[int, option("--layers", "N", "how many layers to measure, evenly spread")] = 10,
+    layers: Annotated[
+        str, option("--layers", "N|A:B", "measure N layers, evenly spread, or all of A up to B - 1")
+    ] = "10",
     every: Annotated[bool, typer.Option("--all", help="measure every layer")] = False,
     tolerance: Annotated[Number, option("--tolerance", "MM", "allowed; else as stated, or 0.1")] = None,
     width: Annotated[Number, option("--width", "MM", "of beads; else as stated, or inferred")] = None,

@@ -11,6 +11,7 @@ import numpy as np
 
 from beadwright.curves import ArcPath, ArcRegion
 from beadwright.errors import InputError, OutputError, SettingsError
+from beadwright.pipeline._range import layer_range
 from beadwright.pipeline._view import layer_words, region_of, strokes
 from beadwright.report import (
     Flat,
@@ -140,10 +141,7 @@ def chosen_layers(sheet: SheetData, layers: str | None) -> tuple[SheetLayer, ...
     """
     if layers is None:
         return sheet.layers
-    first, colon, end = layers.partition(":")
-    if not colon or not (first or "0").isdecimal() or not (end or "0").isdecimal():
-        raise SettingsError(f"--layers: expected A:B, layers A up to B - 1, got {layers!r}")
-    low, high = int(first or 0), int(end) if end else None
+    low, high = layer_range(layers)
     found = tuple(
         x for x in sheet.layers if low <= x.row["index"] and (high is None or x.row["index"] < high)
     )

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from beadwright.brep import several_pictures
 from beadwright.errors import InputError, SettingsError, StepError
 from beadwright.pipeline._part import read_part, read_part_with_picture
+from beadwright.pipeline._range import layer_range
 from beadwright.pipeline._read_back import with_more, with_read_back
 from beadwright.pipeline._verify_crew import VerifyCrew
 from beadwright.pipeline._verify_out import verification_output
@@ -180,9 +181,22 @@ def numbers(text: str | None, count: int, what: str) -> npt.NDArray[np.float64] 
     return found
 
 
+def _chosen(layers: int | str | None) -> tuple[int | None, tuple[int, int | None] | None]:
+    """How many layers to measure, None for all, and from which range."""
+    if not isinstance(layers, str):
+        return layers, None
+    if ":" in layers:
+        return None, layer_range(layers)
+    if not layers.strip().isdecimal():
+        raise SettingsError(
+            f"--layers: expected how many layers to measure, such as 10, or A:B for layers A up to B - 1, got {layers!r}"
+        )
+    return int(layers), None
+
+
 def verify_options(
     *,
-    layers: int | None = 10,
+    layers: int | str | None = 10,
     tolerance: float | None = None,
     bead: tuple[float | None, float | None, str | None] = (None, None, None),
     density: float | None = None,
@@ -196,8 +210,8 @@ def verify_options(
 
     Parameters
     ----------
-    layers : int or None
-        None: all.
+    layers : int, str or None
+        How many, evenly spread; ``"A:B"``: all from A up to B - 1; None: all.
     tolerance, density, standstill : float or None
         mm, g/cm3, mm3.
     bead : (width, height, section)
@@ -218,9 +232,10 @@ def verify_options(
     """
     from beadwright.verify import FlowWords, VerifyOptions
 
+    count, only = _chosen(layers)
     (width, height, bead_section), (envelope, greatest_feed, traverse), (on, off, axis) = bead, machine, flow
     above = {
-        "--layers": None if layers is None else float(layers),
+        "--layers": None if count is None else float(count),
         "--tolerance": tolerance,
         "--width": width,
         "--height": height,
@@ -250,8 +265,9 @@ def verify_options(
     if box is not None and not (box[:3] < box[3:]).all():
         raise SettingsError("--envelope: expected least x, y, z and then greatest x, y, z")
     return VerifyOptions(
-        layers=layers or 0,
-        every=layers is None,
+        layers=count or 0,
+        every=count is None,
+        only=only,
         tolerance=tolerance,
         width=width,
         height=height,

@@ -22,6 +22,9 @@ class VerifyOptions:
         How many layers to measure, evenly spread; the first and the last with beads are always among them.
     every : bool
         Measure all layers.
+    only : (int, int or None) or None
+        Measure all layers with an index from the first to below the second, and no others; None as the second:
+        to the top.
     tolerance : float or None
         Greatest deviation of a contour bead, mm, whatever bound the program states. A program without
         comments is held to `FOREIGN_TOLERANCE` if none is given.
@@ -65,6 +68,7 @@ class VerifyOptions:
 
     layers: int = 10
     every: bool = False
+    only: tuple[int, int | None] | None = None
     tolerance: float | None = None
     width: float | None = None
     height: float | None = None

@@ -174,6 +174,18 @@ def _spread(deposit: Deposit, model: Model, matrix: Floats, count: int | None) -
     return [some[i] for i in sorted(picked.union(laid[:1], laid[-1:]))]
 
 
+def _within(chosen: list[int], index: Sequence[int], only: tuple[int, int | None]) -> list[int]:
+    """Those of the layers whose index lies in a range."""
+    first, end = only
+    found = [k for k in chosen if first <= index[k] and (end is None or index[k] < end)]
+    if not found:
+        told = f"{first}:{'' if end is None else end}"
+        raise InputError(
+            f"--layers {told}: the program has nothing to measure there; its layers go from {min(index)} to {max(index)}"
+        )
+    return found
+
+
 def _here(job: Job, places: Sequence[int]) -> Iterator[Measured | None]:
     """Layers measured one after the other."""
     return (measure_layer(job, place) for place in places)
@@ -182,7 +194,10 @@ def _here(job: Job, places: Sequence[int]) -> Iterator[Measured | None]:
 def _measure(job: Job, show: Progress, crew: Crew) -> tuple[list[Measured], list[int]]:
     """Measure the chosen layers; the indices of those without an answer."""
     options, layers = job.options, job.deposit.layers
-    chosen = _spread(job.deposit, job.model, job.matrix, None if options.every else options.layers)
+    count = None if options.every or options.only is not None else options.layers
+    chosen = _spread(job.deposit, job.model, job.matrix, count)
+    if options.only is not None and layers:
+        chosen = _within(chosen, [layer.index for layer in layers], options.only)
     whole = [place for place in chosen if np.isfinite(layers[place].cuts).all()]
     done: list[Measured] = []
     silent = [layers[place].index for place in chosen if place not in set(whole)]
