@@ -49,7 +49,26 @@ def test_export_answers_in_json(capsys: pytest.CaptureFixture[str], folder: Path
 
     assert code == 0
     # two layers of two rings of six arcs, each with the way to it
-    assert json.loads(out) == {"written": "moves.csv", "what": "moves", "layers": 2, "items": 28}
+    size = (tmp_path / "moves.csv").stat().st_size
+    told = {"written": "moves.csv", "what": "moves", "layers": 2, "items": 28, "of": "move", "bytes": size}
+    assert json.loads(out) == told
+
+
+@pytest.mark.parametrize(
+    ("what", "name", "words"),
+    [
+        ("summary", "s.md", "(2 layers, 1 finding, "),
+        ("moves", "m.csv", "(2 layers, 28 moves, "),
+        ("beads", "b.dxf", "(2 layers, 4 beads, "),
+    ],
+)
+def test_export_says_what_it_wrote_and_how_much(
+    capsys: pytest.CaptureFixture[str], folder: Path, tmp_path: Path, what: str, name: str, words: str
+) -> None:
+    _, _, err = call(capsys, "export", folder, what, "-o", tmp_path / name)
+
+    assert words in err
+    assert err.endswith((" kB)", " bytes)"))
 
 
 @pytest.mark.parametrize(

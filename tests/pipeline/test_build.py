@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.resources
 import json
 import math
+import re
 
 import cadquery as cq
 import jsonschema
@@ -146,6 +147,25 @@ def test_path_tolerance_is_the_bound_of_the_motion(tube, plain):
     machine = '[path]\nmode = "continuous"\ntolerance = 0.05\n'
 
     assert settled(tube, machine, dialect="rs274-continuous").document["motion"]["tolerance_mm"] == 0.05
+
+
+# The ring takes 31.2 s at 100 mm/s; for the middle of the wished window it would have to be laid faster than so slow a
+# machine goes, or than so small a screw feeds: no such feed is proposed. One that the machine has is.
+def test_no_feed_is_proposed_that_machine_or_screw_cannot_give(tube):
+    wide = cq.Workplane().circle(2990).circle(2981.6).extrude(16)
+    small = WEIGHED.replace("rate = 15.0", "rate = 15.5")
+    free, slow, weak = (
+        settled(wide, card + "\n[volume]\nsize = [7000, 7000, 1800]\n")
+        for card in ("[speeds]\ngreatest = 2000\n", "[speeds]\ngreatest = 110\n", small)
+    )
+    texts = [next(f.text for f in each.findings if f.code == "too-cold") for each in (free, slow, weak)]
+
+    assert free.document["proposal"]["feed_mm_s"] > 110
+    assert re.search(r": a feed of \d+\.\d mm/s, or ", texts[0])
+    for each, text in zip((slow, weak), texts[1:], strict=True):
+        assert "feed_mm_s" not in each.document["proposal"]
+        assert "a feed of" not in text
+        assert "times the length of bead" in text
 
 
 def test_a_window_upside_down_is_refused():

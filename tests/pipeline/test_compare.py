@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from beadwright.cli import app
-from beadwright.pipeline import Comparison, compare, plan
+from beadwright.pipeline import Comparison, compare, plan, replan
 
 cq = pytest.importorskip("cadquery")
 
@@ -69,6 +69,36 @@ def test_beads_of_the_layers_both_have_moved_and_the_third_layer_is_new(found: C
 
 def test_settings_that_differ_are_told_and_no_other(found: Comparison) -> None:
     assert found.settings == {"contours": (2, 1)}
+
+
+def test_what_the_last_digit_does_is_no_change(tmp_path: Path) -> None:
+    """A rest that begins at the planned height is the same moves; a last digit more is what rounding leaves."""
+    cq.exporters.export(cq.Workplane().box(120, 80, 8), str(tmp_path / "block.step"))
+    first = tmp_path / "first"
+    plan(tmp_path / "block.step", first, workers=1)
+    rest = replan(first, tmp_path / "rest", from_layer=1, height=4.0, workers=1)
+    found = compare(first, tmp_path / "rest")
+    shown = CliRunner().invoke(app, ["compare", str(first), str(tmp_path / "rest")]).stderr
+
+    assert rest.document["join"]["drift_mm"] == 0
+    assert (found.only_a, found.only_b) == ((4.0,), ())
+    # the rest begins at another corner, so a side is one move instead of two, and takes no other way
+    (layer,) = found.layers
+    assert not {"moved_mm", "length_mm", "mass_kg", "area_mm2", "beads"} & set(layer)
+    assert "bead along it" in shown  # there is half of it
+    assert "moved 0" not in shown
+    assert "area same" not in shown
+    text = (first / "program.nc").read_text()
+    at = text.index("G1 X", text.index("role=contour"))
+    end = text.index(" ", at + 3)
+    nudged = f"{float(text[at + 4 : end]) + 1e-4:.4f}"
+    (tmp_path / "nudged.nc").write_text(text[: at + 4] + nudged + text[end:])
+    assert compare(first / "program.nc", tmp_path / "nudged.nc").layers == ()
+    nudged = f"{float(text[at + 4 : end]) + 2e-3:.4f}"
+    (tmp_path / "moved.nc").write_text(text[: at + 4] + nudged + text[end:])
+    assert compare(first / "program.nc", tmp_path / "moved.nc").layers[0]["moved_mm"] == pytest.approx(
+        2e-3, rel=0.1
+    )
 
 
 def test_programs_alone_are_compared_by_their_moves(first: Path, revised: Path) -> None:

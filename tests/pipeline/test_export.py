@@ -95,13 +95,16 @@ def test_sections_as_step_are_circles(
 
 
 def test_the_deposit_has_the_rings_volume(folder: Path, tmp_path: Path) -> None:
-    export(folder, "deposit", tmp_path / "deposit.step", layers="1:3")
+    found = export(folder, "deposit", tmp_path / "deposit.step", layers="1:3")
     model = read_step(tmp_path / "deposit.step")
 
     assert len(model.solids) == 2
     # printed to 1e-5 mm in places, so by Pappus to 1e-5 of W and of R
     assert model.volume == pytest.approx(2 * AREA * H, rel=5e-6)
     assert (model.box[0, 2], model.box[1, 2]) == pytest.approx((H, 3 * H), abs=1e-6)
+    assert found.size_mm == pytest.approx((2 * R + W, 2 * R + W, 2 * H), abs=1e-4)
+    assert found.volume_mm3 == pytest.approx(2 * AREA * H, rel=5e-6)
+    assert "(2 layers, 2 solid layers, 208.0 x 208.0 x 8.0 mm, 0.04021 dm3, " in found.sentence()
 
 
 @pytest.mark.parametrize("chord", [0.5, 0.01])

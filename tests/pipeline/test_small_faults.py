@@ -37,6 +37,54 @@ def test_a_top_that_is_not_printed_is_told_with_height_and_area():
     assert not told(beadwright.plan(plate(8), workers=1), "thin-top")
 
 
+# A block of 60 x 40 x 16 with a step of 20 x 40 at 9.5: the third layer's plane lies at 10 mm, so 1.5 mm of 800 mm2 are
+# missing there; a step at 10.5 is in the section, and one at 8 ends with a layer.
+def test_every_level_face_that_a_layer_misses_is_told():
+    def stepped(height):
+        return plate(16).cut(
+            cq.Workplane().box(20, 40, 20, centered=(True, True, False)).translate((20, 0, height))
+        )
+
+    (found,) = told(beadwright.plan(stepped(9.5), workers=1), "thin-top")
+    assert (found.level, found.layer, found.unit) == ("warning", 2, "mm")
+    assert found.measured == pytest.approx(1.5)
+    assert "of 1 level face that" in found.text
+    assert "1.500 mm under all 800 mm2 of face" in found.text
+    for height in (8, 10.5):
+        assert not told(beadwright.plan(stepped(height), workers=1), "thin-top")
+    assert not told(beadwright.plan(stepped(9.5), workers=1, rule="outer"), "thin-top")
+
+
+# Layers 4 and 5 of a block 28 mm high, of which one is printed, 19.8 mm high instead of 20: from there to the 24 mm
+# where the plan ended are 1.05 layers, so 2; up to the part's top they would be 3.
+def test_the_rest_of_a_part_of_a_plan_ends_where_that_did(tmp_path):
+    cq.exporters.export(plate(28), str(tmp_path / "block.step"))
+    beadwright.plan(tmp_path / "block.step", tmp_path / "out", workers=1, layers="4:6")
+    rest = replan(tmp_path / "out", tmp_path / "rest", from_layer=5, height=19.8, workers=1)
+
+    assert [row["index"] for row in rest.document["layers"]] == [5, 6]
+    assert rest.document["join"]["top_mm"] == 24.0
+    assert rest.document["join"]["layers_before"] == 1
+    assert told(rest, "rest-ends-early")
+    assert "It ends at 24 mm, as the earlier plan did." in rest.program.replace(")\n(", " ")
+    jsonschema.validate(rest.document, SCHEMA)
+    again = replan(tmp_path / "rest", tmp_path / "again", from_layer=6, height=23.8, workers=1)
+    assert [row["index"] for row in again.document["layers"]] == [6]
+    with pytest.raises(SettingsError, match="the earlier plan ended at 24 mm"):
+        replan(tmp_path / "out", tmp_path / "none", from_layer=5, height=24.1, workers=1)
+
+
+def test_a_stop_by_time_after_a_join_says_what_it_counts(tmp_path):
+    cq.exporters.export(plate(12), str(tmp_path / "block.step"))
+    beadwright.plan(
+        tmp_path / "block.step", tmp_path / "out", workers=1, stop=[{"time": 1e6, "why": "refill"}]
+    )
+    rest = replan(tmp_path / "out", tmp_path / "rest", from_layer=1, height=4.0, workers=1)
+
+    (found,) = told(rest, "stop-by-planned-time")
+    assert (found.level, "with the time that was planned" in found.text) == ("note", True)
+
+
 def test_a_pad_above_the_part_is_told():
     pad = {"at": (40.0, 0.0), "size": (20.0, 40.0)}
     high = beadwright.plan(plate(9.5), workers=1, pad=[{**pad, "layers": 5}], base_beads=1, base_layers=4)

@@ -85,6 +85,20 @@ def test_numbers_are_those_of_the_plan(driver: Any, planned: Path) -> None:
     assert "null" not in page.text("#process")
 
 
+def test_times_and_small_lengths_are_told_as_the_terminal_tells_them(driver: Any, rings: Path) -> None:
+    """Times are rounded, never cut off; what is below a nanometre has no digits that mean anything."""
+    told = Page(driver, rings).run(
+        sheet_file("units.js").replace("export function", "function")
+        + "return [17031, 17009.9, 3599.6, 751, 59.6].map(timeText)"
+        ".concat([4.5e-14, -1e-9, 0, 1e-6].map((mm) => smallText(mm, 'mm')), smallText(1e-9, 'in'))"
+    )
+
+    # 4 h 43 min 51 s; 4 h 43 min 29.9 s; 59 min 59.6 s; 12 min 31 s
+    assert told[:5] == ["4:44 h", "4:43 h", "1:00 h", "12:31 min", "1:00 min"]
+    assert told[5:9] == ["< 0.001 \u00b5m", "< 0.001 \u00b5m", "0 mm", "0.001 \u00b5m"]
+    assert told[9] == "< 3.9\u00b710\u207b\u2078 in"  # 1e-6 / 25.4
+
+
 def test_a_plans_head_is_what_its_schema_says(planned: Path) -> None:
     data = re.search(r'id="data">(.*?)</script>', (planned / "report.html").read_text(), flags=re.DOTALL)
 

@@ -42,6 +42,20 @@ def test_a_told_setting_has_the_row_that_the_plan_has(folder: Path) -> None:
         assert bare or found.value == row.value, row.key
 
 
+def test_each_number_of_a_default_or_a_calibration_tells_its_standing(folder: Path) -> None:
+    weighed = "".join(f"[[extruder.calibration]]\nrpm = {rpm}\nrate = {rpm / 5}\n" for rpm in (20, 40, 60))
+    (folder / "weighed.toml").write_text(weighed)
+    rows = {row.key: row for row in setting_rows(resolve({"width": 10}, machine=folder / "weighed.toml"))}
+
+    assert rows["width_mm"].standing == ""  # given: whoever gave it knows
+    for key in ("height_mm", "fill.angles", "machine.accelerations.along_mm_s2", "layer_time.band"):
+        assert (rows[key].origin, rows[key].standing) == ("default", "common practice")
+    assert rows["machine.extruder.calibration"].standing == "measured"
+    assert not {rows[key].standing for key in ("tolerance_mm", "rule", "at_mm", "machine.rates.energy")} - {
+        ""
+    }
+
+
 def test_what_nobody_knows_is_shown_as_it_stands() -> None:
     row = told_row("oven.shelf_mm", "7,8,x")
 

@@ -39,6 +39,7 @@ SOME = {
 
 
 @pytest.mark.byhand
+@pytest.mark.timeout(0)
 @pytest.mark.parametrize("name", SOME)
 def test_they_agree_on_every_planted_fault(name: str, tmp_path: Path) -> None:
     part = EXAMPLES / f"{name}.step"
@@ -63,6 +64,7 @@ def test_they_agree_on_every_planted_fault(name: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.byhand
+@pytest.mark.timeout(0)
 @pytest.mark.parametrize("name", SOLIDS)
 def test_they_agree_on_every_example(name: str, tmp_path: Path) -> None:
     assert judged(name, tmp_path / "out", (0, None)) == (True, True)

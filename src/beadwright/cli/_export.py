@@ -34,7 +34,6 @@ def export(
     triangles for a machining program, .stl. stock: by face, .csv. summary: .md.
     """
     with Edge():
-        from beadwright.numeric import counted
         from beadwright.pipeline import export as write
 
         with progress_bar(quiet=quiet) as progress:
@@ -42,9 +41,4 @@ def export(
         if as_json:
             print_json(written.as_dict())
         elif not quiet:
-            level = (
-                f"; {written.level} follow the platform's map and are written level" if written.level else ""
-            )
-            say(
-                f"written: {written.path} ({counted(written.layers, 'layer')}, {counted(written.items, 'item')}{level})"
-            )
+            say(f"written: {written.sentence()}")

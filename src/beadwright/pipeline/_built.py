@@ -13,17 +13,15 @@ import numpy.typing as npt
 from beadwright.numeric import Finding, counted
 from beadwright.pipeline._build import LayerBuild
 from beadwright.pipeline._cards import Cards
+from beadwright.pipeline._proposal import LEAST_WAIT, advice, proposal
 from beadwright.process import (
     Estimate,
     Spread,
-    WallModel,
-    Window,
     clock_text,
     estimate,
     heat_findings,
     lag_findings,
     layer_estimate,
-    layer_time_for,
     run_wall,
     spread,
     time_findings,
@@ -33,8 +31,6 @@ Floats = npt.NDArray[np.float64]
 
 # Layers below the first planned one that the wall model adds where only a part of a plan is made.
 BEFORE = 20
-# Times shorter than this are those of a speck, s: the wall model wants a time above 0.
-LEAST_WAIT = 0.1
 
 UNCERTAIN = (
     "times follow the machine card's limits of speed and acceleration; jerk and the controller's own look-ahead"
@@ -130,11 +126,11 @@ def built(
             [(index, *band) for index, band in bands.items()],
             window,
             level=cards.level,
-            advice=lambda index: _advice(_proposal(cards, wall, window, proposals[index])),
+            advice=lambda index: advice(proposal(cards, wall, window, proposals[index])),
         )
         missed = next((f.layer for f in found if f.code in {"too-hot", "too-cold"}), None)
         if missed is not None:
-            best = _proposal(cards, wall, window, proposals[missed])
+            best = proposal(cards, wall, window, proposals[missed])
     found += time_findings(
         [(each.index, each.times.total) for each in layers if each.length and each.returns],
         least=cards.least_time or 0.0,
@@ -220,41 +216,6 @@ def _not_calculated(cards: Cards) -> Finding:
         level="note",
         text="interlayer temperatures are not judged: the material card does not hold " + ", ".join(names),
     )
-
-
-def _proposal(cards: Cards, wall: WallModel, window: Window, layer: LayerBuild) -> dict[str, float]:
-    """A layer time in the middle of the window, the feed that gives it, and how many times the beads would.
-
-    The wished window where the card holds one. Nothing where no time reaches it.
-    """
-    wished = cards.wished or window
-    target = (wished.least + wished.greatest) / 2
-    time = layer_time_for(wall, height=layer.height, thickness=layer.thickness, target=target)
-    if time is None:
-        return {}
-    told = {"layer": float(layer.index), "layer_time_s": time, "interlayer_c": target}
-    left = time - layer.times.traverse
-    told["beads_factor"] = time / max(layer.times.total - layer.times.dwell, LEAST_WAIT)
-    if left > 0 and layer.times.extruding > 0:
-        # Ramps keep their share: time along beads goes nearly as 1 / feed.
-        told["feed_mm_s"] = layer.pace.feed * layer.times.extruding / left
-    return told
-
-
-def _advice(proposal: dict[str, float]) -> str:
-    """A proposal in words."""
-    if not proposal:
-        return "; no layer time between a second and two hours mends it: change the bead, the room or the material"
-    time, factor = proposal["layer_time_s"], proposal["beads_factor"]
-    text = f"; about {time:.0f} s a layer would leave {proposal['interlayer_c']:.0f} degC there"
-    ways = []
-    if "feed_mm_s" in proposal:
-        ways.append(f"a feed of {proposal['feed_mm_s']:.3g} mm/s")
-    if factor > 1:
-        ways.append(f"{factor:.2g} times the length of bead in turn, as of several parts")
-    else:
-        ways.append(f"{factor:.2g} times the length of bead in a layer, so fewer parts, or wider beads")
-    return text + ": " + ", or ".join(ways)
 
 
 def _lead_findings(layers: Sequence[LayerBuild]) -> list[Finding]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -51,6 +52,8 @@ class Cards:
         In the plane and upwards.
     feed, clearance : float
         mm/s along beads; mm above the layer for traverses.
+    speeds : (float, float)
+        Least and greatest feed of the machine, mm/s.
     screw : ScrewCurve or None
         None where it is not calibrated.
     lag : Lag or None
@@ -121,6 +124,7 @@ class Cards:
     machine_level: Level
     park: tuple[float, float]
     bead: tuple[float, float]
+    speeds: tuple[float, float]
     doubts: Doubts = NO_DOUBTS
     purge_place: tuple[float, float, float] | None = None
     purge_track: float = 0.0
@@ -146,6 +150,14 @@ class Cards:
         if self.screw is None:
             return 0.0
         return slowest_feed(output=self.screw.least, area=area, density=self.density)
+
+    def feeds(self, areas: Sequence[float]) -> tuple[float, float]:
+        """Least and greatest feed that machine and calibrated screw can give beads of some areas (mm2), mm/s."""
+        low, high = self.speeds
+        if self.screw is None or not areas:
+            return low, high
+        fastest = self.screw.greatest / (max(areas) * self.density)
+        return max(low, self.slowest(min(areas))), min(high, fastest)
 
 
 def cards(resolved: Resolved) -> Cards:
@@ -199,6 +211,7 @@ def cards(resolved: Resolved) -> Cards:
         machine_level=_level(resolved, "machine"),
         park=machine.park_place()[:2],
         bead=(settings.width, settings.height),
+        speeds=(machine.speeds.least, machine.speeds.greatest),
         lapping=_lapping(settings),
         doubts=doubts(resolved, screw, density),
         purge_place=machine.extruder.purge_place,

@@ -16,6 +16,7 @@ from beadwright.brep import match_faces
 from beadwright.curves import ArcPath, distances, samples
 from beadwright.errors import InputError
 from beadwright.pipeline._chosen import told_marks
+from beadwright.settings import ROUNDING_UNITS
 
 if TYPE_CHECKING:
     from beadwright.verify import Reading
@@ -28,7 +29,8 @@ STEP = 2.0
 SAME_HEIGHT = 1e-3
 """Layers whose tops differ by no more are the same layer, mm."""
 UNMOVED = 1e-6
-"""Centroids and lengths (mm) and areas (share) that differ by less are the same: what two exports of one part leave."""
+"""Centroids and lengths (mm), areas and other measures (share) that differ by less are the same: what two exports of
+one part leave."""
 MEASURES = ("length_mm", "beads", "moves", "feed_s", "time_s", "mass_kg", "area_mm2", "bound_mm")
 
 
@@ -45,12 +47,15 @@ class Side:
         By layer: ``z_mm`` and whatever of `MEASURES` is known.
     paths : tuple of tuple of ArcPath
         Of each layer, the moves with the extruder on.
+    digit : float
+        Last digit of its coordinates as its head tells it, mm; 0 where it does not.
     """
 
     name: str
     plan: Mapping[str, Any] | None
     layers: tuple[dict[str, float], ...]
     paths: tuple[tuple[ArcPath, ...], ...]
+    digit: float = 0.0
 
     def total(self) -> dict[str, float]:
         """Sums over the layers; of bounds the worst."""
@@ -187,7 +192,13 @@ def read_side(path: Path) -> Side:
     if plan is not None and len(plan["layers"]) >= len(rows):
         told = {round(layer["z_mm"], 4): layer for layer in plan["layers"]}
         rows = [_of_plan(told.get(round(row["z_mm"], 4)), row) for row in rows]
-    return Side(name=str(path), plan=plan, layers=tuple(rows), paths=tuple(paths))
+    return Side(name=str(path), plan=plan, layers=tuple(rows), paths=tuple(paths), digit=_digit(reading))
+
+
+def _digit(reading: Reading) -> float:
+    """Last digit of a program's coordinates, mm; 0 where its head does not tell it."""
+    told = reading.told.header.get("decimals", "")
+    return float(10.0 ** -int(told)) * max(reading.units, default=1.0) if told.isdecimal() else 0.0
 
 
 def _of_plan(layer: Mapping[str, Any] | None, row: dict[str, float]) -> dict[str, float]:
@@ -263,11 +274,17 @@ def _layer(a: Side, i: int, b: Side, j: int) -> dict[str, Any] | None:
         moved = float(max(there.max(), back.max()))
     row: dict[str, Any] = {"z_mm": one["z_mm"], "index": [i, j]}
     for key in MEASURES:
-        if key in one and key in two and one[key] != two[key]:
+        if key in one and key in two and _differ(key, one[key], two[key]):
             row[key] = [one[key], two[key]]
-    if moved > 0:
+    if moved > ROUNDING_UNITS * (a.digit + b.digit):
         row["moved_mm"] = moved
     return row if len(row) > 2 else None
+
+
+def _differ(key: str, one: float, two: float) -> bool:
+    """Whether a measure of a layer changed: a count at all, another by more than rounding leaves."""
+    share = 0.0 if key in {"beads", "moves"} else UNMOVED
+    return not math.isclose(one, two, rel_tol=share, abs_tol=share)
 
 
 def _identical(one: Sequence[ArcPath], two: Sequence[ArcPath]) -> bool:

@@ -9,7 +9,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from beadwright.numeric import counted
-from beadwright.pipeline._compare import Comparison
+from beadwright.pipeline._compare import UNMOVED, Comparison
 
 NAMES = {
     "layers": "layers",
@@ -50,10 +50,7 @@ def show_comparison(found: Comparison) -> None:
         name = f" {face['name']}" if face["name"] else ""
         text = f"face {face['id']}{name} ({face['kind']}) {face['change']}"
         if face["change"] == "changed":
-            one, two = face["area_mm2"]
-            text += f": moved {face['moved_mm']:.3f} mm, area {_change(one, two)}"
-            one, two = face["contour_mm"]
-            text += f", bead along it {_change(one, two)}"
+            text += ": " + ", ".join(_face_changes(face))
         console.print(text, highlight=False, markup=False, soft_wrap=True)
     if len(found.faces) > MAX_ROWS:
         console.print(
@@ -61,6 +58,16 @@ def show_comparison(found: Comparison) -> None:
             style="dim",
         )
     _layers(console, found)
+
+
+def _face_changes(face: dict[str, Any]) -> list[str]:
+    """What changed of a face, without what did not."""
+    told = [f"moved {face['moved_mm']:.4g} mm"] if face["moved_mm"] > UNMOVED else []
+    for word, key in (("area", "area_mm2"), ("bead along it", "contour_mm")):
+        one, two = face[key]
+        if abs(two - one) > UNMOVED * max(1.0, abs(one)):
+            told.append(f"{word} {_change(one, two)}")
+    return told
 
 
 def _layers(console: Console, found: Comparison) -> None:

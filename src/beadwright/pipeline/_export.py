@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,8 +10,9 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 
-from beadwright.curves import ArcPath, ArcRegion
+from beadwright.curves import ArcPath, ArcRegion, bounding_box, region_area
 from beadwright.errors import InputError, OutputError, SettingsError
+from beadwright.numeric import counted
 from beadwright.pipeline._range import layer_range
 from beadwright.pipeline._view import layer_words, region_of, strokes
 from beadwright.report import (
@@ -42,6 +44,9 @@ ENDINGS = {
 # Ends of a bead nearer than this meet: above the rounding of any program, mm.
 MEETS = 1e-3
 
+KILO = 1000
+"""Bytes of a kB."""
+
 Progress = Callable[[str, int, int], None]
 
 
@@ -56,7 +61,15 @@ class Export:
     layers : int
         How many layers it is made from.
     items : int
-        Paths, rows, solids or triangles in it.
+        Paths, rows, solids or triangles in it: `noun` says which.
+    noun : str
+        Of one of them.
+    bytes : int
+        Of the file.
+    size_mm : tuple of float or None
+        Of a deposit or body, along X, Y and Z.
+    volume_mm3 : float or None
+        Of a deposit or body, as the beads' outlines have it.
     level : int
         Layers that follow a measured platform and are written level, at their nominal heights.
     """
@@ -65,12 +78,43 @@ class Export:
     what: str
     layers: int
     items: int
+    noun: str
+    bytes: int
+    size_mm: tuple[float, float, float] | None = None
+    volume_mm3: float | None = None
     level: int = 0
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON has it."""
-        told = {"written": self.path.name, "what": self.what, "layers": self.layers, "items": self.items}
+        told = {
+            "written": self.path.name,
+            "what": self.what,
+            "layers": self.layers,
+            "items": self.items,
+            "of": self.noun,
+            "bytes": self.bytes,
+        }
+        if self.size_mm is not None:
+            told |= {"size_mm": list(self.size_mm), "volume_mm3": self.volume_mm3}
         return {**told, **({"layers_written_level": self.level} if self.level else {})}
+
+    def sentence(self) -> str:
+        """What was written, in words."""
+        parts = [counted(self.layers, "layer"), counted(self.items, self.noun)]
+        if self.size_mm is not None and self.volume_mm3 is not None:
+            x, y, z = self.size_mm
+            parts.append(f"{x:.1f} x {y:.1f} x {z:.1f} mm, {self.volume_mm3 / 1e6:.4g} dm3")
+        parts.append(_size_text(self.bytes))
+        if self.level:
+            parts.append(f"{self.level} follow the platform's map and are written level")
+        return f"{self.path} ({', '.join(parts)})"
+
+
+def _size_text(size: int) -> str:
+    """Bytes for people."""
+    if size < KILO:
+        return f"{size} bytes"
+    return f"{size / KILO:.0f} kB" if size < KILO**2 else f"{size / KILO**2:.1f} MB"
 
 
 def export(
@@ -120,9 +164,38 @@ def export(
         raise SettingsError(f"--chord: expected a length above 0 mm, got {chord:g}")
     sheet = read_sheet(folder)
     chosen = chosen_layers(sheet, layers)
-    data, items = _data(sheet, chosen, what, kind, chord, progress or _silent)
+    tell = progress or _silent
+    slabs = list(_slabs(chosen, tell)) if what in {"deposit", "body"} else []
+    data, items, noun = _data(sheet, chosen, what, kind, chord, slabs)
     mapped = sum("map" in layer.row for layer in chosen) if what in {"beads", "deposit", "body"} else 0
-    return Export(path=write_whole(path, data), what=what, layers=len(chosen), items=items, level=mapped)
+    size, volume = _extent(slabs)
+    return Export(
+        path=write_whole(path, data),
+        what=what,
+        layers=len(chosen),
+        items=items,
+        noun=noun,
+        bytes=len(data),
+        size_mm=size,
+        volume_mm3=volume,
+        level=mapped,
+    )
+
+
+Slab = tuple[float, float, ArcRegion]
+
+
+def _extent(slabs: Sequence[Slab]) -> tuple[tuple[float, float, float] | None, float | None]:
+    """Size along X, Y and Z, mm, and volume, mm3, of what slabs hold; None without any."""
+    laid = [slab for slab in slabs if slab[2].loops]
+    if not laid:
+        return None, None
+    boxes = np.array([bounding_box(loop) for _, _, region in laid for loop in region.loops])
+    across = boxes[:, 1].max(axis=0) - boxes[:, 0].min(axis=0)
+    rise = max(z for _, z, _ in laid) - min(z0 for z0, _, _ in laid)
+    return (float(across[0]), float(across[1]), rise), math.fsum(
+        (z - z0) * region_area(region) for z0, z, region in laid
+    )
 
 
 def _silent(_stage: str, _done: int, _total: int) -> None:
@@ -151,28 +224,33 @@ def chosen_layers(sheet: SheetData, layers: str | None) -> tuple[SheetLayer, ...
 
 
 def _data(
-    sheet: SheetData, chosen: Sequence[SheetLayer], what: str, kind: str, chord: float, tell: Progress
-) -> tuple[bytes, int]:
+    sheet: SheetData,
+    chosen: Sequence[SheetLayer],
+    what: str,
+    kind: str,
+    chord: float,
+    slabs: Sequence[Slab],
+) -> tuple[bytes, int, str]:
+    """A file's bytes, how many of a thing it holds, and what one of them is called."""
     name = str(sheet.head["input"]["file"])
     match what:
         case "moves":
-            return moves_csv(chosen).encode(), sum(len(layer.moves.x) for layer in chosen)
+            return moves_csv(chosen).encode(), sum(len(layer.moves.x) for layer in chosen), "move"
         case "stock":
             faces = sheet.head["faces"]
             if not any("stock_mm" in face for face in faces):
                 raise InputError("the plan holds no stock: plan with stock in the job file")
-            return stock_csv(faces).encode(), len(faces)
+            return stock_csv(faces).encode(), len(faces), "face"
         case "summary":
-            return summary_markdown(sheet).encode(), len(sheet.head["findings"])
-        case "deposit" | "body":
-            slabs = list(_slabs(chosen, tell))
-            if what == "body":
-                return body_stl(slabs, chord=chord, name=name)
+            return summary_markdown(sheet).encode(), len(sheet.head["findings"]), "finding"
+        case "body":
+            return *body_stl(slabs, chord=chord, name=name), "triangle"
+        case "deposit":
             from beadwright.kernel import prisms_step
 
-            return prisms_step(slabs, f"{name} deposit"), len(slabs)
+            return prisms_step(slabs, f"{name} deposit"), len(slabs), "solid layer"
         case _:
-            return _paths(chosen, what, kind, name)
+            return *_paths(chosen, what, kind, name), "bead" if what == "beads" else "contour"
 
 
 def _paths(chosen: Sequence[SheetLayer], what: str, kind: str, name: str) -> tuple[bytes, int]:
@@ -224,7 +302,7 @@ def closed_paths(layer: SheetLayer) -> list[tuple[Any, ArcPath]]:
     return found
 
 
-def _slabs(chosen: Sequence[SheetLayer], tell: Progress) -> Iterator[tuple[float, float, ArcRegion]]:
+def _slabs(chosen: Sequence[SheetLayer], tell: Progress) -> Iterator[Slab]:
     """What the beads of each layer cover, from its lower to its upper level."""
     from beadwright.arcs import swept
 

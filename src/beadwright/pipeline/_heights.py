@@ -10,12 +10,11 @@ from typing import Any
 import numpy as np
 
 from beadwright.brep import Blank, Model, Steepness, steepness
-from beadwright.curves import chain_measures
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan, cusps, layers_between, plan_layers, schedule
 from beadwright.numeric import Finding
-from beadwright.pipeline._layer_work import LayerWork, Planes
-from beadwright.section import Cutter, TakenPlane, cut, take_plane
+from beadwright.pipeline._layer_work import Planes
+from beadwright.section import Cutter, TakenPlane, take_plane
 from beadwright.settings import PlanSettings
 
 LEVEL = 1e-9
@@ -78,31 +77,6 @@ class Heights:
             )
         return tuple(found)
 
-    def thin_top(self, solid: Model, cutter: Cutter, works: Sequence[LayerWork]) -> tuple[Finding, ...]:
-        """That the part ends less than half a layer above the last top, so that nothing is laid there."""
-        last, high = self.plans[-1], float(solid.box[1, 2])
-        rest = high - last.z0
-        empty = any(work.layer.plan.index == last.index and not work.layer.region.loops for work in works)
-        if last.rule != "neutral" or not empty or rest <= LEVEL:
-            return ()
-        (section,) = cut(cutter, [take_plane(cutter, last.z0 + rest / 2, "below").taken])
-        areas, _ = chain_measures(section.loops)
-        area = abs(math.fsum(areas.tolist()))
-        layers = "a layer height by which the part's height can be divided, or heights that follow the part"
-        return (
-            Finding(
-                code="thin-top",
-                level="warning",
-                layer=last.index,
-                measured=rest,
-                allowed=last.height / 2,
-                unit="mm",
-                text=f"the part's top {rest:.3f} mm, about {area:.0f} mm2 of it, is not printed: it is less than half"
-                f" a layer, and the section at mid height lies above it; take {layers} (--rule outer lays all of it and"
-                " more)",
-            ),
-        )
-
     def told(self, settings: PlanSettings, times: Sequence[float]) -> dict[str, Any]:
         """What plan.json says: cusp, layers and time of the choice beside those of layers of one height.
 
@@ -157,7 +131,11 @@ class Asked:
 
 
 def asked_layers(
-    plans: tuple[LayerPlan, ...], settings: PlanSettings, rest: Sequence[LayerPlan] | None = None
+    plans: tuple[LayerPlan, ...],
+    settings: PlanSettings,
+    rest: Sequence[LayerPlan] | None = None,
+    *,
+    top: float | None = None,
 ) -> Asked:
     """The layers of the whole plan that were asked for.
 
@@ -168,6 +146,8 @@ def asked_layers(
     settings : PlanSettings
     rest : sequence of LayerPlan, optional
         Those that go on from a measured height, in place of what the settings ask.
+    top : float, optional
+        Height at which the rest ends, mm; default where the part does.
 
     Raises
     ------
@@ -178,7 +158,15 @@ def asked_layers(
     if rest is not None:
         first = rest[0].index if rest else 0
         below = plans[max(first - beside, 0) : first]
-        return Asked(plans=(*below, *rest), first=len(below), count=len(rest), beside=beside)
+        count = len(rest)
+        if top is not None:
+            count = sum(plan.z0 < top - LEVEL for plan in rest)
+            if rest and not count:
+                raise SettingsError(
+                    f"nothing is missing: the print is {rest[0].z0:.6g} mm high, and the earlier plan ended at"
+                    f" {top:.6g} mm (--layers)"
+                )
+        return Asked(plans=(*below, *rest[: count + beside]), first=len(below), count=count, beside=beside)
     first, end = settings.layers
     chosen = plans[first:end]
     if not chosen:

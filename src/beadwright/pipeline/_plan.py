@@ -37,7 +37,7 @@ from beadwright.pipeline._load import kernels_loading
 from beadwright.pipeline._mesh import arc_findings
 from beadwright.pipeline._output import Output, output_folder
 from beadwright.pipeline._release import write_release
-from beadwright.pipeline._rest import Rest, rest_document
+from beadwright.pipeline._rest import Rest, join_findings, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._resume import Resume
 from beadwright.pipeline._rules import face_rules
@@ -49,6 +49,7 @@ from beadwright.pipeline._stages import COMPILE, Stages
 from beadwright.pipeline._stand import stand
 from beadwright.pipeline._stock import make_blank, stock_amounts, stock_findings, stock_left, stocked_of
 from beadwright.pipeline._tamper import tamper_findings
+from beadwright.pipeline._thin_tops import thin_tops
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
 from beadwright.pipeline._writing import settle
 from beadwright.post import ProgramFile
@@ -186,7 +187,9 @@ def plan_part(
             heights = plan_heights(solid, ends, settings)
             bed = None if rest is not None else bed_of(resolved, writing.dialect.flow, heights.plans)
             own = rest.layers(ends[1], settings, solid) if isinstance(rest, Rest) else None
-            asked = asked_layers(heights.plans, settings, own)
+            asked = asked_layers(
+                heights.plans, settings, own, top=rest.top if isinstance(rest, Rest) else None
+            )
             ruled = face_rules(solid, settings, earlier)
             judged_by = read_finished(resolved, matrix)
             asked = replace(asked, plans=ruled_plans(asked.plans, ruled))
@@ -266,8 +269,9 @@ def plan_part(
         complete = rest is None and len(laid) == len(heights.plans)
         machined = finished_told(judged_by, works, settings, whole=complete)
         left = {} if blank is None else stock_left(blank, solid, plans, settings)
+        cut_away = {row for feature in later.features for row in feature.faces}
         more = (
-            *(() if rest is None else rest.findings()),
+            *join_findings(rest, settings.stop),
             *bead_findings(works, amounts, settings=settings, dialect=writing.dialect),
             *base_findings(works, resolved.machine, settings, len(heights.plans)),
             *joint_findings(works, amounts, settings),
@@ -284,7 +288,7 @@ def plan_part(
             *lean_findings(solid, works, settings),
             *(bed.findings([each.ground for each in laid]) if bed else ()),
             *heights.findings(solid),
-            *(heights.thin_top(solid, cutter, works) if blank is None and not isinstance(rest, Rest) else ()),
+            *(thin_tops(own or heights.plans, solid, cutter, works, cut_away) if blank is None else ()),
             *arc_findings(settings, works),
         )
         findings = plan_findings(solid, works, more, fill=settings.fill, strict=settings.strict)

@@ -18,5 +18,7 @@ def layer_range(told: str) -> tuple[int, int | None]:
         raise SettingsError(f"--layers: expected A:B, layers A up to B - 1, got {told!r}")
     low, high = int(first or 0), int(end) if end else None
     if high is not None and high <= low:
-        raise SettingsError(f"--layers {told}: there is no layer from {low} up to {high - 1}; B must be above A")
+        raise SettingsError(
+            f"--layers {told}: there is no layer from {low} up to {high - 1}; B must be above A"
+        )
     return low, high

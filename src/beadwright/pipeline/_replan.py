@@ -237,6 +237,7 @@ def _rest(folder: Path, document: Mapping[str, Any], text: str, first: int, heig
         height=height,
         planned=planned,
         layer_height=float(rows[first]["height_mm"]),
+        top=_top(document),
         layers_before=sum(index >= first for index in rows),
         beads_laid=sum(row["beads"] for index, row in rows.items() if index < first),
         old_line=line,
@@ -248,6 +249,15 @@ def _rest(folder: Path, document: Mapping[str, Any], text: str, first: int, heig
             if index < first
         ),
     )
+
+
+def _top(document: Mapping[str, Any]) -> float | None:
+    """Height at which a plan of a part of the layers ended, mm; None where it went up to the part's top."""
+    told = document.get("join", {}).get("top_mm")
+    if told is not None:
+        return float(told)
+    layers = str(document.get("settings", {}).get("layers", {}).get("value", "0:"))
+    return None if layers.endswith(":") else max(float(row["z_mm"]) for row in document["layers"])
 
 
 def _line(folder: Path, first: int) -> int | None:

@@ -12,7 +12,7 @@ from beadwright.numeric import Finding, counted
 from beadwright.pipeline._axis_left import axis_notes
 from beadwright.pipeline._heights import plan_heights
 from beadwright.pipeline._resume import Resume
-from beadwright.settings import PlanSettings
+from beadwright.settings import PlannedStop, PlanSettings
 
 # Of a layer height in each layer: beyond this the flow is off, not the height alone (common practice).
 DRIFT = 0.05
@@ -40,6 +40,8 @@ class Rest:
         Last line of the old program that belongs to what is printed; None where it is not at hand.
     old_sha256 : str
         Of the old plan.json.
+    top : float or None
+        Height at which the old plan ended, mm, if it was asked for a part of the layers only.
     axis : float or None
         Where the old program left the extruder axis, in its unit; None without one.
     below : tuple of (int, float, float)
@@ -54,6 +56,7 @@ class Rest:
     beads_laid: int
     old_line: int | None
     old_sha256: str
+    top: float | None = None
     axis: float | None = None
     below: tuple[tuple[int, float, float], ...] = ()
 
@@ -73,7 +76,8 @@ class Rest:
         """What stands at the top of the program."""
         return (
             f"REST OF A PRINT: begins with layer {self.first} on a measured height of {self.height:g} mm, planned"
-            f" were {self.planned:g} mm. Measure again before the start; nothing may stand higher than that.",
+            f" were {self.planned:g} mm. Measure again before the start; nothing may stand higher than that."
+            + ("" if self.top is None else f" It ends at {self.top:g} mm, as the earlier plan did."),
             *axis_notes(self.axis),
         )
 
@@ -88,6 +92,15 @@ class Rest:
                 " the layer, warm the surface if you can, purge and wipe before the start",
             )
         ]
+        if self.top is not None:
+            found.append(
+                Finding(
+                    code="rest-ends-early",
+                    level="note",
+                    text=f"the earlier plan was asked for a part of the layers, up to {self.top:g} mm; so the rest ends"
+                    " with the first layer that reaches there, and not at the part's top",
+                )
+            )
         allowed = DRIFT * self.layer_height * self.first
         if abs(self.drift) > allowed:
             found.append(
@@ -118,6 +131,8 @@ class Rest:
         }
         if self.old_line is not None:
             told["old_program_line"] = self.old_line
+        if self.top is not None:
+            told["top_mm"] = self.top
         if self.axis is not None:
             told["axis_at"] = self.axis
         return told
@@ -133,10 +148,26 @@ def join_told(join: Mapping[str, Any]) -> str:
             f" Y {y:.3f} Z {z:.3f} mm; after line {join['old_program_line']} of the old program{axis}"
         )
     line = f", after line {join['old_program_line']} of the old program" if "old_program_line" in join else ""
+    top = f", up to {join['top_mm']:g} mm as the earlier plan" if "top_mm" in join else ""
     return (
         f"layer {join['layer']} at {join['measured_mm']:g} mm, {join['drift_mm']:+.3g} mm off the plan{line};"
-        f" {counted(join['layers_now'], 'layer')} instead of {join['layers_before']}{axis}"
+        f" {counted(join['layers_now'], 'layer')} instead of {join['layers_before']}{top}{axis}"
     )
+
+
+def join_findings(rest: Rest | Resume | None, stops: Sequence[PlannedStop]) -> tuple[Finding, ...]:
+    """What a reader should know of a join, and of the stops that are planned after it; nothing for a whole print."""
+    if rest is None:
+        return ()
+    if not any(stop.time is not None for stop in stops):
+        return rest.findings()
+    told = Finding(
+        code="stop-by-planned-time",
+        level="note",
+        text="a stop by time counts what is printed already with the time that was planned for it: how long it really"
+        " took, and the pause, are not known here; plan such a stop by layer or mass where that matters",
+    )
+    return (*rest.findings(), told)
 
 
 def rest_document(rest: Rest | Resume | None, plans: Sequence[LayerPlan]) -> Mapping[str, Any]:

@@ -189,7 +189,8 @@ def _chosen(layers: int | str | None) -> tuple[int | None, tuple[int, int | None
         return None, layer_range(layers)
     if not layers.strip().isdecimal():
         raise SettingsError(
-            f"--layers: expected how many layers to measure, such as 10, or A:B for layers A up to B - 1, got {layers!r}"
+            "--layers: expected how many layers to measure, such as 10, or A:B for layers A up to B - 1,"
+            f" got {layers!r}"
         )
     return int(layers), None
 

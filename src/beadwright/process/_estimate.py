@@ -282,17 +282,17 @@ def refills(
 
 
 def clock_text(seconds: float) -> str:
-    """A time for people: of hours and minutes; below ten minutes to the second.
+    """A time for people, to the nearest second; from an hour on to the nearest minute.
 
     Examples
     --------
-    >>> clock_text(15663.6), clock_text(59.0), clock_text(59.6), clock_text(88.9)
-    ('4 h 21 min', '59 s', '1 min 00 s', '1 min 29 s')
+    >>> clock_text(15663.6), clock_text(59.0), clock_text(59.6), clock_text(88.9), clock_text(751.0)
+    ('4 h 21 min', '59 s', '1 min 00 s', '1 min 29 s', '12 min 31 s')
     """
     whole = round(seconds)
     if whole < 60:
         return f"{whole} s"
-    if whole < 600:
+    if whole < 3600:
         return f"{whole // 60} min {whole % 60:02d} s"
     minutes = round(seconds / 60)
-    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+    return f"{minutes // 60} h {minutes % 60:02d} min"

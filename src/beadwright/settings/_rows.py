@@ -19,6 +19,27 @@ _UNITS = {suffix: UNIT[kind] for kind, suffix in SUFFIX.items()}
 _CARDS: dict[str, type[Section]] = {"machine": Machine, "material": Material}
 
 
+# Numbers that someone chooses, or that nothing measures: where the part stands, how exactly it is followed, money.
+_CHOSEN = frozenset(
+    {
+        "tolerance",
+        "decimals",
+        "scale",
+        "rotate",
+        "at",
+        "copies",
+        "gap",
+        "contraction",
+        "layers",
+        "rates",
+        "strict",
+    }
+    | {"work_offset", "controller", "axis_scale", "decks_top", "decks_base", "base_beads", "base_layers"}
+)
+# What a machine card holds only because someone measured it.
+_MEASURED = frozenset({"calibration", "lag", "bed_map"})
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettingRow:
     """One setting as a reader of a table wants it.
@@ -40,7 +61,8 @@ class SettingRow:
     text : str
         What it is, a sentence.
     standing, source : str
-        How far a figure can be trusted and where it stands; "" for all that is no figure.
+        How far a number can be trusted and, of a figure, where it stands; "" for choices, and for what was given
+        without saying so.
     """
 
     key: str
@@ -176,9 +198,18 @@ def _row(
         origin=origin,
         allowed=allowed(model, path).removeprefix("allowed "),
         text=sentence(model, path),
-        standing=standing,
+        standing=standing or _standing(path, value, origin),
         source=source,
     )
+
+
+def _standing(path: Sequence[str], value: Any, origin: str) -> str:
+    """How far a number can be trusted whose document does not say it; "" where that has no answer."""
+    if origin != "default":
+        return "measured" if _MEASURED.intersection(path) and value else ""
+    numbers = value if isinstance(value, list) else [value]
+    plain = bool(numbers) and all(isinstance(v, int | float) and not isinstance(v, bool) for v in numbers)
+    return "common practice" if plain and not _CHOSEN.intersection(path) else ""
 
 
 def _value(text: str) -> Any:

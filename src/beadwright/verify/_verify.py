@@ -181,7 +181,8 @@ def _within(chosen: list[int], index: Sequence[int], only: tuple[int, int | None
     if not found:
         told = f"{first}:{'' if end is None else end}"
         raise InputError(
-            f"--layers {told}: the program has nothing to measure there; its layers go from {min(index)} to {max(index)}"
+            f"--layers {told}: the program has nothing to measure there; its layers go from {min(index)} to"
+            f" {max(index)}"
         )
     return found
 

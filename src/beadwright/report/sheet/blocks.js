@@ -37,8 +37,7 @@ export function fillProcess(box, sheet, unit) {
       make("td", {}, one.allowed ?? ""),
       make("td", { title: one.source }, standing));
   });
-  const told = sheet.kind === "verification", last = told ? "told standing" : "standing";
-  const head = make("thead", {}, make("tr", {}, ...["setting", "value", "allowed", last].map((word) => make("th", { scope: "col" }, word))));
+  const head = make("thead", {}, make("tr", {}, ...["setting", "value", "allowed", "standing"].map((word) => make("th", { scope: "col" }, word))));
   if (!rows.length) rows.push(make("tr", {}, make("td", { colspan: 4 }, "the program tells no settings")));
   box.replaceChildren(make("table", {}, head, make("tbody", {}, ...rows)));
 }

@@ -29,8 +29,12 @@ export function brief(value) {
   return fixed(value, Math.max(0, 3 - Math.floor(Math.log10(size)))).replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "");
 }
 
-/** A small length: in mm or micrometres, or in inches. */
+// mm: less than this is nothing that is laid or measured here.
+const LEAST = 1e-6;
+
+/** A small length: in mm or micrometres, or in inches; below a nanometre only that it is below. */
 export function smallText(mm, unit) {
+  if (mm !== 0 && Math.abs(mm) < LEAST) return unit === "in" ? `< ${brief(LEAST / INCH)} in` : "< 0.001 \u00b5m";
   if (unit !== "in" && mm !== 0 && Math.abs(mm) < 0.01) return `${brief(mm * 1000)} \u00b5m`;
   return unit === "in" ? `${brief(mm / INCH)} in` : `${brief(mm)} mm`;
 }
@@ -47,10 +51,11 @@ export function temperatureText(celsius, unit) {
   return unit === "in" ? `${fixed(celsius * 1.8 + 32, 0)} \u00b0F` : `${fixed(celsius, 0)} \u00b0C`;
 }
 
+/** A time to the nearest second, from an hour on to the nearest minute. */
 export function timeText(seconds) {
-  const s = Math.round(seconds);
+  const s = Math.round(seconds), minutes = Math.round(seconds / 60);
   const two = (v) => String(v).padStart(2, "0");
-  return s < 3600 ? `${Math.floor(s / 60)}:${two(s % 60)} min` : `${Math.floor(s / 3600)}:${two(Math.floor(s / 60) % 60)} h`;
+  return s < 3600 ? `${Math.floor(s / 60)}:${two(s % 60)} min` : `${Math.floor(minutes / 60)}:${two(minutes % 60)} h`;
 }
 
 /** A value of a finding or a setting in its own unit, turned to inches where it is a length. */
