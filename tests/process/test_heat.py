@@ -51,6 +51,47 @@ def test_a_plate_that_cools_from_both_faces():
     assert run.before[0] == pytest.approx(110.0, abs=0.03)
 
 
+def test_a_plate_that_cools_by_radiation_alone():
+    # Incropera and DeWitt, lumped body without convection: with x = T / T_air (kelvin), t = rho c w / 2 over
+    # 4 eps sigma T_air^3 times [ln((x + 1) / (x - 1)) + 2 atan(x)] from the first to the last temperature.
+    # sigma = 5.670374419e-8 W/(m2 K4): CODATA 2018.
+    air, kelvin = 293.15, (473.15, 383.15)
+    start, end = (math.log((x + 1) / (x - 1)) + 2 * math.atan(x) for x in (value / air for value in kelvin))
+    time = 1140 * 1640 * 0.010 / 2 / (4 * 0.85 * 5.670374419e-8 * air**3) * (end - start)
+
+    plate = replace(WALL, film=0.0, air=20.0, insulated=True, conductivity=1e-9)
+    run = run_wall(plate, height=100.0, thickness=10.0, wait=time, steps=80, growth=1.05)
+
+    assert run.before[0] == pytest.approx(110.0, abs=0.003)
+
+
+def test_a_handbooks_loss_by_convection_and_radiation():
+    # Incropera and DeWitt, example 1.2 (figures from memory, and they add up): a pipe of 70 mm at 200 degC, eps 0.8,
+    # h 15 W/(m2 K), in a room of 25 degC loses 577 + 421 = 998 W a metre, with 473 and 298 K.
+    pipe = replace(WALL, emissivity=0.8, film=15.0, air=25.0, insulated=True, conductivity=1e-9)
+    run = run_wall(pipe, height=100.0, thickness=10.0, wait=0.01)
+    surface = 2 * 0.1  # m2 a metre: two sides; nothing is conducted to the top
+
+    assert run.lost / (surface * 0.01) * math.pi * 0.070 == pytest.approx(998, rel=2e-3)
+
+
+def test_a_handbooks_coefficients_of_a_plane_wall():
+    # Incropera and DeWitt, table of the one-term solution (from memory; zeta tan(zeta) = Bi holds): plane wall, Bi = 1,
+    # zeta = 0.8603, C = 1.1191. At Fo = 1 the next term is below 1e-5.
+    zeta, c = 0.8603, 1.1191
+    assert zeta * math.tan(zeta) == pytest.approx(1.0, abs=2e-4)
+    wall = replace(WALL, emissivity=0.0, film=0.17 / 0.010, air=0.0, deposition=1.0, insulated=True)
+    run = run_wall(
+        wall, height=10.0, thickness=WIDE, wait=0.010**2 / ALPHA, cells=100, steps=200, growth=1.02
+    )
+
+    assert run.profile[0] == pytest.approx(c * math.exp(-(zeta**2)), rel=1e-3)
+    # towards the surface as cos(zeta x / L)
+    assert run.profile[-1] / run.profile[0] == pytest.approx(
+        math.cos(zeta * 0.995) / math.cos(zeta * 0.005), rel=1e-3
+    )
+
+
 def test_half_space_whose_surface_is_held():
     # (T - 80) / (200 - 80) = erf(x / (2 sqrt(alpha t))), x = 2 mm, t = 30 s: 152.9773 degC.
     wanted = 80 + 120 * math.erf(0.002 / (2 * math.sqrt(ALPHA * 30)))
