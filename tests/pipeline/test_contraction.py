@@ -29,6 +29,21 @@ def test_one_factor_is_a_similarity():
     assert np.array(result.document["placement"])[:, :3] == pytest.approx(np.eye(3))
 
 
+# Linear expansion: 6 m at 10e-6 /K over 85 K are 5.10 mm, so a bar printed 1 / (1 - 0.00085) = 1.000850723 times as
+# long is 6 m when it is cold.
+def test_a_bar_that_contracts_has_its_size_when_it_is_cold():
+    shrink = 10e-6 * 85
+    assert 6000 * shrink == pytest.approx(5.10)
+    bar = cq.Workplane().box(6000, 100, 3, centered=(True, True, False))
+    result = beadwright.plan(bar, contraction=1.000850723, workers=1)
+    (layer,) = result.layers
+    corners = np.concatenate([loop.points for loop in layer.layer.region.loops])
+    long, wide = np.ptp(corners, axis=0)
+
+    assert long * (1 - shrink) == pytest.approx(6000, rel=1e-9)
+    assert wide * (1 - shrink) == pytest.approx(100, rel=1e-9)
+
+
 # the independent checker applies the same words to the file
 def test_three_factors_by_an_independent_checker(tmp_path):
     part = box().faces(">Z").workplane().hole(30)
