@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from rich.console import Console
@@ -98,7 +99,7 @@ def _size(row: dict[str, Any]) -> tuple[float, float]:
 
 def _change(one: float, two: float) -> str:
     """From one to the other, in percent."""
-    if one == two:
+    if math.isclose(one, two, rel_tol=UNMOVED):
         return "same"
     return f"{two:.6g} new" if not one else f"{100 * (two / one - 1):+.3g} %"
 
