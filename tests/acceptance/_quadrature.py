@@ -66,11 +66,27 @@ def meetings(model: Model, starts: Array, stops: Array) -> Array:
     return np.where(total > 0.0, (inside @ heights) / np.where(total > 0.0, total, 1.0), middle)
 
 
+def eventful(model: Model, cutter: Cutter) -> npt.NDArray[np.bool_]:
+    """Which intervals (n,) hold more than a joint of two spans of an edge along which z goes on as before.
+
+    At a joint an area has neither a jump nor a root, and halving finds the bend that it may have. Along polygons of
+    400 corners were some faces of `freecad_part006` made: with their joints as events it takes 7,800 planes before
+    the first halving, without them 447 in all.
+    """
+    pieces, found = cutter.pieces, cutter.intervals
+    begins = np.isin(np.arange(1, len(pieces.kind)), pieces.first)
+    rising = pieces.end_z[:, 1] > pieces.end_z[:, 0]
+    turns = pieces.sign_z[1:, 0][~begins & (rising[1:] != rising[:-1])]
+    sharp = np.sort(np.concatenate((model.vertices[:, 2], turns)))
+    held = np.searchsorted(sharp, found.low) < np.searchsorted(sharp, found.high, side="right")
+    return np.asarray(held | (found.high > found.low))
+
+
 def volume(model: Model, area_at: AreaAt | None = None) -> tuple[float, float]:
     """Volume and the sum of what two rules differ by, mm3; by sections of our own, or by others' areas."""
     cutter = prepare(model)
     area_at = area_at or functools.partial(areas, cutter)
-    finite = np.isfinite(cutter.intervals.low)
+    finite = np.isfinite(cutter.intervals.low) & eventful(model, cutter)
     starts, stops = cutter.intervals.low[finite], cutter.intervals.high[finite]
     events = np.concatenate((cutter.z_range, starts, stops, face_events(cutter)))
     events = np.unique(np.clip(events, *cutter.z_range))

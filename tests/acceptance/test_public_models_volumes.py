@@ -9,7 +9,7 @@ from beadwright import brep, kernel
 from beadwright.brep import Model
 from beadwright.section import Cutter, take_plane
 from tests.acceptance._models import SOLIDS, whole
-from tests.acceptance._quadrature import areas, volume
+from tests.acceptance._quadrature import areas, eventful, volume
 
 # Cheap ones of several surface kinds; the others by hand.
 QUICK = (
@@ -31,6 +31,7 @@ FINE = 1e-11
 KERNEL_OFF = {
     "autogiro_propeller.step": -2.408e-5,
     "autogiro_wing.step": -1.4337e-2,
+    "freecad_part006.step": 1.3052e-5,
     "framework_top_cover.stp": 3.411e-6,
     "kcl_french_press.step": -4.086e-6,
     "kcl_multi_axis_robot.step": 3.407e-6,
@@ -82,6 +83,19 @@ def judge(name: str, turns: int) -> None:
 @pytest.mark.parametrize("name", QUICK)
 def test_volume_does_not_turn_with_the_part(name: str) -> None:
     judge(name, 1)
+
+
+def test_joints_of_an_edge_are_no_events_and_vertices_are() -> None:
+    """Two edges are polygons of 404 corners each, which rise from z = 30; no vertex lies between there and 109."""
+    model, cutter = whole("freecad_part006.step")
+    kept = eventful(model, cutter)
+    low, high = cutter.intervals.low, cutter.intervals.high
+
+    between = (low > 31.0) & (high < 66.0)
+    assert between.sum() > 300
+    assert not kept[between].any()
+    held = (low[kept] <= model.vertices[:, 2:]) & (model.vertices[:, 2:] <= high[kept])
+    assert held.any(axis=1).all()
 
 
 def areas_of_both(model: Model, cutter: Cutter, z: float) -> tuple[float, float] | None:
