@@ -246,6 +246,17 @@ def test_a_solid_without_volume_is_refused() -> None:
         kernel.from_shape(solid, name="sheet")
 
 
+def test_a_face_whose_outline_crosses_itself_is_refused_by_its_id() -> None:
+    """A bow tie as base: its first and third side cross, so nothing tells which side of them is material."""
+    corners = [cq.Vector(*p) for p in ((0, 0, 0), (100, 100, 0), (100, 0, 0), (0, 50, 0))]
+    prism = cq.Solid.extrudeLinear(cq.Wire.makePolygon(corners, close=True), [], cq.Vector(0, 0, 50))
+    # faces 0 to 3 are its sides; the mean of the outline, weighed by length, lies in the base
+    with pytest.raises(
+        StepError, match=r"tie: the solid .* is invalid: .* face 4 .* z 0\.0000 mm .* in the CAD"
+    ):
+        kernel.from_shape(prism, name="tie")
+
+
 def test_a_loose_surface_beside_a_solid_is_left_out_with_a_finding() -> None:
     both, builder = TopoDS_Compound(), BRep_Builder()
     builder.MakeCompound(both)

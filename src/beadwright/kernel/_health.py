@@ -24,6 +24,14 @@ from beadwright.numeric import Finding
 FLAT = 1e-9
 """A solid whose volume is below this share of area^1.5 has none."""
 
+SENSELESS = frozenset(
+    ("EmptyWire", "SelfIntersectingWire", "IntersectingWires", "InvalidImbricationOfWires", "InvalidWire")
+)
+"""What the kernel's own check may say of a face of which nobody knows any more which part of its surface it is.
+
+The rest, such as a curve or a vertex off its surface, are gaps, which are measured and told.
+"""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Selection:
@@ -48,7 +56,7 @@ def select(bodies: tuple[Body, ...], file: str, walls: bool) -> Selection:
     Raises
     ------
     StepError
-        Nothing in it, an open shell while walls are not wanted, or a solid without volume.
+        Nothing in it, an open shell while walls are not wanted, or a face whose outlines cross.
     """
     healing: list[str] = []
     kept: list[Body] = []
@@ -76,7 +84,7 @@ def select(bodies: tuple[Body, ...], file: str, walls: bool) -> Selection:
         kept = [body for body in kept if not any(body is other for other in loose)]
     row = 0
     for body in kept:
-        findings += _invalid(body, row) + unclosed(body, row)
+        findings += _invalid(body, row, file) + unclosed(body, row)
         row += len(body.face_names)
     return Selection(bodies=tuple(kept), findings=tuple(findings), healing=tuple(healing))
 
@@ -177,8 +185,14 @@ def _left_out(body: Body) -> Finding:
     )
 
 
-def _invalid(body: Body, first_row: int) -> list[Finding]:
-    """What the kernel's own check complains of, by face; such a body is cut all the same."""
+def _invalid(body: Body, first_row: int, file: str) -> list[Finding]:
+    """What the kernel's own check complains of, by face; such a body is cut all the same if its outlines are sound.
+
+    Raises
+    ------
+    StepError
+        The outlines of a face cross.
+    """
     analyzer = BRepCheck_Analyzer(body.shape, True, False, False)
     if analyzer.IsValid():
         return []
@@ -190,6 +204,8 @@ def _invalid(body: Body, first_row: int) -> list[Finding]:
         area = GProp_GProps()
         BRepGProp.SurfaceProperties_s(face, area)
         at = area.CentreOfMass()
+        if SENSELESS.intersection(complaints) and _traced(face):
+            raise StepError(_invalid_message(body, k, first_row + k, face, complaints, file))
         found.append(
             Finding(
                 code="invalid-face",
@@ -209,6 +225,30 @@ def _invalid(body: Body, first_row: int) -> list[Finding]:
             )
         )
     return found
+
+
+def _traced(face: TopoDS_Shape) -> bool:
+    """Whether each edge has a curve in the face's parameters, without which the kernel's check of outlines is void."""
+    owner = TopoDS.Face(face)
+    return all(
+        BRep_Tool.CurveOnSurface_s(TopoDS.Edge(edge), owner, 0.0, 1.0) is not None
+        for edge in parts(face, TopAbs_ShapeEnum.TopAbs_EDGE)
+    )
+
+
+def _invalid_message(
+    body: Body, k: int, row: int, face: TopoDS_Shape, complaints: list[str], file: str
+) -> str:
+    """Which face has senseless outlines, and the remedy."""
+    outline = GProp_GProps()
+    BRepGProp.LinearProperties_s(face, outline)
+    at = xyz(outline.CentreOfMass())
+    named = f' "{body.face_names[k]}"' if body.face_names[k] else ""
+    return (
+        f"{file}: the solid {_called(body)} is invalid: the outline of face {row}{named} round "
+        f"x {at[0]:.4f}, y {at[1]:.4f}, z {at[2]:.4f} mm crosses itself or another, or is empty "
+        f"(the CAD kernel says {', '.join(complaints)}); draw that face anew in the CAD"
+    )
 
 
 def _complaints(analyzer: BRepCheck_Analyzer, face: TopoDS_Shape) -> list[str]:
