@@ -3,6 +3,8 @@
 numba keeps compiled code beside the source and asks only whether the *function's own file* has changed. A kernel holds
 the code of all that it calls, from other files too; after an update in place it would go on with theirs as they were.
 So the stamp here is that of every file of the function's `_kernels` folder: kernels call no others.
+
+What is kept is loaded without all that numba can compile: 0.3 s of every process, and scipy's linear algebra with it.
 """
 
 from __future__ import annotations
@@ -13,8 +15,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numba
 from numba import njit
 
+TRIED = ("0.68.",)
+"""Versions of numba whose inside is known to be as `_quick_to_load` expects; others load as they do."""
 _OPTIONS: dict[str, Any] = {"cache": True, "error_model": "numpy", "no_cfunc_wrapper": True}
 
 
@@ -32,7 +37,24 @@ def _stamped(made: Any) -> Any:
     file = getattr(getattr(made, "_cache", None), "_cache_file", None)
     if file is not None:  # no cache where compiling is turned off
         file._source_stamp = stamp(Path(made.py_func.__code__.co_filename))
+        if numba.__version__.startswith(TRIED):
+            _quick_to_load(made._cache)
     return made
+
+
+def _quick_to_load(cache: Any) -> None:
+    """Have a function's cache set up numba's run-time library alone before it loads what was compiled.
+
+    numba sets up the typing of everything first. A compiler does that for itself when there is something to compile.
+    """
+    from numba.core.runtime.nrt import rtsys
+
+    def load_overload(signature: Any, target: Any) -> Any:
+        rtsys.initialize(target)
+        with cache._guard_against_spurious_io_errors():
+            return cache._load_overload(signature, target)
+
+    cache.load_overload = load_overload
 
 
 def stamp(source: Path) -> str:

@@ -8,11 +8,11 @@ from beadwright.arcs._cover import Cover, cover, swept
 from beadwright.arcs._fit import Fitted, fit
 from beadwright.arcs._fit_check import certify
 from beadwright.arcs._meeting import Meeting, meeting
-from beadwright.arcs._offset import offset, offset_path
+from beadwright.arcs._offset import Offsets, offset, offset_path
 from beadwright.arcs._polygon_fit import CORNER as POLYGON_CORNER
 from beadwright.arcs._polygon_fit import PolygonFit, fit_polygon, fit_polygons
 from beadwright.arcs._region import Paths, Result
-from beadwright.arcs._region_lost import Lost, lost
+from beadwright.arcs._region_lost import Lost, lost, numbered
 
 __all__ = [
     "POLYGON_CORNER",
@@ -20,6 +20,7 @@ __all__ = [
     "Fitted",
     "Lost",
     "Meeting",
+    "Offsets",
     "Paths",
     "PolygonFit",
     "Result",
@@ -31,6 +32,7 @@ __all__ = [
     "intersect",
     "lost",
     "meeting",
+    "numbered",
     "offset",
     "offset_path",
     "subtract",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import replace
 
@@ -68,32 +69,60 @@ def offset(region: ArcRegion, *, distance: float) -> Result:
     >>> round(signed_area(offset(region, distance=-10.0).region.loops[0]), 6)
     14314.159265
     """
-    from beadwright.arcs._boolean import unite
+    return Offsets(region)(distance)
 
-    if not math.isfinite(distance):
-        msg = f"an offset distance must be finite, not {distance}"
-        raise GeometryError(msg)
-    source = spans_of(region.loops)
-    if distance == 0.0:
-        return unite(region)
-    if not len(source.rows):
-        return Result(region=empty(), bound=Bound(0.0, "region", "nothing to offset"))
-    if crooked(source):
-        clean = unite(region)
-        done = offset(clean.region, distance=distance)
-        total = done.bound.mm + clean.bound.mm
-        return replace(done, normalised=True, inverted=clean.inverted, bound=Bound(total, "region", _WHY))
-    for retries, (eps, moved) in enumerate(_LADDER):
-        result, found = _attempt(region, source, distance + moved, eps)
-        if result is not None:
-            mm = result.bound.mm + abs(moved)
-            return replace(result, retries=retries, bound=Bound(mm, "region", _WHY))
-    from beadwright.arcs._region_polygon import offset_polygons
 
-    result = offset_polygons(region, distance)
-    if result is None:
-        raise refuse(f"offset by {distance} mm", source, found, distance=distance)
-    return replace(result, retries=len(_LADDER))
+class Offsets:
+    """Offsets of one region by several distances: what does not depend on the distance is done once.
+
+    Parameters
+    ----------
+    region : ArcRegion
+        See `offset`, for errors too.
+    """
+
+    def __init__(self, region: ArcRegion) -> None:
+        self._region = region
+        self._source = spans_of(region.loops)
+        self._made: dict[float, Result] = {}
+
+    def __call__(self, distance: float) -> Result:
+        """The offset by a distance, as of `offset`."""
+        if not math.isfinite(distance):
+            msg = f"an offset distance must be finite, not {distance}"
+            raise GeometryError(msg)
+        if distance not in self._made:
+            self._made[distance] = self._offset(distance)
+        return self._made[distance]
+
+    def _offset(self, distance: float) -> Result:
+        from beadwright.arcs._boolean import unite
+
+        source = self._source
+        if distance == 0.0:
+            return unite(self._region)
+        if not len(source.rows):
+            return Result(region=empty(), bound=Bound(0.0, "region", "nothing to offset"))
+        if self._inner is not None:
+            done, clean = self._inner(distance), self(0.0)
+            total = done.bound.mm + clean.bound.mm
+            return replace(done, normalised=True, inverted=clean.inverted, bound=Bound(total, "region", _WHY))
+        for retries, (eps, moved) in enumerate(_LADDER):
+            result, found = _attempt(self._region, source, distance + moved, eps)
+            if result is not None:
+                mm = result.bound.mm + abs(moved)
+                return replace(result, retries=retries, bound=Bound(mm, "region", _WHY))
+        from beadwright.arcs._region_polygon import offset_polygons
+
+        result = offset_polygons(self._region, distance)
+        if result is None:
+            raise refuse(f"offset by {distance} mm", source, found, distance=distance)
+        return replace(result, retries=len(_LADDER))
+
+    @functools.cached_property
+    def _inner(self) -> Offsets | None:
+        """Offsets of the united region, where loops cross or are wrongly nested."""
+        return Offsets(self(0.0).region) if crooked(self._source) else None
 
 
 def _attempt(

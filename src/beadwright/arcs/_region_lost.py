@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from beadwright.arcs._boolean import subtract
-from beadwright.arcs._offset import offset
+from beadwright.arcs._offset import Offsets, offset
 from beadwright.arcs._region import Result
 from beadwright.curves import (
     ArcPath,
@@ -50,7 +50,14 @@ class Lost:
     along: tuple[tuple[float, float], ...] = ()
 
 
-def lost(region: ArcRegion, *, distance: float, error: float) -> tuple[Lost, ...]:
+def numbered(region: ArcRegion) -> Offsets:
+    """Offsets of a region whose moves bear their own numbers as faces: what `lost` asks several distances of."""
+    return Offsets(_marked(region))
+
+
+def lost(
+    region: ArcRegion, *, distance: float, error: float, marked: Offsets | None = None
+) -> tuple[Lost, ...]:
     """Places that an erosion by a distance may lose because the region is only known within an error.
 
     D(distance - error) less D(distance) grown by `DELTA`, D(t) being the points at least t inside. Where
@@ -64,6 +71,8 @@ def lost(region: ArcRegion, *, distance: float, error: float) -> tuple[Lost, ...
     distance, error : float
         Into the material, above 0; how far the region may be from the true one, above 0 and below the
         distance; mm.
+    marked : Offsets, optional
+        `numbered` of the region, where several distances are asked for.
 
     Returns
     -------
@@ -78,11 +87,11 @@ def lost(region: ArcRegion, *, distance: float, error: float) -> tuple[Lost, ...
     if not 0 < error < distance:
         msg = f"an error must lie between 0 and the distance {distance} mm, not at {error}"
         raise GeometryError(msg)
-    marked = _marked(region)
-    wide = offset(marked, distance=distance - error)
+    marked = numbered(region) if marked is None else marked
+    wide = marked(distance - error)
     if not wide.region.loops:
         return ()
-    narrow = offset(marked, distance=distance + error)
+    narrow = marked(distance + error)
     if _order(wide) == _order(narrow):
         return ()
     kept = offset(region, distance=distance)

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.beads._middle import SNAP, Middle, joined_middles
-from beadwright.curves import ArcRegion, chords
+from beadwright.curves import ArcRegion
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -46,6 +46,71 @@ class _Boundary:
     next: Ints  # (spans,) span that follows
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Walls:
+    """Places on a boundary with their discs, fine enough to follow the middles of walls in a range."""
+
+    boundary: _Boundary
+    element: Ints
+    share: Floats
+    disc: _Discs
+    least: float
+    most: float
+
+    def middles(self) -> tuple[Middle, ...]:
+        """The middle lines."""
+        return joined_middles(_runs(self.element, self.disc, self.least, self.most))
+
+    def places(self) -> tuple[Floats, Floats, Floats, npt.NDArray[np.bool_]]:
+        """Points, unit normals into the material, radii of the discs, and whether each is of a wall."""
+        wall = _keys(self.disc, self.least, self.most) >= 0
+        return self.disc.at, self.disc.normal, self.disc.radius, wall
+
+    def loops(self) -> list[Ints]:
+        """Rows of the places of each loop, in its direction."""
+        spans = len(self.boundary.spans)
+        span = self.boundary.span[self.element]
+        # A corner's fan comes before the span at whose start it stands.
+        order = np.lexsort((self.share, self.element < spans, span))
+        loop = np.cumsum(self.boundary.next != np.arange(spans) + 1)
+        loop = np.concatenate([[0], loop[:-1]])[span[order]]
+        return np.split(order, np.flatnonzero(np.diff(loop)) + 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sounded:
+    """Places on a region's boundary with their discs, from which walls of several ranges are found."""
+
+    boundary: _Boundary
+    element: Ints
+    share: Floats
+    disc: _Discs
+    most: float
+
+    def walls(self, *, least: float, most: float, tolerance: float) -> Walls:
+        """Walls whose half thickness lies in a range, `most` at most that of the sounding; see `middles`."""
+        boundary, disc = self.boundary, self.disc if most == self.most else self.disc.up_to(most)
+        element, share, disc = _bracketed(boundary, self.element, self.share, disc, least, most)
+        element, share, disc = _smoothed(boundary, element, share, disc, least, most, tolerance)
+        return Walls(boundary=boundary, element=element, share=share, disc=disc, least=least, most=most)
+
+
+def sounded(region: ArcRegion, *, most: float, step: float) -> Sounded | None:
+    """Places `step` apart at most (mm) with their discs, of radius `most` at most (mm); None for an empty region."""
+    if not region.loops:
+        return None
+    boundary = _boundary(region)
+    element, share = _places(boundary, step)
+    disc = _discs(boundary, element, share, most)
+    return Sounded(boundary=boundary, element=element, share=share, disc=disc, most=most)
+
+
+def walls(region: ArcRegion, *, least: float, most: float, step: float, tolerance: float) -> Walls | None:
+    """What middles and sides of walls are made from; see `middles`. None for an empty region."""
+    found = sounded(region, most=most, step=step)
+    return None if found is None else found.walls(least=least, most=most, tolerance=tolerance)
+
+
 def middles(
     region: ArcRegion, *, least: float, most: float, step: float, tolerance: float
 ) -> tuple[Middle, ...]:
@@ -71,99 +136,19 @@ def middles(
     return () if found is None else found.middles()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Walls:
-    """Places on a boundary with their discs, fine enough to follow the middles of walls in a range."""
-
-    boundary: _Boundary
-    element: Ints
-    share: Floats
-    disc: _Discs
-    least: float
-    most: float
-
-    def middles(self) -> tuple[Middle, ...]:
-        """The middle lines."""
-        return joined_middles(_runs(self.element, self.disc, self.least, self.most))
-
-    def places(self) -> tuple[Floats, Floats, Floats, npt.NDArray[np.bool_]]:
-        """Points, unit normals into the material, radii of the discs, and whether each is of a wall."""
-        wall = _keys(self.disc, self.least, self.most) >= 0
-        return *_on(self.boundary, self.element, self.share), self.disc.radius, wall
-
-    def loops(self) -> list[Ints]:
-        """Rows of the places of each loop, in its direction."""
-        spans = len(self.boundary.spans)
-        span = self.boundary.span[self.element]
-        # A corner's fan comes before the span at whose start it stands.
-        order = np.lexsort((self.share, self.element < spans, span))
-        loop = np.cumsum(self.boundary.next != np.arange(spans) + 1)
-        loop = np.concatenate([[0], loop[:-1]])[span[order]]
-        return np.split(order, np.flatnonzero(np.diff(loop)) + 1)
-
-
-def walls(region: ArcRegion, *, least: float, most: float, step: float, tolerance: float) -> Walls | None:
-    """What middles and sides of walls are made from; see `middles`. None for an empty region."""
-    if not region.loops:
-        return None
-    boundary = _boundary(region)
-    element, share = _places(boundary, step)
-    disc = _discs(boundary, element, share, most)
-    element, share, disc = _bracketed(boundary, element, share, disc, least, most)
-    element, share, disc = _smoothed(boundary, element, share, disc, least, most, tolerance)
-    return Walls(boundary=boundary, element=element, share=share, disc=disc, least=least, most=most)
-
-
 def _boundary(region: ArcRegion) -> _Boundary:
-    start, bulge, chord, following = [], [], [], []
-    first = 0
-    for loop in region.loops:
-        a, c, b = loop.points, chords(loop), loop.bulge
-        keep = np.flatnonzero((c != 0).any(axis=1))
-        a, c, b = a[keep], c[keep], b[keep]
-        wide = np.abs(b) > _QUARTER
-        # An arc's middle lies b / 2 of the chord to the right of the chord's middle for b > 0.
-        half = c / 2 + (b / 2)[:, None] * np.stack([c[:, 1], -c[:, 0]], axis=1)
-        where = np.flatnonzero(wide) + 1
-        a2 = np.insert(a, where, (a + half)[wide], axis=0)
-        b = np.where(wide, np.tan(np.arctan(b) / 2), b)
-        b2 = np.insert(b, where, b[wide])
-        c2 = np.roll(a2, -1, axis=0) - a2
-        start.append(a2)
-        bulge.append(b2)
-        chord.append(c2)
-        following.append(first + np.roll(np.arange(len(a2)), -1))
-        first += len(a2)
-    a, b, c = np.concatenate(start), np.concatenate(bulge), np.concatenate(chord)
-    size = np.hypot(c[:, 0], c[:, 1])
-    unit = c / size[:, None]
-    sin, cos = 2 * b / (1 + b * b), (1 - b) * (1 + b) / (1 + b * b)
-    left = np.stack([-unit[:, 1], unit[:, 0]], axis=1)
-    tangent, end = unit * cos[:, None] - left * sin[:, None], unit * cos[:, None] + left * sin[:, None]
-    spans = np.column_stack([a, a + c, tangent, 2 * sin / size, end, size / 2 * (1 + np.abs(b))])
-    after = np.concatenate(following)
-    before = np.empty_like(after)
-    before[after] = np.arange(len(after))
-    arriving = end[before]
-    turn = np.arctan2(
-        arriving[:, 0] * tangent[:, 1] - arriving[:, 1] * tangent[:, 0], (arriving * tangent).sum(axis=1)
+    from beadwright.beads._kernels import boundary  # numba: late
+
+    counts = [len(loop.bulge) for loop in region.loops]
+    spans, normal, turn, run, fan_of, following, span, own = boundary(
+        np.concatenate([loop.points for loop in region.loops]),
+        np.concatenate([loop.bulge for loop in region.loops]),
+        np.cumsum([0, *counts]),
+        _QUARTER,
+        FAN,
     )
-    corner = np.flatnonzero(turn < -FAN)
-    fan_of = np.full(len(a), -1, np.int64)
-    fan_of[corner] = len(a) + np.arange(len(corner))
-    way = np.concatenate([tangent, arriving[corner]])
-    bow = size * (1 + b * b) * np.arctan(b) / np.where(b == 0, 1.0, b)
     return _Boundary(
-        spans=np.ascontiguousarray(spans),
-        normal=np.stack([-way[:, 1], way[:, 0]], axis=1),
-        turn=np.concatenate([4 * np.arctan(b), turn[corner]]),
-        run=np.concatenate([np.where(b == 0, size, bow), -turn[corner]]),
-        fan_of=fan_of,
-        span=np.concatenate([np.arange(len(a)), corner]),
-        own=np.concatenate(
-            [np.repeat(np.arange(len(a))[:, None], 2, axis=1), np.stack([corner, before[corner]], axis=1)]
-        ),
-        next=after,
+        spans=spans, normal=normal, turn=turn, run=run, fan_of=fan_of, span=span, own=own, next=following
     )
 
 
@@ -176,74 +161,54 @@ def _places(boundary: _Boundary, step: float) -> tuple[Ints, Floats]:
     return element, row / (count[element] - 1)
 
 
-def _on(boundary: _Boundary, element: Ints, share: Floats) -> tuple[Floats, Floats]:
-    """Points and unit normals of places."""
-    n = len(boundary.spans)
-    fan = element >= n
-    rows = boundary.spans[boundary.span[element]]
-    turned = share * boundary.turn[element]
-    cos, sin = np.cos(turned), np.sin(turned)
-    first = boundary.normal[element]
-    normal = np.stack([cos * first[:, 0] - sin * first[:, 1], sin * first[:, 0] + cos * first[:, 1]], axis=1)
-    # The chord to the point at a share s of an arc: 2 sin(s a / 2) / k along the tangent turned by s a / 2.
-    k = np.where(fan | (rows[:, 6] == 0), 1.0, rows[:, 6])
-    chord = rows[:, 2:4] - rows[:, :2]
-    reach = 2 * np.sin(turned / 2) / k
-    c, s = np.cos(turned / 2), np.sin(turned / 2)
-    bent = np.stack([c * rows[:, 4] - s * rows[:, 5], s * rows[:, 4] + c * rows[:, 5]], axis=1)
-    line = rows[:, 6] == 0
-    move = np.where(line[:, None], share[:, None] * chord, reach[:, None] * bent)
-    return rows[:, :2] + np.where(fan[:, None], 0.0, move), normal
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Discs:
-    """Centres, radii and tangents of discs; ``other`` is the element touched, -1 if none between two sides."""
+    """Discs by the rows of `touching`; ``other`` is the element touched, -1 if none between two sides."""
 
-    centre: Floats
-    radius: Floats
-    tangent: Floats
-    other: Ints
+    rows: Floats
+
+    @property
+    def at(self) -> Floats:
+        return self.rows[:, :2]
+
+    @property
+    def normal(self) -> Floats:
+        return self.rows[:, 2:4]
+
+    @property
+    def centre(self) -> Floats:
+        return self.rows[:, 4:6]
+
+    @property
+    def radius(self) -> Floats:
+        return self.rows[:, 6]
+
+    @property
+    def tangent(self) -> Floats:
+        return self.rows[:, 7:9]
+
+    @property
+    def other(self) -> Ints:
+        return self.rows[:, 9].astype(np.int64)
+
+    def up_to(self, most: float) -> _Discs:
+        """The same where none may be wider."""
+        wide = np.flatnonzero(self.radius >= most)
+        rows = self.rows.copy()
+        normal = rows[wide, 2:4]
+        rows[wide, 4:6] = rows[wide, :2] + most * normal
+        rows[wide, 6], rows[wide, 7], rows[wide, 8], rows[wide, 9] = most, normal[:, 1], -normal[:, 0], -1
+        return _Discs(rows)
 
 
 def _discs(boundary: _Boundary, element: Ints, share: Floats, most: float) -> _Discs:
-    from beadwright.beads._kernels import discs  # numba: late
+    from beadwright.beads._kernels import touching  # numba: late
 
-    at, normal = _on(boundary, element, share)
-    found = discs(
-        np.ascontiguousarray(at), np.ascontiguousarray(normal), boundary.own[element], boundary.spans, most
-    )
-    radius, span, part, lean = found[:, 0], found[:, 1].astype(np.int64), found[:, 2], found[:, 3]
-    fan = boundary.fan_of[np.where(part == 2, boundary.next[span], span)]
-    other = np.where((part > 0) & (fan >= 0), fan, span)
-    # A disc wider than its own hollow side is bent stays at that side's centre: no wall.
-    n = len(boundary.spans)
-    own = np.where(element < n, boundary.spans[boundary.span[element], 6], 0.0)
-    wall = (span >= 0) & (lean <= WALL_COSINE) & (radius * own <= 1.0) & (radius > 0) & (other != element)
-    lean = np.clip(lean, -1.0, 1.0)
-    # Right of the difference of the two directions; only its sign depends on the side.
-    tangent = np.stack([normal[:, 1], -normal[:, 0]], axis=1)
-    foot = _second_direction(boundary, at + radius[:, None] * normal, span, part)
-    across = normal - foot
-    size = np.maximum(np.hypot(across[:, 0], across[:, 1]), 1e-300)
-    tangent = np.where(
-        wall[:, None], np.stack([across[:, 1], -across[:, 0]], axis=1) / size[:, None], tangent
-    )
-    return _Discs(
-        centre=at + radius[:, None] * normal,
-        radius=radius,
-        tangent=tangent,
-        other=np.where(wall, other, -1),
-    )
-
-
-def _second_direction(boundary: _Boundary, centre: Floats, span: Ints, part: Floats) -> Floats:
-    """Unit vectors from the foot on the touched span, or on its end, to the centre."""
-    rows = boundary.spans[span]
-    w = centre - rows[:, :2]
-    inner = np.stack([-rows[:, 5] - rows[:, 6] * w[:, 0], rows[:, 4] - rows[:, 6] * w[:, 1]], axis=1)
-    way = np.where((part == 0)[:, None], inner, np.where((part == 1)[:, None], w, centre - rows[:, 2:4]))
-    return np.asarray(way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-300)[:, None])
+    rows = touching(
+        element, share, boundary.spans, boundary.normal, boundary.turn, boundary.span, boundary.own,
+        boundary.fan_of, boundary.next, most, WALL_COSINE,
+    )  # fmt: skip
+    return _Discs(rows)
 
 
 def _keys(disc: _Discs, least: float, most: float) -> Ints:
@@ -262,12 +227,7 @@ def _inserted(
     return (
         np.insert(element, rows, element[after]),
         np.insert(share, rows, at),
-        _Discs(
-            centre=np.insert(disc.centre, rows, new.centre, axis=0),
-            radius=np.insert(disc.radius, rows, new.radius),
-            tangent=np.insert(disc.tangent, rows, new.tangent, axis=0),
-            other=np.insert(disc.other, rows, new.other),
-        ),
+        _Discs(np.insert(disc.rows, rows, new.rows, axis=0)),
     )
 
 
@@ -304,13 +264,7 @@ def _bracketed(
     fresh = np.ones(len(element), bool)
     fresh[1:] = (np.diff(element) != 0) | (np.diff(share) != 0)
     rows = order[fresh]
-    both = _Discs(
-        centre=np.concatenate([disc.centre, more.centre])[rows],
-        radius=np.concatenate([disc.radius, more.radius])[rows],
-        tangent=np.concatenate([disc.tangent, more.tangent])[rows],
-        other=np.concatenate([disc.other, more.other])[rows],
-    )
-    return element[fresh], share[fresh], both
+    return element[fresh], share[fresh], _Discs(np.concatenate([disc.rows, more.rows])[rows])
 
 
 def _smoothed(

@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from beadwright.arcs import Lost, lost, offset
+from beadwright.arcs import Lost, Offsets, lost, numbered
 from beadwright.beads._bead import Bead
 from beadwright.beads._even import EvenWall, even_walls, without_pieces
 from beadwright.beads._gaps import NO_GAPS, Gaps, gaps_of, unclosed
 from beadwright.beads._loops import nearest_loop
-from beadwright.beads._medial import medial_beads, without_walls
+from beadwright.beads._medial import medial_beads, sounding_of, without_walls
 from beadwright.beads._narrow import narrowed
 from beadwright.beads._ranks import Ranks, WidthStep
 from beadwright.beads._sides import Stretch
@@ -126,6 +126,7 @@ def contour_beads(
     tolerance: float = 0.01,
     rounding: float = PRINTED,
     vary: bool = False,
+    offsets: Offsets | None = None,
 ) -> LayerBeads:
     """Lay up to `contours` beads along every loop of the region, holes too.
 
@@ -154,6 +155,8 @@ def contour_beads(
     vary : bool
         Whether the flow can change inside a bead: then widths follow the walls, and beads of walls of two or
         three share what the wall leaves them. Not with `steps`: only beads that are alike can share.
+    offsets : Offsets, optional
+        Of the layer's region, where others ask for some of the same.
 
     Returns
     -------
@@ -178,6 +181,7 @@ def contour_beads(
     bound, grey, fallbacks = 0.0, 0, 0
     vary = vary and not steps
     ranks = Ranks(width=width, spacing=spacing, steps=steps)
+    offset_by, marked = offsets or Offsets(layer.region), numbered(layer.region)
     for rank in range(1, contours + 1 + (walls is not None)):
         own, inside, distance = ranks.width_of(rank), ranks.inside(rank), ranks.offset(rank)
         middle: tuple[Bead, ...] = ()
@@ -193,10 +197,13 @@ def contour_beads(
                     beyond=ranks.walls_of(rank + 1, walls),
                 )  # fmt: skip
             # What the ranks so far leave, cut into walls and the rest.
-            whole = offset(layer.region, distance=inside)
+            whole = offset_by(inside)
             rest = without_pieces(whole.region, even)
+            sounding = sounding_of(rest, limits) if by_number is None else None
             if rank > 1 and not vary:
-                gaps += gaps_of(rest, layer, below=limits.least, width=own, tolerance=tolerance)
+                gaps += gaps_of(
+                    rest, layer, below=limits.least, width=own, tolerance=tolerance, sounding=sounding
+                )
             if rank <= contours:
                 evened = even_walls(
                     layer.region, rest, limits, depth=inside, width=own,
@@ -209,6 +216,7 @@ def contour_beads(
             made = medial_beads(
                 layer, rest, limits, rank=rank, inside=inside, width=own,
                 height=height, tolerance=tolerance, zones=by_number,
+                sounding=None if evened else sounding,
             )  # fmt: skip
             sides = made.sides
             if by_number is not None:
@@ -221,12 +229,14 @@ def contour_beads(
             findings += made.findings
         if rank > contours:
             break
-        inner = offset(layer.region, distance=distance)
+        inner = offset_by(distance)
         bound = max(bound, inner.bound.mm)
         grey, fallbacks = grey + inner.grey, fallbacks + inner.fallbacks
         error = layer.budget.total + inner.bound.mm + rounding
         places += [
-            place for place in lost(layer.region, distance=distance, error=error) if place.kind == "neck"
+            place
+            for place in lost(layer.region, distance=distance, error=error, marked=marked)
+            if place.kind == "neck"
         ]
         if not inner.region.loops:
             break
@@ -267,7 +277,7 @@ def contour_beads(
             )
     else:
         rank = contours + 1
-    within = offset(layer.region, distance=ranks.inside(contours + 1)) if rank > contours else None
+    within = offset_by(ranks.inside(contours + 1)) if rank > contours else None
     rest = NOTHING if within is None else without_pieces(within.region, even)
     if vary and walls is not None and rest.loops:
         # Beads that share a wall lie in it too.
@@ -287,7 +297,9 @@ def contour_beads(
         findings=tuple(findings),
         lost=tuple(places),
         grey=grey,
-        fallbacks=fallbacks + gaps.fallbacks + (0 if within is None else within.fallbacks),
+        fallbacks=fallbacks
+        + gaps.fallbacks
+        + (0 if within is None or walls is not None else within.fallbacks),
         rest=rest,
         gaps=gaps,
     )

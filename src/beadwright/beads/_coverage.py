@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from beadwright.arcs import cover, offset, subtract
+from beadwright.arcs import Offsets, cover, offset, subtract
 from beadwright.beads._bead import Bead
 from beadwright.beads._gaps import NO_GAPS, Gaps
 from beadwright.curves import ArcRegion, length, region_area
@@ -106,6 +106,7 @@ def coverage(
     loss: float,
     hollow: ArcRegion,
     gaps: Gaps = NO_GAPS,
+    offsets: Offsets | None = None,
 ) -> Coverage | None:
     """Measure what the beads of a layer cover.
 
@@ -122,6 +123,8 @@ def coverage(
         What is not to be filled.
     gaps : Gaps
         Between beads, in what is to be filled, that no bead can fill.
+    offsets : Offsets, optional
+        Of the layer's region, where others ask for some of the same.
 
     Returns
     -------
@@ -129,7 +132,7 @@ def coverage(
         None where the areas could not be had for certain.
     """
     strips = [(path, width - loss) for bead in beads for path, width in bead.strips()]
-    core = offset(layer.region, distance=width / 2).region
+    core = (offsets or Offsets(layer.region))(width / 2).region
     reach = offset(core, distance=(loss - width) / 2).region if core.loops else core
     if hollow.loops and reach.loops:
         reach = subtract(reach, hollow).region

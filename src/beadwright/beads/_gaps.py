@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from beadwright.arcs import offset, subtract
-from beadwright.beads._axis import middles
+from beadwright.beads._axis import Sounded, sounded
 from beadwright.beads._middle import Middle
 from beadwright.beads._rows import pieces_of
 from beadwright.beads._sides import Stretch
@@ -73,6 +73,7 @@ def gaps_of(
     width: float,
     tolerance: float,
     why: str = ONE_WIDTH,
+    sounding: Sounded | None = None,
 ) -> Gaps:
     """Gaps of what beads leave.
 
@@ -93,14 +94,14 @@ def gaps_of(
         Of the middles of curved gaps, mm.
     why : str
         What findings say of the reason.
+    sounding : Sounded, optional
+        Of the rest, in steps of half of `below` and as wide at least, where others use it too.
     """
-    lines = [
-        line
-        for line in middles(
-            rest, least=CLOSED * width / 2, most=below / 2, step=below / 2, tolerance=tolerance
-        )
-        if _run(line) >= SHORT * width
-    ]
+    sounding = sounding or sounded(rest, most=below / 2, step=below / 2)
+    if sounding is None:
+        return NO_GAPS
+    found = sounding.walls(least=CLOSED * width / 2, most=below / 2, tolerance=tolerance)
+    lines = [line for line in found.middles() if _run(line) >= SHORT * width]
     if not lines:
         return NO_GAPS
     core = offset(rest, distance=below / 2)

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs import Lost, offset, subtract
-from beadwright.beads._axis import walls
+from beadwright.beads._axis import Sounded, sounded
 from beadwright.beads._bead import Bead
 from beadwright.beads._curve import clearance, runs_of, through
 from beadwright.beads._ends import to_wall_end
@@ -82,6 +82,7 @@ def medial_beads(
     height: float,
     tolerance: float,
     zones: Zones | None = None,
+    sounding: Sounded | None = None,
 ) -> Medial:
     """Lay one bead along the middle of every wall that one bead can make.
 
@@ -105,17 +106,14 @@ def medial_beads(
     zones : Zones, optional
         Numbers of beads by thickness, where the flow can change inside a bead: widths follow the wall then, and
         the middle one of three beads is laid too.
+    sounding : Sounded, optional
+        Of `region`, as `sounding_of` makes it, where others use it too.
     """
     fine = tolerance * SHARE
-    found = walls(
-        region,
-        least=limits.least / 2 - SLACK,
-        most=(limits.two if zones is None else max(limits.two, zones.top)) / 2 - SLACK,
-        step=limits.least / 2,
-        tolerance=fine,
-    )
-    if found is None:
+    sounding = sounding or sounding_of(region, limits, zones)
+    if sounding is None:
         return Medial(beads=(), findings=())
+    found = sounding.walls(least=limits.least / 2 - SLACK, most=sounding.most, tolerance=fine)
     beads: list[Bead] = []
     thick: list[Bead] = []
     findings: list[Finding] = []
@@ -139,15 +137,7 @@ def medial_beads(
                 continue
             if zones is not None and kind:
                 bead = _varied(
-                    part,
-                    kind,
-                    zones,
-                    rank,
-                    inside,
-                    width=width,
-                    height=height,
-                    fine=fine,
-                    room=2 * tolerance,
+                    part, kind, zones, rank, inside, width=width, height=height, fine=fine, room=2 * tolerance
                 )
                 bead = ended(bead, kind)
                 beads.append(bead)
@@ -179,6 +169,12 @@ def medial_beads(
         sides=() if zones is None else stretches(found, limits.most / 2 + SLACK),
         thick=tuple(thick),
     )
+
+
+def sounding_of(region: ArcRegion, limits: WallRange, zones: Zones | None = None) -> Sounded | None:
+    """Places on a region's boundary from which its medial beads are found."""
+    thick = limits.two if zones is None else max(limits.two, zones.top)
+    return sounded(region, most=thick / 2 - SLACK, step=limits.least / 2)
 
 
 def _varied(

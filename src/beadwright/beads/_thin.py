@@ -53,13 +53,15 @@ def thin_places(
     """
     if not region.loops:
         return ()
-    along = [_samples(loop, width / SAMPLES) for loop in region.loops]
-    points = np.concatenate([at for at, _ in along])
-    normals = np.concatenate([normal for _, normal in along])
+    along = [_sampled(loop, width / SAMPLES) for loop in region.loops]
+    points = np.concatenate([points_at(p, *own) for p, own in zip(region.loops, along, strict=True)])
+    missed = _unreached(points, outermost, width)
+    if not missed.any():
+        return ()
+    normals = np.concatenate([_normals(p, *own) for p, own in zip(region.loops, along, strict=True)])
     step = np.concatenate(
         [np.full(len(a), lengths(p).sum() / len(a)) for (a, _), p in zip(along, region.loops, strict=True)]
     )
-    missed = _distance(points, outermost, width) > REACH * width
     findings: list[Finding] = []
     for rows in _places(points, np.flatnonzero(missed), TOGETHER * width):
         wide = [_disc(points, normals, int(row)) for row in rows]
@@ -81,24 +83,27 @@ def thin_places(
     return tuple(findings)
 
 
-def _samples(path: ArcPath, spacing: float) -> tuple[Points, Points]:
-    """Middles of pieces at most `spacing` long of a closed path, and the normals to their left."""
+def _sampled(path: ArcPath, spacing: float) -> tuple[npt.NDArray[np.int64], Points]:
+    """Moves and shares of the middles of pieces at most `spacing` long of a closed path."""
     run = lengths(path)
     pieces = np.maximum(np.ceil(run / spacing), 1).astype(np.int64)
     move = np.repeat(np.arange(len(run)), pieces)
-    share = (np.arange(len(move)) - (np.cumsum(pieces) - pieces)[move] + 0.5) / pieces[move]
+    return move, (np.arange(len(move)) - (np.cumsum(pieces) - pieces)[move] + 0.5) / pieces[move]
+
+
+def _normals(path: ArcPath, move: npt.NDArray[np.int64], share: Points) -> Points:
+    """Unit normals to the left of a path at shares of its moves."""
     way = np.arctan2(*chords(path)[move].T[::-1]) + (2 * share - 1) * 2 * np.arctan(path.bulge[move])
-    return points_at(path, move, share), np.stack([-np.sin(way), np.cos(way)], axis=1)
+    return np.stack([-np.sin(way), np.cos(way)], axis=1)
 
 
-def _distance(points: Points, beads: Sequence[Bead], width: float) -> npt.NDArray[np.float64]:
-    """Distance of each point from the nearest centreline, by samples; infinite where there is none."""
-    if not beads:
-        return np.full(len(points), np.inf)
-    from scipy.spatial import cKDTree  # heavy, and only this needs it
+def _unreached(points: Points, beads: Sequence[Bead], width: float) -> npt.NDArray[np.bool_]:
+    """Whether each point is farther than `REACH` from the nearest centreline, by samples."""
+    from beadwright.beads._kernels import unreached  # numba: late
 
-    tree = cKDTree(np.concatenate([_samples(bead.path, width / SAMPLES)[0] for bead in beads]))
-    return np.asarray(tree.query(points, distance_upper_bound=2 * REACH * width)[0])
+    every = [np.zeros((0, 2))]
+    every += [points_at(bead.path, *_sampled(bead.path, width / SAMPLES)) for bead in beads]
+    return np.asarray(unreached(points, np.concatenate(every), REACH * width))
 
 
 def _places(points: Points, rows: npt.NDArray[np.int64], reach: float) -> list[npt.NDArray[np.int64]]:

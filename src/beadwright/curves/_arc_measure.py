@@ -10,6 +10,9 @@ from beadwright.curves._path import ArcPath, ArcRegion
 
 Floats = npt.NDArray[np.float64]
 
+AT_ONCE = 1 << 14
+"""Pairs of a point and a move that are held against each other at a time, so that memory stays small."""
+
 
 def bounding_box(path: ArcPath) -> tuple[Floats, Floats]:
     """Least and greatest x and y of a path, arcs included: two (2,), mm.
@@ -79,21 +82,30 @@ def winding(path: ArcPath, points: Floats) -> npt.NDArray[np.int64]:
     """
     x, y = np.asarray(points, dtype=float).T
     total = np.zeros(len(x), np.int64)
-    ends = np.roll(path.points, -1, axis=0)
-    for (ax, ay), (ex, ey), b in zip(path.points.tolist(), ends.tolist(), path.bulge.tolist(), strict=True):
+    starts, ends, bulges = path.points, np.roll(path.points, -1, axis=0), path.bulge
+    # Many moves at a time where points are few, else move by move.
+    block = max(1, AT_ONCE // max(len(x), 1))
+    for first in range(0, len(starts), block):
+        rows = slice(first, first + block)
+        ax, ay, ex, ey = (column[:, None] for column in (*starts[rows].T, *ends[rows].T))
         cx, cy = ex - ax, ey - ay
         side = cx * (y - ay) - cy * (x - ax)
         # Heights of joints as they are, not start plus chord: both moves at a joint must see the same one.
         up = (ay <= y) & (ey > y) & (side > 0)
         down = (ay > y) & (ey <= y) & (side < 0)
-        total += up.astype(np.int64) - down
-        if b:
+        total += up.sum(axis=0) - down.sum(axis=0)
+        arc = np.flatnonzero(bulges[rows])
+        if len(arc):
+            b, cx, cy, side, ax, ay = (
+                bulges[rows][arc, None],
+                *(each[arc] for each in (cx, cy, side, ax, ay)),
+            )
             # Inside the circle: power of the point, by the chord as diameter and the arc's height.
             power = (x - ax) * (x - ax - cx) + (y - ay) * (y - ay - cy)
-            within = power * abs(b) * 2 + (1 - b * b) * side * np.sign(b) * -1 < 0
+            within = power * np.abs(b) * 2 + (1 - b * b) * side * np.sign(b) * -1 < 0
             # A point on the chord counts to the side on which the two lines above put it: up, then right.
-            to = np.where(side == 0, -cy if cy else cx, side)
-            total += np.where((to * b < 0) & within, int(np.sign(b)), 0)
+            to = np.where(side == 0, np.where(cy != 0, -cy, cx), side)
+            total += np.where((to * b < 0) & within, np.sign(b).astype(np.int64), 0).sum(axis=0)
     return total
 
 
@@ -107,8 +119,10 @@ def inside(region: ArcRegion, points: Floats) -> npt.NDArray[np.bool_]:
 
 def depths(region: ArcRegion) -> npt.NDArray[np.int64]:
     """How many other loops lie round each loop: even for an outer loop, odd for a hole: (loops,)."""
-    places = np.array([loop.points[0] for loop in region.loops]).reshape(-1, 2)
-    depth = np.zeros(len(places), np.int64)
+    depth = np.zeros(len(region.loops), np.int64)
+    if len(depth) < 2:
+        return depth
+    places = np.array([loop.points[0] for loop in region.loops])
     for i, loop in enumerate(region.loops):
         around = winding(loop, places) != 0
         around[i] = False

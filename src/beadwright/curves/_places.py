@@ -30,6 +30,8 @@ def part_of_way(chord: Floats, bulge: Floats, share: Floats) -> Floats:
     """
     half = 2 * np.arctan(bulge)
     arc = half != 0
+    if not arc.any():
+        return np.asarray(chord * share[:, None])
     safe = np.where(arc, half, 1.0)
     along = np.where(arc, np.sin(share * safe) / np.sin(safe), share)
     angle = (share - 1) * half

@@ -1,77 +1,73 @@
-"""The commands as functions: the only place that knows all rooms."""
+"""The commands as functions: the only place that knows all rooms.
 
-from beadwright.pipeline._any import plan_any, plan_pieces
-from beadwright.pipeline._calibrate import Calibration, calibrate
-from beadwright.pipeline._cluster import cluster
-from beadwright.pipeline._compare import Comparison, compare
-from beadwright.pipeline._compare_table import show_comparison
-from beadwright.pipeline._coupon import Coupon, coupon
-from beadwright.pipeline._examine import Examination, examine
-from beadwright.pipeline._export import Export, export
-from beadwright.pipeline._guard import read_step
-from beadwright.pipeline._init import write_settings
-from beadwright.pipeline._meshway import CHORDS, MeshComparison, meshway
-from beadwright.pipeline._meshway_shown import check_meshway_file, chord_list, show_meshway, write_meshway
-from beadwright.pipeline._pieces import Pieces
-from beadwright.pipeline._pieces_table import show_pieces
-from beadwright.pipeline._plan import Progress, compile_kernels, plan, plan_part
-from beadwright.pipeline._record import append_record
-from beadwright.pipeline._replan import replan
-from beadwright.pipeline._result import PlannedLayer, PlanResult
-from beadwright.pipeline._section import PlaneSection, section_at, write_section
-from beadwright.pipeline._tables import show_examination, show_plan, show_section
-from beadwright.pipeline._verify import verify_options, verify_program
-from beadwright.pipeline._verify_out import sheet_beside
-from beadwright.pipeline._verify_table import show_verification
-from beadwright.pipeline._view import view
-from beadwright.pipeline._warm import Warmed
-from beadwright.pipeline._ways import Way
+Every name is loaded when it is first used: a worker, or a command, then loads what it needs and no more.
+"""
 
-__all__ = [
-    "CHORDS",
-    "Calibration",
-    "Comparison",
-    "Coupon",
-    "Examination",
-    "Export",
-    "MeshComparison",
-    "Pieces",
-    "PlanResult",
-    "PlaneSection",
-    "PlannedLayer",
-    "Progress",
-    "Warmed",
-    "Way",
-    "append_record",
-    "calibrate",
-    "check_meshway_file",
-    "chord_list",
-    "cluster",
-    "compare",
-    "compile_kernels",
-    "coupon",
-    "examine",
-    "export",
-    "meshway",
-    "plan",
-    "plan_any",
-    "plan_part",
-    "plan_pieces",
-    "read_step",
-    "replan",
-    "section_at",
-    "sheet_beside",
-    "show_comparison",
-    "show_examination",
-    "show_meshway",
-    "show_pieces",
-    "show_plan",
-    "show_section",
-    "show_verification",
-    "verify_options",
-    "verify_program",
-    "view",
-    "write_meshway",
-    "write_section",
-    "write_settings",
-]
+import importlib
+
+_HOMES = {
+    "CHORDS": "_meshway",
+    "Calibration": "_calibrate",
+    "Comparison": "_compare",
+    "Coupon": "_coupon",
+    "Examination": "_examine",
+    "Export": "_export",
+    "MeshComparison": "_meshway",
+    "Pieces": "_pieces",
+    "PlanResult": "_result",
+    "PlaneSection": "_section",
+    "PlannedLayer": "_result",
+    "Progress": "_plan",
+    "Warmed": "_warm",
+    "Way": "_ways",
+    "append_record": "_record",
+    "calibrate": "_calibrate",
+    "check_meshway_file": "_meshway_shown",
+    "chord_list": "_meshway_shown",
+    "cluster": "_cluster",
+    "compare": "_compare",
+    "compile_kernels": "_plan",
+    "coupon": "_coupon",
+    "examine": "_examine",
+    "export": "_export",
+    "meshway": "_meshway",
+    "plan": "_plan",
+    "plan_any": "_any",
+    "plan_part": "_plan",
+    "plan_pieces": "_any",
+    "read_step": "_guard",
+    "replan": "_replan",
+    "section_at": "_section",
+    "sheet_beside": "_verify_out",
+    "show_comparison": "_compare_table",
+    "show_examination": "_tables",
+    "show_meshway": "_meshway_shown",
+    "show_pieces": "_pieces_table",
+    "show_plan": "_tables",
+    "show_section": "_tables",
+    "show_verification": "_verify_table",
+    "verify_options": "_verify",
+    "verify_program": "_verify",
+    "view": "_view",
+    "write_meshway": "_meshway_shown",
+    "write_section": "_section",
+    "write_settings": "_init",
+}
+"""Public names and the modules they come from; their types stand in ``__init__.pyi``."""
+
+__all__ = [*_HOMES]
+
+
+def __getattr__(name: str) -> object:
+    """Load a public name when it is first used (PEP 562)."""
+    home = _HOMES.get(name)
+    if home is None:
+        raise AttributeError(f"module 'beadwright.pipeline' has no attribute {name!r}")
+    value = getattr(importlib.import_module(f"beadwright.pipeline.{home}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    """Public names, loaded or not."""
+    return sorted(__all__)

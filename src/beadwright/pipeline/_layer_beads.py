@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol
 
+from beadwright.arcs import Offsets
 from beadwright.beads import (
     NO_GAPS,
     Allowance,
@@ -68,6 +69,7 @@ def solid_beads(
     """
     outer, own = settings.width_of("outer"), settings.width_of("fill")
     with stages.measure("beads"):
+        offsets = Offsets(layer.region)
         laid = contour_beads(
             layer,
             width=outer,
@@ -79,6 +81,7 @@ def solid_beads(
             tolerance=settings.tolerance,
             rounding=room.rounding,
             vary=room.vary,
+            offsets=offsets,
         )
         if settings.corner_radius is not None:
             laid = rounded(layer, laid, radius=settings.corner_radius, amounts=room.amounts)
@@ -97,6 +100,7 @@ def solid_beads(
                 loss=loss,
                 hollow=beads.rest,
                 gaps=laid.gaps if filling else NO_GAPS,
+                offsets=offsets,
             )
 
     if fill.kind == "none" and not beside:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import importlib
 import pkgutil
 from collections.abc import Iterator
@@ -15,8 +16,9 @@ KERNELS = "_kernels"
 """Name of the module or package in which every room keeps what numba compiles."""
 
 
+@functools.cache
 def load_kernels() -> tuple[str, ...]:
-    """Import every room's kernels: compiled at the first time on a machine, from numba's cache after that.
+    """Import every room's kernels, once: compiled at the first time on a machine, from numba's cache after that.
 
     Returns
     -------

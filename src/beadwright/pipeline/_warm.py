@@ -144,7 +144,7 @@ def plain_kernels() -> tuple[tuple[Any, tuple[Any, ...]], ...]:
     """
     from numba import typeof
 
-    from beadwright.beads._kernels import discs
+    from beadwright.beads._kernels import boundary, touching, unreached
     from beadwright.process._kernels import wall
     from beadwright.section._kernels.locate import locate_all
 
@@ -153,7 +153,9 @@ def plain_kernels() -> tuple[tuple[Any, tuple[Any, ...]], ...]:
     spans = (grid, count, count, grid)
     calls = (
         (locate_all, (count, count, grid, count, pairs, grid, count, count, grid, count, spans)),
-        (discs, (grid, grid, pairs, grid, 1.0)),
+        (boundary, (grid, row, count, 1.0, 1.0)),
+        (touching, (count, row, grid, grid, row, count, pairs, count, count, 1.0, 1.0)),
+        (unreached, (grid, grid, 1.0)),
         (wall, (row, row, row, row, 1, 1, 1, 1.0)),
     )
     return tuple((compiled, tuple(typeof(each) for each in arguments)) for compiled, arguments in calls)
