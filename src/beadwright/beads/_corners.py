@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.beads._bead import Bead
-from beadwright.beads._rows import rows_of, turned
+from beadwright.beads._rays import Rays
 from beadwright.curves import ArcPath, ArcRegion, chords, lengths
 
 Floats = npt.NDArray[np.float64]
@@ -73,21 +73,21 @@ def sharpest_corner(region: ArcRegion, beads: Sequence[Bead]) -> Corner | None:
         rows = np.flatnonzero(turn > SMOOTH)
         joints += [(float(turn[row]), float(outward[row]), bead, int(row)) for row in rows]
     joints.sort(key=lambda joint: -joint[0])
-    corners = [_corner(region, *joint) for joint in joints[:LOOKED_AT]]
+    if not joints:
+        return None
+    rays = Rays(region)
+    corners = [_corner(rays, *joint) for joint in joints[:LOOKED_AT]]
     return max((c for c in corners if c is not None), key=lambda c: c.shortfall, default=None)
 
 
-def _corner(region: ArcRegion, turn: float, outward: float, bead: Bead, row: int) -> Corner | None:
+def _corner(rays: Rays, turn: float, outward: float, bead: Bead, row: int) -> Corner | None:
     """The corner ahead of a joint of a bead; None if the boundary is not met."""
     x, y = bead.path.points[row]
-    c, s = np.cos(-outward), np.sin(-outward)
-    here = np.array([c * x - s * y, s * x + c * y])
-    ends = rows_of(turned(region, -outward), here[1:]).ends.ravel()
-    beyond = ends[ends > here[0]]
-    if not len(beyond):
+    ahead = rays.nearest(x, y, outward)
+    if ahead is None:
         return None
     return Corner(
-        shortfall=float(beyond.min() - here[0]) - bead.width / 2,
+        shortfall=ahead - bead.width / 2,
         angle=float(np.pi - turn),
         at=(float(x), float(y)),
         faces=(int(bead.path.face[row - 1]), int(bead.path.face[row])),

@@ -41,12 +41,8 @@ def joined_middles(pieces: list[tuple[Floats, Floats]]) -> tuple[Middle, ...]:
     """Pieces whose ends meet, joined into the fewest lines."""
     if not pieces:
         return ()
-    from scipy.sparse.csgraph import connected_components
-    from scipy.spatial import cKDTree
-
     ends = np.concatenate([at[[0, -1]] for at, _ in pieces])
-    tree = cKDTree(ends)
-    _, node = connected_components(tree.sparse_distance_matrix(tree, SNAP), directed=False)
+    node = _nodes(ends)
     _, first = np.unique(node, return_index=True)
     place = ends[first]
     edges = [((float(node[2 * i]), 0.0), (float(node[2 * i + 1]), 0.0)) for i in range(len(pieces))]
@@ -65,6 +61,28 @@ def joined_middles(pieces: list[tuple[Floats, Floats]]) -> tuple[Middle, ...]:
         closed = len(whole) > 3 and bool((whole[0] == whole[-1]).all())
         lines.append(Middle(at=whole, radius=np.concatenate(radius), closed=closed))
     return tuple(lines)
+
+
+def _nodes(ends: Floats) -> list[int]:
+    """A number for each of some places, the same for those that chains of steps below `SNAP` join."""
+    up = list(range(len(ends)))
+
+    def root(row: int) -> int:
+        while up[row] != row:
+            row = up[row]
+        return row
+
+    order = np.argsort(ends[:, 0], kind="stable")
+    x = ends[order, 0]
+    last = np.searchsorted(x, x + SNAP, side="right")
+    for place in np.flatnonzero(last > np.arange(len(x)) + 1):
+        row, others = order[place], order[place + 1 : last[place]]
+        for other in others[np.hypot(*(ends[others] - ends[row]).T) <= SNAP]:
+            a, b = root(int(row)), root(int(other))
+            up[max(a, b)] = min(a, b)
+    roots = [root(row) for row in range(len(ends))]
+    number = {each: place for place, each in enumerate(sorted(set(roots)))}
+    return [number[each] for each in roots]
 
 
 def free_ends(lines: Sequence[Middle], least: float, most: float) -> tuple[Floats, Floats]:

@@ -16,25 +16,36 @@ from beadwright.settings import PlanSettings
 LEAST = 0.05
 
 
-def bead_findings(
-    works: Sequence[LayerWork], amounts: Mapping[int, float], *, settings: PlanSettings, dialect: Dialect
-) -> tuple[Finding, ...]:
-    """Those of hollow spaces, corners, bends and widths.
+class Seen:
+    """What is seen in the beads of each layer as it is laid, beside the workers that make the next ones.
 
     Parameters
     ----------
-    works : sequence of LayerWork
     amounts : mapping of int to float
-        Stock of each face that has any, mm.
-    settings : PlanSettings
-    dialect : Dialect
-        How the extruder is commanded.
+        Stock of each face that has any, mm: a corner is missed where the beads fall short of it by more.
     """
-    return (
-        *void_findings(works),
-        *corner_findings(works, amounts),
-        *_width_findings(works, settings, dialect),
-    )
+
+    def __init__(self, amounts: Mapping[int, float]) -> None:
+        self._amounts = amounts
+        self._voids = Voids()
+        self._missed: list[tuple[float, float, Corner, LayerWork]] = []
+        self._bends: list[tuple[Tight, LayerWork]] = []
+
+    def add(self, work: LayerWork) -> None:
+        """Look at the next layer, its beads in their order."""
+        plan, region = work.layer.plan, work.layer.region
+        self._voids.add(plan.index, plan.z, plan.height, region, work.hollow)
+        corner, bend = sharpest_corner(region, work.beads), tightest_bend(work.beads)
+        if corner is not None:
+            stock = min(self._amounts.get(face, 0.0) for face in corner.faces)
+            if corner.shortfall > stock + LEAST:
+                self._missed.append((corner.shortfall, stock, corner, work))
+        if bend is not None:
+            self._bends.append((bend, work))
+
+    def findings(self) -> tuple[Finding, ...]:
+        """Those of closed hollow spaces; at most one ``corner`` and one ``tight-bend``, each at the worst place."""
+        return (*self._voids.findings(), *_corner_findings(self._missed, self._bends))
 
 
 def widths_follow(settings: PlanSettings, dialect: Dialect) -> bool:
@@ -42,25 +53,10 @@ def widths_follow(settings: PlanSettings, dialect: Dialect) -> bool:
     return dialect.varies and not (dialect.by_speed and settings.bed_map is not None)
 
 
-def corner_findings(works: Sequence[LayerWork], amounts: Mapping[int, float]) -> tuple[Finding, ...]:
-    """At most one finding ``corner`` and one ``tight-bend``, each at the worst place.
-
-    Parameters
-    ----------
-    works : sequence of LayerWork
-    amounts : mapping of int to float
-        Stock of each face that has any, mm: a corner is missed where the beads fall short of it by more.
-    """
-    missed: list[tuple[float, float, Corner, LayerWork]] = []
-    bends: list[tuple[Tight, LayerWork]] = []
-    for work in works:
-        corner, bend = sharpest_corner(work.layer.region, work.beads), tightest_bend(work.beads)
-        if corner is not None:
-            stock = min(amounts.get(face, 0.0) for face in corner.faces)
-            if corner.shortfall > stock + LEAST:
-                missed.append((corner.shortfall, stock, corner, work))
-        if bend is not None:
-            bends.append((bend, work))
+def _corner_findings(
+    missed: Sequence[tuple[float, float, Corner, LayerWork]], bends: Sequence[tuple[Tight, LayerWork]]
+) -> tuple[Finding, ...]:
+    """Of corners with what they are missed by and their stock, and of bends, the worst."""
     found = []
     if missed:
         short, stock, corner, work = max(missed, key=lambda row: row[0] - row[1])
@@ -100,10 +96,18 @@ def corner_findings(works: Sequence[LayerWork], amounts: Mapping[int, float]) ->
     return tuple(found)
 
 
-def _width_findings(
+def width_findings(
     works: Sequence[LayerWork], settings: PlanSettings, dialect: Dialect
 ) -> tuple[Finding, ...]:
-    """At most one note: beads narrower or wider than nominal on a machine that cannot follow."""
+    """At most one note: beads narrower or wider than nominal on a machine that cannot follow.
+
+    Parameters
+    ----------
+    works : sequence of LayerWork
+    settings : PlanSettings
+    dialect : Dialect
+        How the extruder is commanded.
+    """
     flow, ranks = dialect.flow, ranks_of(settings)
     own = [(bead, work) for work in works for bead in work.beads]
     # A flow tied to the speed knows one area; else each bead has that of its own role.
@@ -142,12 +146,3 @@ def _width_findings(
             text=text,
         ),
     )
-
-
-def void_findings(works: Sequence[LayerWork]) -> tuple[Finding, ...]:
-    """Closed hollow spaces without a vent."""
-    voids = Voids()
-    for work in works:
-        plan = work.layer.plan
-        voids.add(plan.index, plan.z, plan.height, work.layer.region, work.hollow)
-    return voids.findings()

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from beadwright.beads import Bead, SiteRule, Trail, arrange
 from beadwright.curves import ArcPath
+from beadwright.pipeline._bead_findings import Seen
 from beadwright.pipeline._bed import Bed
 from beadwright.pipeline._build import Clock, build_layer
 from beadwright.pipeline._cards import Cards
@@ -27,6 +28,7 @@ from beadwright.settings import ROUNDING_UNITS, PlanSettings
 
 def lay(
     works: Iterator[LayerWork],
+    seen: Seen,
     settings: PlanSettings,
     card: Cards,
     writing: Writing,
@@ -121,6 +123,8 @@ def lay(
         advance = text.advance
         n_beads = first + program.n_beads
         work = replace(work, layer=layer, beads=tuple(beads))
+        with stages.measure("findings"):
+            seen.add(work)
         laid.append(Laid(work=work, text=text, build=build, before=before, ground=ground))
         tell("layers", done, total)
     return laid

@@ -15,7 +15,7 @@ from beadwright.brep import Model
 from beadwright.errors import SettingsError
 from beadwright.layers import find_folds, ruled_plans
 from beadwright.pipeline._base_findings import base_findings
-from beadwright.pipeline._bead_findings import bead_findings, widths_follow
+from beadwright.pipeline._bead_findings import Seen, width_findings, widths_follow
 from beadwright.pipeline._bed import bed_of
 from beadwright.pipeline._built import Built, built
 from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findings
@@ -221,8 +221,10 @@ def plan_part(
             course.goes_on(rest.below)
         resumed = rest if isinstance(rest, Resume) else None
         axis = writing.goes_on_from(None if rest is None else rest.axis)
+        seen = Seen(amounts)
         laid = lay(
             works_of,
+            seen,
             settings,
             card,
             writing,
@@ -272,7 +274,8 @@ def plan_part(
         cut_away = {row for feature in later.features for row in feature.faces}
         more = (
             *join_findings(rest, settings.stop),
-            *bead_findings(works, amounts, settings=settings, dialect=writing.dialect),
+            *seen.findings(),
+            *width_findings(works, settings, writing.dialect),
             *base_findings(works, resolved.machine, settings, len(heights.plans)),
             *joint_findings(works, amounts, settings),
             *tamper_findings(resolved.machine, settings, works),

@@ -145,7 +145,7 @@ def plain_kernels() -> tuple[tuple[Any, tuple[Any, ...]], ...]:
     from numba import typeof
 
     from beadwright.beads._kernels import boundary, touching, unreached
-    from beadwright.process._kernels import wall
+    from beadwright.process._kernels import nearest, wall
     from beadwright.section._kernels.locate import locate_all
 
     row, grid = np.zeros(1), np.zeros((1, 2))
@@ -156,6 +156,7 @@ def plain_kernels() -> tuple[tuple[Any, tuple[Any, ...]], ...]:
         (boundary, (grid, row, count, 1.0, 1.0)),
         (touching, (count, row, grid, grid, row, count, pairs, count, count, 1.0, 1.0)),
         (unreached, (grid, grid, 1.0)),
+        (nearest, (grid, grid, 1.0)),
         (wall, (row, row, row, row, 1, 1, 1, 1.0)),
     )
     return tuple((compiled, tuple(typeof(each) for each in arguments)) for compiled, arguments in calls)

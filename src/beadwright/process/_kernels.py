@@ -138,3 +138,52 @@ def wall(
         out[n + 3] += cv * w[i] * dz[i] * (T[i] - air)
         out[n + 4 + i] = T[i]
     return out
+
+
+@kernel
+def nearest(points: Any, others: Any, reach: float) -> Any:
+    """Row of the nearest other point within reach of each, the first of several as near; -1 if there is none.
+
+    Parameters
+    ----------
+    points, others : (n, 2), (m, 2) float64
+        mm; at least one other.
+    reach : float
+        mm, above 0.
+
+    Returns
+    -------
+    (n,) int64
+    """
+    low_x, low_y = others[:, 0].min(), others[:, 1].min()
+    wide, deep = others[:, 0].max() - low_x, others[:, 1].max() - low_y
+    # Squares not smaller than the reach, about as many as points: what is within reach lies in nine of them.
+    side = max(reach, np.sqrt(wide * deep / len(others)), max(wide, deep) / len(others))
+    columns, rows = int(wide / side) + 1, int(deep / side) + 1
+    square = np.empty(len(others), np.int64)
+    first = np.zeros(columns * rows + 1, np.int64)
+    for j in range(len(others)):
+        square[j] = int((others[j, 1] - low_y) / side) * columns + int((others[j, 0] - low_x) / side)
+        first[square[j] + 1] += 1
+    for s in range(columns * rows):
+        first[s + 1] += first[s]
+    fill, order = first.copy(), np.empty(len(others), np.int64)
+    for j in range(len(others)):
+        order[fill[square[j]]] = j
+        fill[square[j]] += 1
+    out = np.full(len(points), -1, np.int64)
+    for i in range(len(points)):
+        x, y = (points[i, 0] - low_x) / side, (points[i, 1] - low_y) / side
+        if not (-1.0 <= x <= columns + 1.0 and -1.0 <= y <= rows + 1.0):
+            continue
+        c, r = int(np.floor(x)), int(np.floor(y))
+        best = reach * reach
+        for row in range(max(r - 1, 0), min(r + 2, rows)):
+            for column in range(max(c - 1, 0), min(c + 2, columns)):
+                for place in range(first[row * columns + column], first[row * columns + column + 1]):
+                    j = order[place]
+                    dx, dy = points[i, 0] - others[j, 0], points[i, 1] - others[j, 1]
+                    far = dx * dx + dy * dy
+                    if far < best or (far == best and j < out[i]):
+                        best, out[i] = far, j
+    return out

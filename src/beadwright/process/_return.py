@@ -119,15 +119,15 @@ def return_times(above: Track, below: Track, *, reach: float) -> ReturnTimes | N
         None where nothing lies on the layer below. The place below is the nearest of the track, so a time is
         off by at most the way of half a pitch.
     """
-    from scipy.spatial import cKDTree  # heavy, and only this needs it
+    from beadwright.process._kernels import nearest  # numba: late
 
     if not len(above.time) or not len(below.time):
         return None
-    away, nearest = cKDTree(below.points).query(above.points, distance_upper_bound=reach)
-    on = np.isfinite(away)
+    under = nearest(above.points, below.points, reach)
+    on = under >= 0
     if not on.any():
         return None
-    since, weight = (above.time[on] - below.time[nearest[on]]), above.weight[on]
+    since, weight = (above.time[on] - below.time[under[on]]), above.weight[on]
     order = np.argsort(since, kind="stable")
     half = np.searchsorted(np.cumsum(weight[order]), weight.sum() / 2)
     return ReturnTimes(
