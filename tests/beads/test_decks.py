@@ -144,3 +144,24 @@ def test_a_ring_shaped_hollow_under_a_closed_lid_is_a_void():
     (only,) = voids.findings()
 
     assert only.measured == pytest.approx(np.pi * (180**2 - 100**2) * 8, rel=1e-9)
+
+
+def ring(out, into):
+    """A square ring from half a side to another, about (200, 150)."""
+    hole = path(box(200 - into, 150 - into, 200 + into, 150 + into).points[::-1], [0.0] * 4)
+    return region(box(200 - out, 150 - out, 200 + out, 150 + out), hole)
+
+
+@pytest.mark.parametrize(
+    ("upper", "joined"), [(ring(120, 60), True), (ring(140, 110), False), (ring(40, 20), False)]
+)
+def test_cells_whose_boundaries_are_apart_are_one_space_where_they_overlap(upper, joined):
+    # a ring from 50 to 100 under one from 60 to 120, round it, or in its hole: no boundary meets another
+    lower = ring(100, 50)
+    voids = Voids()
+    for index, cells in enumerate(([], [lower], [upper], [])):
+        voids.add(index, 4.0 * (index + 1), 4.0, WHOLE, cells)
+    sizes = [region_area(each) * 4.0 for each in (lower, upper)]
+
+    expected = [sum(sizes)] if joined else sorted(sizes, reverse=True)
+    assert [each.measured for each in voids.findings()] == pytest.approx(expected)

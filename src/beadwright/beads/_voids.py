@@ -75,8 +75,7 @@ class Voids:
             for other, under in self._last:
                 if self._apart(row, other):
                     continue
-                _, x, y, _ = self._place[row]
-                if inside(under, np.array([[x, y]]))[0] or region_area(intersect(cell, under).region) > DUST:
+                if self._meet(row, cell, under):
                     self._join(row, other)
         self._last, self._below = rows, region
 
@@ -136,6 +135,15 @@ class Voids:
         (a0, a1), (b0, b1) = self._box[a], self._box[b]
         return bool((a0 >= b1).any() or (b0 >= a1).any())
 
+    def _meet(self, row: int, cell: ArcRegion, under: ArcRegion) -> bool:
+        """Whether two cells of neighbouring layers lie above each other by more than dust."""
+        if inside(under, np.array([self._place[row][1:3]]))[0]:
+            return True
+        if _boundaries_apart(cell, under):
+            # A cell that is not all within the other holds a whole loop of it, or they share nothing.
+            return bool(inside(cell, np.array([loop.points[0] for loop in under.loops])).any())
+        return region_area(intersect(cell, under).region) > DUST
+
     def _join(self, a: int, b: int) -> None:
         a, b = self._root(a), self._root(b)
         self._up[max(a, b)] = min(a, b)
@@ -155,6 +163,23 @@ def _open_to(cells: Sequence[tuple[int, ArcRegion]], cover: ArcRegion) -> set[in
     if cover.loops and region_area(subtract(_bare(together), cover).region) <= DUST:
         return set()
     return {row for row, cell in cells if not cover.loops or region_area(subtract(cell, cover).region) > DUST}
+
+
+def _boundaries_apart(one: ArcRegion, other: ArcRegion) -> bool:
+    """Whether no move of one region's boundary comes near one of another's, by the boxes that hold them."""
+    (low, high), (others_low, others_high) = _move_boxes(one), _move_boxes(other)
+    near = (low[:, None] <= others_high) & (others_low <= high[:, None])
+    return not bool(near.all(axis=2).any())
+
+
+def _move_boxes(region: ArcRegion) -> tuple[Floats, Floats]:
+    """Least and greatest x and y of boxes that hold each move of a region, mm: two (n, 2)."""
+    starts = np.concatenate([loop.points for loop in region.loops])
+    ends = np.concatenate([np.roll(loop.points, -1, axis=0) for loop in region.loops])
+    bulge = np.concatenate([loop.bulge for loop in region.loops])
+    # An arc lies within half the bulge of its chord's length of the chord.
+    bow = (np.abs(bulge) / 2 * np.hypot(*(ends - starts).T))[:, None]
+    return np.minimum(starts, ends) - bow, np.maximum(starts, ends) + bow
 
 
 def _filled(region: ArcRegion) -> tuple[ArcRegion, tuple[ArcRegion, ...]]:
