@@ -9,6 +9,7 @@ import cadquery as cq
 import pytest
 
 import beadwright
+from beadwright.curves import length, lengths
 from beadwright.errors import SettingsError
 from beadwright.pipeline import plan_part, verify_program
 from beadwright.settings import resolve
@@ -52,3 +53,28 @@ def test_without_it_nothing_is_told() -> None:
 def test_a_radius_out_of_range_is_told() -> None:
     with pytest.raises(SettingsError, match=r"corner_radius: 0 is out of range; allowed 0\.1 to 100 mm"):
         resolve({"corner_radius": 0})
+
+
+def test_walls_without_contour_beads_refuse_it() -> None:
+    with pytest.raises(SettingsError, match="corner_radius: is for solids; walls have none"):
+        resolve({"corner_radius": 3, "wall": "centre"})
+
+
+def test_contour_fill_of_several_widths_is_rounded_like_the_beads_around_it() -> None:
+    """A plate with corners of 60 degrees: the outer bead, 6.8 mm wide, and the rings inside it turn there alike."""
+    ring = [(0, 0), (155, 0), (77.5, 77.5 * math.sqrt(3))]
+    plate = cq.Workplane().polyline(ring).close().extrude(4)
+    result = beadwright.plan(
+        plate, workers=1, corner_radius=3, widths={"outer": 6.8}, fill={"kind": "contour", "joined": False}
+    )
+    (layer,) = result.layers
+    # the innermost ring may be too small for the arcs, which is a finding of its own
+    ringed = [bead for bead in layer.beads if bead.closed and length(bead.path) > 40]
+
+    assert {bead.width for bead in ringed} == {6.8, 8.4}
+    assert len(ringed) == 5
+    for bead in ringed:
+        # each arc turns by 120 degrees: its bulge is tan(120 / 4)
+        assert sorted(bead.path.bulge)[-3:] == pytest.approx([math.tan(math.pi / 6)] * 3, abs=1e-12)
+        radius = lengths(bead.path)[bead.path.bulge > 0.1] / (2 * math.pi / 3)
+        assert radius == pytest.approx(3.0, abs=1e-9)

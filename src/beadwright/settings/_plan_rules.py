@@ -158,6 +158,7 @@ PLAN_RULES = (
     _copies,
     _cut,
     _cut_down,
+    _of_solids("corner_radius"),
     _of_solids("base_beads"),
     _of_solids("pad"),
     _closure,
