@@ -18,7 +18,7 @@ from beadwright.layers._folds import Folds, find_folds
 from beadwright.layers._lean import Hanging, greatest_reach, hanging
 from beadwright.layers._plan import LayerPlan, Rule, layers_between, plan_layers, rest_of_layers
 from beadwright.layers._region import LayerRegion, layer_region, wall_region
-from beadwright.layers._rule import rule_region, stack_heights
+from beadwright.layers._rule import rule_region
 from beadwright.layers._schedule import Schedule, cusps, schedule
 from beadwright.layers._solids import LayerFit, fit_layer, follow_polygons
 from beadwright.layers._stock import BY_FACE, Stocked, with_stock
@@ -60,7 +60,6 @@ __all__ = [
     "ruled_plans",
     "ruled_region",
     "schedule",
-    "stack_heights",
     "wall_region",
     "with_stock",
     "without_folds",

@@ -22,6 +22,7 @@ from beadwright.brep import (
     surface_points,
 )
 from beadwright.brep._reach import scalar_critical
+from beadwright.layers._between import Between, between
 from beadwright.layers._facing import GRID, UPRIGHT, Facing, divides, facing_of
 from beadwright.numeric import Finding
 
@@ -81,12 +82,15 @@ class Folds:
         Least and greatest z of faces that look both ways and whose silhouettes have no closed form.
     solid : tuple of int
         By face; -1 for a loose one.
+    between : Between or None
+        What planes may miss that stand in beside such faces; None where there are none.
     """
 
     folds: tuple[Fold, ...]
     facing: tuple[Facing, ...]
     untraced: tuple[tuple[float, float], ...]
     solid: tuple[int, ...]
+    between: Between | None = None
 
     def findings(self) -> tuple[Finding, ...]:
         """A note if faces were told up from down by samples only."""
@@ -106,9 +110,10 @@ class Folds:
 
 def find_folds(model: Model) -> Folds:
     """All folds of a placed model, once for any number of layers."""
-    return folds_of(
+    folds = folds_of(
         model, tuple(facing_of(face) for face in model.faces), lambda _, sign: -1 if sign < 0 else 0
     )
+    return replace(folds, between=between(model)) if folds.untraced else folds
 
 
 def folds_of(model: Model, facing: tuple[Facing, ...], weigh: Weigh) -> Folds:

@@ -49,6 +49,9 @@ class LayerRegion:
         Gaps between solids, narrower than a hair, that were filled.
     part : tuple of ArcPath
         Boundary of the part alone, where stock was added to the region; else empty.
+    gap : float or None
+        How far what the rule asks for may reach beyond the region, where planes had to stand in for silhouettes, mm:
+        infinite where no bound is known, None where none stood in.
     """
 
     plan: LayerPlan
@@ -65,6 +68,7 @@ class LayerRegion:
     inverted: tuple[tuple[float, float, float], ...] = ()
     hairs: int = 0
     part: tuple[ArcPath, ...] = ()
+    gap: float | None = None
 
 
 def layer_region(

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 
 import numpy as np
 
 from beadwright.arcs import fit, intersect, unite
 from beadwright.curves import region_area, region_length, signed_area
+from beadwright.layers._between import ENOUGH
 from beadwright.layers._folds import Folds
 from beadwright.layers._plan import LayerPlan
 from beadwright.layers._region import LayerRegion
@@ -20,12 +23,7 @@ Cut = Callable[[Sequence[float]], Sequence[Section]]
 """Cuts the solid at heights, mm."""
 
 STACK = 17
-"""Planes of a slab whose folds are not known."""
-
-
-def stack_heights(low: float, high: float) -> tuple[float, ...]:
-    """Heights of the planes between a slab's own two that stand in where its folds are not known, mm."""
-    return tuple(np.linspace(low, high, STACK)[1:-1].tolist())
+"""Planes of a slab whose folds are not known, at the least."""
 
 
 def rule_region(
@@ -42,7 +40,7 @@ def rule_region(
     bottom, top : Section
         At the planes just inside the slab.
     cut_at : callable
-        Cuts the solid at `stack_heights`, asked for only where the region cannot be made otherwise.
+        Cuts the solid at heights between, asked for only where the region cannot be made otherwise.
     tolerance : float
         Of the fit, mm.
 
@@ -51,20 +49,20 @@ def rule_region(
     LayerRegion
         ``area`` and ``perimeter`` are those of the lines and arcs. Corners where different loops cross are
         within its bounds, but for places told by a finding ``solids-graze``. Where a stack of planes had to
-        stand in it counts as a fallback and a finding ``rule-planes`` says so: at silhouettes between the
-        planes up to d^2 / (8 R) may be missing, d their distance and R the radius of the surface there.
+        stand in it counts as a fallback, ``gap`` is what they may miss, and a finding ``rule-planes`` says so.
     """
     side: Side = "inner" if plan.rule == "inner" else "outer"
     made = followed_closely(
         lambda asked: slab_region(folds, bottom, top, side=side, tolerance=asked), tolerance
     )
     findings: tuple[Finding, ...] = ()
-    crossing = 0.0
+    crossing, gap = 0.0, None
     sections: tuple[Section, ...] = (bottom, top)
     if made is None:
-        sections = (bottom, *cut_at(stack_heights(bottom.taken, top.taken)), top)
+        sections = (bottom, *cut_at(_stack(folds, bottom.taken, top.taken)), top)
         made = _stacked(sections, side, tolerance)
-        findings = (_planes_finding(plan, sections),)
+        gap = _missed(folds, sections)
+        findings = (_planes_finding(plan, sections, gap),)
     if made.met is not None:
         own = made.fit + made.joined + max(s.bound for s in sections)
         crossing = max(0.0, made.met.bound - own)
@@ -91,18 +89,48 @@ def rule_region(
         findings=findings,
         fallbacks=made.fallbacks,
         inverted=made.inverted,
+        gap=gap,
     )
 
 
-def _planes_finding(plan: LayerPlan, sections: Sequence[Section]) -> Finding:
+def _stack(folds: Folds, low: float, high: float) -> tuple[float, ...]:
+    """Heights of the planes between a slab's own two that stand in where its folds are not known, mm."""
+    if folds.between is None:
+        return tuple(np.linspace(low, high, STACK)[1:-1].tolist())
+    return folds.between.planes(low, high, STACK)[0][1:-1]
+
+
+def _missed(folds: Folds, sections: Sequence[Section]) -> float:
+    """What sections at some heights may miss of those between, mm; infinite where no bound is known."""
+    if folds.between is None:
+        return math.inf
+    return float(folds.between.missed(np.array([section.taken for section in sections])).max())
+
+
+def _planes_finding(plan: LayerPlan, sections: Sequence[Section], gap: float) -> Finding:
+    text = (
+        f"the {plan.rule} rule is kept at {len(sections)} planes: a face here looks up and down, and the curve"
+        " between has no closed form; "
+    )
+    if math.isfinite(gap):
+        return Finding(
+            code="rule-planes",
+            level="note" if gap <= ENOUGH else "warning",
+            layer=plan.index,
+            measured=gap,
+            allowed=ENOUGH,
+            unit="mm",
+            text=text + "what lies between them reaches at most this far beyond, by how faces and edges lean",
+        )
     return Finding(
         code="rule-planes",
         level="warning",
         layer=plan.index,
-        measured=(sections[-1].taken - sections[0].taken) / (len(sections) - 1),
+        measured=max(b.taken - a.taken for a, b in pairwise(sections)),
         unit="mm",
-        text=f"the {plan.rule} rule is kept at {len(sections)} planes this far apart only: a face here looks"
-        " up and down, and the curve between has no closed form",
+        text=text
+        + "they are this far apart, and what lies between them has no proven bound, since the boundary is"
+        " level somewhere there, or may be",
     )
 
 

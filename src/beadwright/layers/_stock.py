@@ -114,6 +114,7 @@ def with_stock(
             fit=max(before.fit, after.fit),
             region=before.region + after.region + whole.bound.mm,
         ),
+        gap=max((gap for gap in (layer.gap, added.gap) if gap is not None), default=None),
         findings=(*layer.findings, *added.findings),
         fallbacks=layer.fallbacks + added.fallbacks + whole.fallbacks,
     )

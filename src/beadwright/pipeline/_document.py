@@ -146,6 +146,7 @@ def _layer(laid: Laid) -> dict[str, Any]:
         "moves": {"line": text.n_lines, "arc": text.n_arcs},
         "bounds_mm": bounds_of(text.budget, text.budget.total),
         **({"rounded_corners": laid.work.rounded} if laid.work.rounded else {}),
+        **({"rule_gap_mm": layer.gap} if layer.gap is not None and math.isfinite(layer.gap) else {}),
         "lost": [
             {
                 "at_mm": [round(spot[0], PLACES), round(spot[1], PLACES), layer.plan.z],
