@@ -10,6 +10,7 @@ from beadwright import plan
 from beadwright.errors import SettingsError
 from beadwright.layers import plan_layers
 from beadwright.pipeline._course import Course
+from beadwright.pipeline._kept import Aside
 from beadwright.pipeline._safety import Judged, check_safety
 from beadwright.post import lint, load_dialect, standard
 from beadwright.program import Approach, Stop, layer_program
@@ -29,7 +30,7 @@ def resolved(machine="", job="", **options):
 
 
 def course_of(settings, beads, *, levels=1, clearance=20.0):
-    course = Course.of(settings, standard())
+    course = Course.of(settings, standard(), Aside())
     programs = []
     for each in plan_layers(0.0, 4.0 * levels, 4.0):
         halt = course.stop(each.index, 100.0 * each.index)
@@ -67,7 +68,7 @@ def test_a_halting_start_leaves_its_volume_in_one_place():
 
 def test_words_that_do_not_halt_leave_nothing():
     dialect = load_dialect("rs274-axis")
-    course = Course.of(resolved(), dialect)
+    course = Course.of(resolved(), dialect, Aside())
     course.layer(
         layer_program(layer(plan_layers(0.0, 4.0, 4.0)[0]), RING, first_bead=0, clearance=20.0, feed=100.0),
         mass=1.0,

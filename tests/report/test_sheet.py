@@ -23,7 +23,7 @@ from beadwright.report import (
     sheet_head,
     sheet_page,
 )
-from beadwright.report._sheet_data import NO_FACE, QUANTUM, packed, spans, unpacked
+from beadwright.report._sheet_data import NO_FACE, QUANTUM, counted_block, packed, spans, unpacked
 from beadwright.report._sheet_page import MODULES, sheet_file, sheet_script
 from tests.report._long_program import long_sheet
 
@@ -134,7 +134,7 @@ def sheet_layer() -> SheetLayer:
 
 def test_packed_arrays_come_back() -> None:
     layer = sheet_layer()
-    counts, text = packed(layer, ["contour", "traverse"])
+    counts, text = counted_block(layer), packed(layer, ["contour", "traverse"])
     arrays = unpacked(counts, text)
 
     assert counts == {"moves": 5, "z": 0, "deviation": 0, "runs": 3, "loops": 1, "points": 2, "lost": 1}
@@ -149,7 +149,7 @@ def test_packed_arrays_come_back() -> None:
 
 def test_the_outline_of_the_part_inside_its_stock_goes_its_own_way() -> None:
     layer = replace(sheet_layer(), part=(ring(46.0),))
-    counts, text = packed(layer, ["contour", "traverse"])
+    counts, text = counted_block(layer), packed(layer, ["contour", "traverse"])
     arrays = unpacked(counts, text)
 
     assert counts["loops"] == 2

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from beadwright.beads import Bead
 from beadwright.curves import bounding_box, samples
+from beadwright.layers import LayerPlan
 from beadwright.numeric import Finding, counted
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.settings import Machine, PlanSettings
@@ -38,38 +39,38 @@ def base_findings(
     """
     shift = np.array(machine.work_offset.at)
     low, high = np.array(machine.volume.low()) - shift, np.array(machine.volume.high()) - shift
-    base = [(work, bead) for work in works for bead in work.beads if bead.role == "base"]
+    base = [(work.layer.plan, bead) for work in works for bead in work.beads if bead.role == "base"]
     found = _cut_short(works, settings, count)
     outside = [
-        (beyond, work, at)
-        for work, bead in base
+        (beyond, slab, at)
+        for slab, bead in base
         for beyond, at in [_beyond(bead, low, high)]
         if beyond > ON_LIMIT
     ]
     if outside:
-        beyond, work, at = max(outside, key=lambda row: row[0])
+        beyond, slab, at = max(outside, key=lambda row: row[0])
         text = f"{counted(len(outside), 'base bead leaves', 'base beads leave')} the platform, here farthest"
-        found.append(_finding("base-off-platform", text, work, at, measured=beyond))
+        found.append(_finding("base-off-platform", text, slab, at, measured=beyond))
     for each in machine.volume.keep_out:
         stands = np.array([each.low, each.high]) - shift
         hit = [
-            (depth, work, at)
-            for work, bead in base
-            if stands[0, 2] < work.layer.plan.z and stands[1, 2] > work.layer.plan.z0
+            (depth, slab, at)
+            for slab, bead in base
+            if stands[0, 2] < slab.z and stands[1, 2] > slab.z0
             for depth, at in [_inside(bead, stands[:, :2])]
             if depth > ON_LIMIT
         ]
         if hit:
-            depth, work, at = max(hit, key=lambda row: row[0])
+            depth, slab, at = max(hit, key=lambda row: row[0])
             text = f"{counted(len(hit), 'base bead overlaps', 'base beads overlap')} {each.name}, here most"
-            found.append(_finding("base-in-keep-out", text, work, at, measured=depth))
+            found.append(_finding("base-in-keep-out", text, slab, at, measured=depth))
     return tuple(found)
 
 
 def _cut_short(works: Sequence[LayerWork], settings: PlanSettings, count: int) -> list[Finding]:
     """Pads, and base beads, that were asked for in more layers than the part has anything in."""
-    rows = {work.layer.plan.index: work for work in works}
-    while (top := rows.get(count - 1)) is not None and not top.layer.region.loops:
+    rows = {work.layer.plan.index: (work.layer.plan, bool(work.layer.region.loops)) for work in works}
+    while (top := rows.get(count - 1)) is not None and not top[1]:
         count -= 1
     asked = [(f"pad {row}", pad.layers, pad.at) for row, pad in enumerate(settings.pad, 1)]
     if settings.base_beads:
@@ -79,7 +80,7 @@ def _cut_short(works: Sequence[LayerWork], settings: PlanSettings, count: int) -
             code="base-cut-short",
             level="warning",
             layer=count - 1,
-            at_mm=(x, y, rows[count - 1].layer.plan.z) if count - 1 in rows else None,
+            at_mm=(x, y, rows[count - 1][0].z) if count - 1 in rows else None,
             measured=float(count),
             allowed=float(layers),
             unit="layers",
@@ -110,8 +111,7 @@ def _inside(bead: Bead, stands: Floats) -> tuple[float, Floats]:
     return bead.width / 2 - float(away[row]), points[row]
 
 
-def _finding(code: str, text: str, work: LayerWork, at: Floats, *, measured: float) -> Finding:
-    slab = work.layer.plan
+def _finding(code: str, text: str, slab: LayerPlan, at: Floats, *, measured: float) -> Finding:
     return Finding(
         code=code,
         level="error",

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from beadwright.beads import Corner, Tight, Voids, sharpest_corner, tightest_bend
+from beadwright.beads import Bead, Corner, Tight, Voids, sharpest_corner, tightest_bend
+from beadwright.layers import LayerPlan
 from beadwright.numeric import Finding, counted
 from beadwright.pipeline._layer_beads import ranks_of
 from beadwright.pipeline._layer_work import LayerWork
@@ -28,8 +29,8 @@ class Seen:
     def __init__(self, amounts: Mapping[int, float]) -> None:
         self._amounts = amounts
         self._voids = Voids()
-        self._missed: list[tuple[float, float, Corner, LayerWork]] = []
-        self._bends: list[tuple[Tight, LayerWork]] = []
+        self._missed: list[tuple[float, float, Corner, LayerPlan]] = []
+        self._bends: list[tuple[Tight, float, LayerPlan]] = []
 
     def add(self, work: LayerWork) -> None:
         """Look at the next layer, its beads in their order."""
@@ -39,9 +40,9 @@ class Seen:
         if corner is not None:
             stock = min(self._amounts.get(face, 0.0) for face in corner.faces)
             if corner.shortfall > stock + LEAST:
-                self._missed.append((corner.shortfall, stock, corner, work))
+                self._missed.append((corner.shortfall, stock, corner, plan))
         if bend is not None:
-            self._bends.append((bend, work))
+            self._bends.append((bend, max(bead.width for bead in work.beads), plan))
 
     def findings(self) -> tuple[Finding, ...]:
         """Those of closed hollow spaces; at most one ``corner`` and one ``tight-bend``, each at the worst place."""
@@ -54,13 +55,12 @@ def widths_follow(settings: PlanSettings, dialect: Dialect) -> bool:
 
 
 def _corner_findings(
-    missed: Sequence[tuple[float, float, Corner, LayerWork]], bends: Sequence[tuple[Tight, LayerWork]]
+    missed: Sequence[tuple[float, float, Corner, LayerPlan]], bends: Sequence[tuple[Tight, float, LayerPlan]]
 ) -> tuple[Finding, ...]:
-    """Of corners with what they are missed by and their stock, and of bends, the worst."""
+    """Of corners with what they are missed by and their stock, and of bends with their bead's width, the worst."""
     found = []
     if missed:
-        short, stock, corner, work = max(missed, key=lambda row: row[0] - row[1])
-        plan = work.layer.plan
+        short, stock, corner, plan = max(missed, key=lambda row: row[0] - row[1])
         found.append(
             Finding(
                 code="corner",
@@ -77,9 +77,7 @@ def _corner_findings(
             )
         )
     if bends:
-        bend, work = min(bends, key=lambda row: row[0].radius)
-        plan = work.layer.plan
-        width = max(bead.width for bead in work.beads)
+        bend, width, plan = min(bends, key=lambda row: row[0].radius)
         found.append(
             Finding(
                 code="tight-bend",
@@ -109,31 +107,35 @@ def width_findings(
         How the extruder is commanded.
     """
     flow, ranks = dialect.flow, ranks_of(settings)
-    own = [(bead, work) for work in works for bead in work.beads]
+    if widths_follow(settings, dialect):
+        return ()
     # A flow tied to the speed knows one area; else each bead has that of its own role.
     tied = flow == "speed-tied"
-    apart = [
-        (abs(bead.width - (settings.width if tied else ranks.width_of(bead.rank))), bead, work)
-        for bead, work in own
-        if tied or bead.role == "medial"
-    ]
-    found = [row for row in apart if row[0] > LEAST]
-    if widths_follow(settings, dialect) or not found:
+    count = all_beads = 0
+    worst: tuple[float, Bead, LayerPlan] | None = None
+    for work in works:
+        all_beads += len(work.beads)
+        for bead in work.beads:
+            if tied or bead.role == "medial":
+                apart = abs(bead.width - (settings.width if tied else ranks.width_of(bead.rank)))
+                count += apart > LEAST
+                if apart > (LEAST if worst is None else worst[0]):
+                    worst = apart, bead, work.layer.plan
+    if worst is None:
         return ()
-    _, bead, work = max(found, key=lambda row: row[0])
+    _, bead, plan = worst
     if tied:
         text = (
-            f"{len(found)} of {len(own)} beads are narrower or wider than nominal, this one most; the flow follows"
+            f"{count} of {all_beads} beads are narrower or wider than nominal, this one most; the flow follows"
             " the path speed by itself, so every bead gets the nominal area unless you set the drive's ratio by"
             " hand: a program that commands the flow (flow_control s-word or axis) sees to it"
         )
     else:
         text = (
-            f"{len(found)} beads along walls have one width each, this one farthest from nominal: the flow cannot"
+            f"{count} beads along walls have one width each, this one farthest from nominal: the flow cannot"
             " change inside a bead; with an extruder axis, or a screw speed that the program commands, widths follow"
             " the wall (on a platform's map only with an axis)"
         )
-    plan = work.layer.plan
     return (
         Finding(
             code="width-fixed",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from beadwright.beads import Bead
 from beadwright.curves import ArcPath, length
@@ -108,6 +108,10 @@ class LayerBuild:
         """Marks of beads that the layer takes in the program: beads, run-ins, passes and purges."""
         beside = sum(each is not None for each in (*self.passes, *self.leads))
         return len(self.areas) + beside + self.purges
+
+    def summed(self) -> LayerBuild:
+        """Without what belongs to single beads, of which a tall part has millions."""
+        return replace(self, areas=(), passes=(), leads=())
 
     @property
     def purges(self) -> int:

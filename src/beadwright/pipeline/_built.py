@@ -45,7 +45,7 @@ class Built:
 
     Attributes
     ----------
-    layers : tuple of LayerBuild
+    layers : sequence of LayerBuild
     bands : dict of int to (float, float)
         Interlayer temperature by layer, least and greatest, degC.
     estimate : Estimate
@@ -57,7 +57,7 @@ class Built:
     cards : Cards
     """
 
-    layers: tuple[LayerBuild, ...]
+    layers: Sequence[LayerBuild]
     bands: dict[int, tuple[float, float]]
     estimate: Estimate
     spread: Spread
@@ -98,6 +98,7 @@ def built(
     told : sequence of Finding
         Of the cards.
     """
+    every, layers = layers, [each.summed() for each in layers]
     bands = _bands(cards, layers)
     waits = [each.pace.dwell for each in layers]
     purges = sum(each.purges for each in layers)
@@ -141,7 +142,7 @@ def built(
     if idle:
         found.append(_idle(cards, max(layers, key=lambda each: each.pace.dwell), idle))
     return Built(
-        layers=tuple(layers),
+        layers=every,
         bands=bands,
         estimate=summed,
         spread=spread(

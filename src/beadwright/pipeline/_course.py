@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from beadwright.curves import ArcPath, bounding_box
 from beadwright.numeric import Finding
+from beadwright.pipeline._kept import Aside, Kept
 from beadwright.post import Dialect, piece_counts, pieces
 from beadwright.program import (
     Approach,
@@ -31,6 +32,8 @@ Floats = npt.NDArray[np.float64]
 
 # Arcs are cut into pieces of this turn, rad, before they are held against boxes: half a percent of the radius.
 FINE = np.pi / 32
+# Of a layer's reach without its boxes and ways: an object and five arrays, bytes.
+BARE = 1_000
 
 WHY = {
     "insert": "put in the insert",
@@ -70,6 +73,10 @@ class Reach:
     traverses: Floats
     feeds: tuple[float, float]
 
+    def room(self) -> int:
+        """About what it takes of memory, bytes."""
+        return BARE + self.moves.nbytes + self.purges.nbytes + self.traverses.nbytes
+
 
 @dataclass(slots=True)
 class Course:
@@ -77,20 +84,21 @@ class Course:
 
     resolved: Resolved
     dialect: Dialect
+    reaches: Kept[Reach]
     waiting: list[PlannedStop] = field(default_factory=list)
     made: list[tuple[int, PlannedStop]] = field(default_factory=list)
-    reaches: list[Reach] = field(default_factory=list)
     mass: float = 0.0
     before: float = 0.0
     area: float = 0.0
     over: float = 0.0
 
     @classmethod
-    def of(cls, resolved: Resolved, dialect: Dialect, over: float = 0.0) -> Course:
+    def of(cls, resolved: Resolved, dialect: Dialect, aside: Aside, over: float = 0.0) -> Course:
         """At the start of a plan; ways from and to other places pass at the height `over` or above, mm."""
         return cls(
             resolved=resolved,
             dialect=dialect,
+            reaches=Kept(aside, Reach.room),
             waiting=list(resolved.settings.stop),
             area=resolved.settings.bead_area(resolved.settings.widest()),
             over=over,

@@ -34,6 +34,8 @@ BOUNDS = ("model", "section", "fit", "region", "rounding", "corner", "total")
 PLACES, WIDTH_PLACES = 4, 6
 # Greatest distance between places along a bead's end that is laid after its stop, mm.
 LED_PITCH = 4.0
+# Region, beads and text of a layer take about so many times what its text alone does (measured).
+ROOM = 5
 PACKAGES = ("numpy", "numba", "scipy", "cadquery-ocp", "pydantic")
 
 
@@ -49,6 +51,10 @@ class Laid:
     build: LayerBuild
     before: tuple[ArcPath, ...] = ()
     ground: MappedLayer | None = None
+
+    def room(self) -> int:
+        """About what the layer takes of memory, bytes."""
+        return ROOM * len(self.text.text)
 
 
 def worst(budgets: Sequence[Budget]) -> Budget:
@@ -98,8 +104,19 @@ def plan_document(
     heights : mapping
         Cusp, layers and time of heights that follow the part; the key is absent if they do not.
     """
-    rows = [{**_layer(laid), **layer_told(laid.build, whole)} for laid in layers]
-    budgets = [laid.text.budget for laid in layers]
+    rows: list[dict[str, Any]] = []
+    budgets: list[Budget] = []
+    nudged: list[dict[str, Any]] = []
+    along: dict[int, list[float]] = {}
+    fallbacks = 0
+    # One pass: layers of a tall part come from the disk.
+    for laid in layers:
+        rows.append({**_layer(laid), **layer_told(laid.build, whole)})
+        budgets.append(laid.text.budget)
+        nudged += _nudged(laid)
+        fallbacks += laid.work.fallbacks
+        for face, run in laid.work.face_lengths().items():
+            along.setdefault(face, []).append(run)
     return {
         "format": FORMAT,
         "version": __version__,
@@ -109,24 +126,27 @@ def plan_document(
         "layers": rows,
         "totals": {**_totals(rows), **totals_told(whole)},
         "bounds_mm": bounds_of(worst(budgets), max((b.total for b in budgets), default=0.0)),
-        "fallbacks": sum(laid.work.fallbacks for laid in layers),
-        "nudged_planes": [
-            {
-                "layer": laid.text.index,
-                "asked_mm": plane.asked,
-                "taken_mm": plane.taken,
-                "why": plane.why,
-            }
-            for laid in layers
-            for plane in laid.work.taken
-            if plane.why
-        ],
+        "fallbacks": fallbacks,
+        "nudged_planes": nudged,
         **build_told(whole),
-        "faces": _faces(model, layers, stock),
+        "faces": _faces(model, along, stock),
         **({"heights": dict(heights)} if heights else {}),
         **({"cut_later": list(cut_later)} if cut_later else {}),
         "findings": [finding.as_dict() for finding in findings],
     }
+
+
+def _nudged(laid: Laid) -> list[dict[str, Any]]:
+    return [
+        {
+            "layer": laid.text.index,
+            "asked_mm": plane.asked,
+            "taken_mm": plane.taken,
+            "why": plane.why,
+        }
+        for plane in laid.work.taken
+        if plane.why
+    ]
 
 
 def _layer(laid: Laid) -> dict[str, Any]:
@@ -221,7 +241,7 @@ def stops_told(made: Sequence[tuple[int, PlannedStop]], laid: Sequence[Laid], pu
         Mass of a purge, kg.
     """
     rows, time = [], 0.0
-    for each in laid:
+    for each in laid if made else ():
         index = each.work.layer.plan.index
         why = [stop.why for layer, stop in made if layer == index]
         if why:
@@ -280,12 +300,8 @@ def _totals(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
 
 
 def _faces(
-    model: Model, layers: Sequence[Laid], stock: Mapping[int, tuple[float, float]]
+    model: Model, along: Mapping[int, Sequence[float]], stock: Mapping[int, tuple[float, float]]
 ) -> list[dict[str, Any]]:
-    along: dict[int, list[float]] = {}
-    for laid in layers:
-        for face, run in laid.work.face_lengths().items():
-            along.setdefault(face, []).append(run)
     return [
         {
             "id": face.id,

@@ -213,7 +213,7 @@ def chosen_layers(sheet: SheetData, layers: str | None) -> tuple[SheetLayer, ...
         There are none.
     """
     if layers is None:
-        return sheet.layers
+        return tuple(sheet.layers)
     low, high = layer_range(layers)
     found = tuple(
         x for x in sheet.layers if low <= x.row["index"] and (high is None or x.row["index"] < high)

@@ -60,29 +60,33 @@ def _worst_layer(
     works: Sequence[LayerWork], measure: Callable[[LayerWork], float], told: Callable[[int], Finding]
 ) -> list[Finding]:
     """One finding for all layers in which something is not 0, with the place where it is greatest."""
-    rows = [work for work in works if measure(work) > 0]
+    rows = [(measure(work), work.layer.plan.index) for work in works if measure(work) > 0]
     if not rows:
         return []
-    most = max(rows, key=measure)
-    return [replace(told(len(rows)), layer=most.layer.plan.index, measured=measure(most))]
+    most, layer = max(rows, key=lambda row: row[0])
+    return [replace(told(len(rows)), layer=layer, measured=most)]
 
 
 def _coverage(works: Sequence[LayerWork], fill: Fill) -> list[Finding]:
     """At most one finding each for layers that miss more than the limit, overfill more, and are not known."""
-    known = [(work, work.coverage) for work in works if work.coverage is not None]
-    missed = [(covered.missed, work) for work, covered in known]
-    excess = [(covered.excess, work) for work, covered in known]
+    missed, excess, unknown = [], [], []
+    for work in works:
+        layer = work.layer.plan.index
+        if work.coverage is not None:
+            missed.append((work.coverage.missed, layer))
+            excess.append((work.coverage.excess, layer))
+        elif work.layer.region.loops:
+            unknown.append(layer)
     found = [
         *_above("underfill", fill.underfill_limit, missed, "of what whole beads could cover is not covered"),
         *_above("overfill", fill.overfill_limit, excess, "more is laid than the area covered takes"),
     ]
-    unknown = [work for work in works if work.coverage is None and work.layer.region.loops]
     if unknown:
         found.append(
             Finding(
                 code="coverage-unknown",
                 level="note",
-                layer=unknown[0].layer.plan.index,
+                layer=unknown[0],
                 measured=float(len(unknown)),
                 text="layers, the first of them told, for which what beads cover could not be had for certain",
             )
@@ -92,10 +96,10 @@ def _coverage(works: Sequence[LayerWork], fill: Fill) -> list[Finding]:
 
 def _refilled(works: Sequence[LayerWork]) -> list[Finding]:
     """One finding for all layers whose fill is not as asked."""
-    rows = [work for work in works if work.refilled]
+    rows = [(work.refilled, work.layer.plan.index) for work in works if work.refilled]
     if not rows:
         return []
-    told = sum((work.refilled for work in rows), AS_ASKED)
+    told = sum((refilled for refilled, _ in rows), AS_ASKED)
     ways = [
         counted(count, f"piece has {what}", f"pieces have {what}")
         for count, what in (
@@ -109,7 +113,7 @@ def _refilled(works: Sequence[LayerWork]) -> list[Finding]:
         Finding(
             code="refilled",
             level="note",
-            layer=rows[0].layer.plan.index,
+            layer=rows[0][1],
             measured=float(len(rows)),
             text=f"in {counted(len(rows), 'layer')}, the first of them told, lines as asked pass the limits of"
             f" coverage: " + ", ".join(ways),
@@ -117,17 +121,17 @@ def _refilled(works: Sequence[LayerWork]) -> list[Finding]:
     ]
 
 
-def _above(code: str, limit: float, shares: list[tuple[float, LayerWork]], text: str) -> list[Finding]:
+def _above(code: str, limit: float, shares: list[tuple[float, int]], text: str) -> list[Finding]:
     """One finding for all layers whose share is above a limit, at the worst."""
     rows = [row for row in shares if row[0] > limit]
     if not rows:
         return []
-    share, work = max(rows, key=lambda row: row[0])
+    share, layer = max(rows, key=lambda row: row[0])
     return [
         Finding(
             code=code,
             level="note",
-            layer=work.layer.plan.index,
+            layer=layer,
             measured=100 * share,
             allowed=100 * limit,
             unit="percent",
@@ -159,17 +163,17 @@ def _touching(count: int) -> Finding:
 
 def _inverted(works: Sequence[LayerWork]) -> list[Finding]:
     """Pieces that wind the wrong way: one finding, at the largest."""
-    pieces = [(abs(area), x, y, work) for work in works for area, x, y in work.layer.inverted]
+    pieces = [(abs(area), x, y, work.layer.plan) for work in works for area, x, y in work.layer.inverted]
     if not pieces:
         return []
-    area, x, y, work = max(pieces, key=lambda piece: piece[0])
-    count = len({work.layer.plan.index for *_, work in pieces})
+    area, x, y, slab = max(pieces, key=lambda piece: piece[0])
+    count = len({each.index for *_, each in pieces})
     return [
         Finding(
             code="inverted",
             level="warning",
-            layer=work.layer.plan.index,
-            at_mm=(x, y, work.layer.plan.z),
+            layer=slab.index,
+            at_mm=(x, y, slab.z),
             measured=area,
             allowed=0.0,
             unit="mm2",

@@ -10,7 +10,7 @@ from typing import Any
 
 from beadwright.brep import Model, placed
 from beadwright.errors import SettingsError
-from beadwright.layers import FaceLeft, Finished, finished_part
+from beadwright.layers import FaceLeft, Finished, LayerPlan, finished_part
 from beadwright.numeric import Finding
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.pipeline._part import read_part
@@ -79,16 +79,16 @@ def _standing(model: Model, settings: PlanSettings, matrix: Array) -> Model:
     return contracted(model, matrix, (x, y, z), at)
 
 
-def _worst(works: Sequence[LayerWork]) -> dict[int, tuple[FaceLeft, float, LayerWork]]:
+def _worst(works: Sequence[LayerWork]) -> dict[int, tuple[FaceLeft, float, LayerPlan]]:
     """By face: where it has least in all layers, its greatest anywhere (mm), and the layer of the least."""
-    found: dict[int, tuple[FaceLeft, float, LayerWork]] = {}
+    found: dict[int, tuple[FaceLeft, float, LayerPlan]] = {}
     for work in works:
         for each in () if work.left is None else work.left.faces:
             if each.face not in found:
-                found[each.face] = each, each.greatest, work
+                found[each.face] = each, each.greatest, work.layer.plan
                 continue
             before, greatest, where = found[each.face]
-            low, layer = (each, work) if each.least < before.least else (before, where)
+            low, layer = (each, work.layer.plan) if each.least < before.least else (before, where)
             found[each.face] = low, max(greatest, each.greatest), layer
     return dict(sorted(found.items()))
 
@@ -116,18 +116,18 @@ def finished_told(
             "name": model.faces[face].name,
             "kind": model.faces[face].kind,
             "stock_mm": {"least": least.least - depth, "greatest": greatest},
-            "least_at_mm": [*least.at, work.layer.plan.z],
-            "least_layer": work.layer.plan.index,
+            "least_at_mm": [*least.at, slab.z],
+            "least_layer": slab.index,
         }
-        for face, (least, greatest, work) in _worst(works).items()
+        for face, (least, greatest, slab) in _worst(works).items()
     ]
-    left = [work.left for work in works if work.left is not None]
+    left = [(work.left.bound, work.left.outside) for work in works if work.left is not None]
     told: dict[str, Any] = {
         "file": Path(model.file).name,
         "sha256": model.sha256,
         "volume_mm3": model.volume,
-        "bound_mm": max((each.bound for each in left), default=0.0),
-        "outside_mm2": max((each.outside for each in left), default=0.0),
+        "bound_mm": max((bound for bound, _ in left), default=0.0),
+        "outside_mm2": max((outside for _, outside in left), default=0.0),
         "faces": rows,
     }
     if whole and works:

@@ -13,6 +13,7 @@ from beadwright.pipeline._build import Clock, build_layer
 from beadwright.pipeline._cards import Cards
 from beadwright.pipeline._course import Course
 from beadwright.pipeline._document import Laid
+from beadwright.pipeline._kept import Aside, Kept
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.pipeline._resume import Resume
 from beadwright.pipeline._set_up import SetUp
@@ -38,18 +39,19 @@ def lay(
     total: int,
     rule: SiteRule,
     source: SetUp,
+    aside: Aside,
     *,
     resumed: Resume | None = None,
     axis: float = 0.0,
     bed: Bed | None = None,
-) -> list[Laid]:
+) -> Kept[Laid]:
     """Order, pace and time all layers in one pass from the platform up, and write each layer's text.
 
     Of a print that is taken up within a layer what is laid already goes the same way, and is left out. The extruder
-    axis stands at `axis` before the first layer.
+    axis stands at `axis` before the first layer. What is done goes `aside` where there is much of it.
     """
     trail, clock, n_beads, advance = Trail(), Clock(), 0, axis
-    laid: list[Laid] = []
+    laid: Kept[Laid] = Kept(aside, Laid.room)
     ways_of = layer_ways(settings)
     for done, work in enumerate(works, 1):
         with stages.measure("order"):

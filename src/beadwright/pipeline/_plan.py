@@ -17,18 +17,20 @@ from beadwright.layers import find_folds, ruled_plans
 from beadwright.pipeline._base_findings import base_findings
 from beadwright.pipeline._bead_findings import Seen, width_findings, widths_follow
 from beadwright.pipeline._bed import bed_of
+from beadwright.pipeline._build import LayerBuild
 from beadwright.pipeline._built import Built, built
 from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findings
 from beadwright.pipeline._chosen import read_earlier, revision_findings
 from beadwright.pipeline._course import Course
 from beadwright.pipeline._crew import Crew
-from beadwright.pipeline._document import Laid, plan_document, run_document, stops_told, worst
+from beadwright.pipeline._document import plan_document, run_document, stops_told, worst
 from beadwright.pipeline._findings import plan_findings
 from beadwright.pipeline._finished import finished_findings, finished_told, read_finished
 from beadwright.pipeline._head import program_head
 from beadwright.pipeline._heights import LEVEL, asked_layers, layer_planes, plan_heights, reach
 from beadwright.pipeline._joint_findings import joint_findings
 from beadwright.pipeline._json import as_text, text_parts
+from beadwright.pipeline._kept import Aside
 from beadwright.pipeline._later import asked_ids, find_later, later_findings, later_rows
 from beadwright.pipeline._lay import lay
 from beadwright.pipeline._layer_work import Job
@@ -150,6 +152,7 @@ def plan_part(
         output: Output | None = None
         if out is not None:
             output = stack.enter_context(output_folder(out, overwrite=settings.overwrite))
+        aside = Aside(None if output is None else output.folder)
         tell("reading", 0, 0)
         with stages.measure("read"), kernels_loading():
             source = set_up(part, resolved, picture=output is not None)
@@ -215,7 +218,7 @@ def plan_part(
             data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
         lost: list[str] = []
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
-        course = Course.of(resolved, writing.dialect, over)
+        course = Course.of(resolved, writing.dialect, aside, over)
         works_of = crew.work(data, asked, planes, settings)
         if isinstance(rest, Rest):
             course.goes_on(rest.below)
@@ -234,15 +237,17 @@ def plan_part(
             len(plans),
             rule,
             source,
+            aside,
             resumed=resumed,
             axis=axis,
             bed=bed,
         )
         plans = plans[len(plans) - len(laid) :]
+        works, builds, texts = laid.each("work"), laid.each("build"), laid.each("text")
         with stages.measure("process"):
             whole = _built(
                 card,
-                laid,
+                builds,
                 settings,
                 solid,
                 stops=len({layer for layer, _ in course.made}),
@@ -265,9 +270,7 @@ def plan_part(
                 axis_at=axis,
                 lag=card.lag is not None,
             )
-            texts = [each.text for each in laid]
             program, files = writing.program(head, texts), writing.files(head, texts)
-        works = [each.work for each in laid]
         complete = rest is None and len(laid) == len(heights.plans)
         machined = finished_told(judged_by, works, settings, whole=complete)
         left = {} if blank is None else stock_left(blank, solid, plans, settings)
@@ -289,7 +292,7 @@ def plan_part(
             *later_findings(solid, later, works),
             *finished_findings(judged_by, machined),
             *lean_findings(solid, works, settings),
-            *(bed.findings([each.ground for each in laid]) if bed else ()),
+            *(bed.findings(laid.each("ground")) if bed else ()),
             *heights.findings(solid),
             *(thin_tops(own or heights.plans, solid, cutter, works, cut_away) if blank is None else ()),
             *arc_findings(settings, works),
@@ -304,7 +307,7 @@ def plan_part(
             whole,
             cut_later=later_rows(solid, later, works, resolved.material.density.value),
             stock={row: (each.least, each.greatest) for row, each in left.items()},
-            heights=heights.told(settings, [each.build.times.total for each in laid]),
+            heights=heights.told(settings, [each.times.total for each in builds]),
         )
         document |= {
             **rest_document(rest, plans),
@@ -330,7 +333,7 @@ def plan_part(
                     )
                 output.write("plan.json", text_parts(document))
             with stages.measure("sheet"):
-                output.write("report.html", plan_sheet(source, program, laid, document, resolved))
+                output.write("report.html", plan_sheet(source, program, laid, document, resolved, aside))
         run = run_document(
             stages,
             workers=crew.count,
@@ -347,12 +350,11 @@ def plan_part(
         program=program,
         document=document,
         run=run,
-        layers=tuple(
-            PlannedLayer(layer=each.work.layer, beads=each.work.beads, budget=each.text.budget)
-            for each in laid
+        layers=laid.seen(
+            lambda each: PlannedLayer(layer=each.work.layer, beads=each.work.beads, budget=each.text.budget)
         ),
         findings=findings,
-        bounds=worst([each.text.budget for each in laid]),
+        bounds=worst([each.budget for each in texts]),
         out=None if out is None else Path(out),
         build=whole,
     )
@@ -375,14 +377,20 @@ def _plan_sample() -> None:
 
 
 def _built(
-    card: Cards, laid: Sequence[Laid], settings: PlanSettings, solid: Model, *, stops: int, whole: bool
+    card: Cards,
+    builds: Sequence[LayerBuild],
+    settings: PlanSettings,
+    solid: Model,
+    *,
+    stops: int,
+    whole: bool,
 ) -> Built:
     """What the build takes; mass that is machined off again is known where the whole part is planned."""
     later = bool(settings.stock or settings.cut_later)
     complete = whole and settings.layers == (0, None) and settings.wall is None
     return built(
         card,
-        [each.build for each in laid],
+        builds,
         finished_volume=solid.volume if later and complete else None,
         stops=stops,
         told=(*output_findings(card, settings), *halt_findings(card, settings)),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -61,8 +61,9 @@ class PlanResult:
         What plan.json holds: see the schema ``plan.schema.json`` in the package.
     run : mapping
         What run.json holds: seconds by stage, versions, workers, memory.
-    layers : tuple of PlannedLayer
-        From the platform up; only the asked ones.
+    layers : sequence of PlannedLayer
+        From the platform up; only the asked ones. Of a tall part most are read from the disk as they are asked
+        for.
     findings : tuple of Finding
         Of the whole plan, places in machine coordinates.
     bounds : Budget
@@ -77,7 +78,7 @@ class PlanResult:
     program: str
     document: Mapping[str, Any]
     run: Mapping[str, Any]
-    layers: tuple[PlannedLayer, ...]
+    layers: Sequence[PlannedLayer]
     findings: tuple[Finding, ...]
     bounds: Budget
     out: Path | None

@@ -202,10 +202,10 @@ def _purge(resolved: Resolved, reaches: Sequence[Reach]) -> list[str]:
     around = np.full(2, resolved.settings.widest())
     if tamper is not None:
         around = np.maximum(around, np.array(tamper.size) / 2)
-    places = [reach.purges[:, :, :2] for reach in reaches if len(reach.purges)]
-    if not places:
+    place = next((reach.purges[0, :, :2] for reach in reaches if len(reach.purges)), None)
+    if place is None:
         return []
-    low, high = places[0][0, 0] - around, places[0][0, 1] + around
+    low, high = place[0] - around, place[1] + around
     for reach in reaches:
         moves = reach.moves[:, :, :2]
         if ((moves[:, 0] < high).all(axis=1) & (moves[:, 1] > low).all(axis=1)).any():

@@ -14,6 +14,8 @@ import numpy.typing as npt
 from beadwright.beads import Bead
 from beadwright.brep import Conic3, Edge, Line3, Model, PlaneSurface, Triangles, curve_points
 from beadwright.pipeline._document import Laid
+from beadwright.pipeline._kept import Aside, Kept
+from beadwright.pipeline._output import PART
 from beadwright.pipeline._set_up import SetUp, composed, inverted
 from beadwright.report import (
     CAD,
@@ -36,6 +38,8 @@ NO_PICTURE = "the CAD kernel gave no picture of this part"
 ROUND, OF_A_PIECE = 64, 8
 # Chains of edges that a picture can use; more are a grey field.
 MAX_EDGES = 20_000
+# What an object of a sheet takes of memory beside its arrays, bytes.
+OF_A_RUN = 1_000
 # Edges of a mesh that bend by no more are its division, not the part's: cosine of 30 degrees, for a picture only.
 SMOOTH = math.cos(math.pi / 6)
 
@@ -46,6 +50,7 @@ def plan_sheet(
     laid: Sequence[Laid],
     document: Mapping[str, Any],
     resolved: Resolved,
+    aside: Aside,
 ) -> Iterator[str]:
     """The page of a plan, in parts.
 
@@ -61,12 +66,13 @@ def plan_sheet(
         What plan.json holds.
     resolved : Resolved
         Settings.
+    aside : Aside
+        Where layers go for which there is no room.
     """
     reader = ProgramReader()
-    found = list(reader.read(program))
-    layers = tuple(
-        _layer(moves, each, row) for moves, each, row in zip(found, laid, document["layers"], strict=True)
-    )
+    layers: Kept[SheetLayer] = Kept(aside, _room)
+    for moves, each, row in zip(reader.read(program), laid, document["layers"], strict=True):
+        layers.append(_layer(moves, each, row))
     matrix = reader.matrix()
     if matrix is None:
         matrix = np.asarray(document["placement"], dtype=float)
@@ -80,7 +86,7 @@ def plan_sheet(
         layers,
         kind="plan",
         settings=[row.as_dict() for row in setting_rows(resolved)],
-        program={"sha256": hashlib.sha256(program.encode()).hexdigest(), "moves": reader.moves},
+        program={"sha256": _hash(program), "moves": reader.moves},
         part_missing="" if triangles is not None else NO_PICTURE,
     )
     return sheet_parts(
@@ -88,6 +94,22 @@ def plan_sheet(
             head=head, layers=layers, edges=edge_chains(model, matrix), triangles=moved(triangles, matrix)
         )
     )
+
+
+def _hash(program: str) -> str:
+    """SHA-256 of a text, part by part: all its bytes would stand in memory once more."""
+    found = hashlib.sha256()
+    for first in range(0, len(program), PART):
+        found.update(program[first : first + PART].encode())
+    return found.hexdigest()
+
+
+def _room(layer: SheetLayer) -> int:
+    """About what a layer takes of memory, bytes."""
+    moves = layer.moves
+    arrays = [moves.x, moves.y, moves.z, moves.bulge, moves.line, layer.face, layer.source, layer.lost]
+    arrays += [array for loop in (*layer.loops, *layer.part) for array in (loop.points, loop.bulge)]
+    return sum(array.nbytes for array in arrays) + OF_A_RUN * (1 + len(moves.runs))
 
 
 def _layer(moves: LayerMoves, laid: Laid, row: Mapping[str, Any]) -> SheetLayer:

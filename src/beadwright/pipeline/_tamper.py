@@ -101,8 +101,7 @@ def _delay(tamper: Tamper, feed: float, works: Sequence[LayerWork]) -> list[Find
     way = feed * tamper.on_delay
     if not way:
         return []
-    beads = [(bead, work) for work in works for bead in work.beads]
-    short = [work for bead, work in beads if length(bead.path) <= way]
+    short = [work.layer.plan.index for work in works for bead in work.beads if length(bead.path) <= way]
     text = (
         f"the tamper strikes {tamper.on_delay:g} s after it is switched on: so much of each bead's start is not"
         " pressed"
@@ -114,7 +113,7 @@ def _delay(tamper: Tamper, feed: float, works: Sequence[LayerWork]) -> list[Find
         Finding(
             code="tamper-delay",
             level="warning" if short else "note",
-            layer=short[0].layer.plan.index if short else None,
+            layer=short[0] if short else None,
             measured=way,
             allowed=0.0,
             unit="mm",

@@ -99,7 +99,7 @@ class SheetData:
     ----------
     head : mapping
         What is not by move: plan.json without its layers, settings as rows, the program's marks.
-    layers : tuple of SheetLayer
+    layers : sequence of SheetLayer
     edges : tuple of (k, 3) float
         The part's edges as chains of points, machine coordinates, mm: for the picture only.
     triangles : Triangles or None
@@ -107,7 +107,7 @@ class SheetData:
     """
 
     head: Mapping[str, Any]
-    layers: tuple[SheetLayer, ...]
+    layers: Sequence[SheetLayer]
     edges: tuple[npt.NDArray[np.float64], ...] = ()
     triangles: Triangles | None = None
 
@@ -121,8 +121,25 @@ def spans(loops: Sequence[ArcPath], axis: int) -> list[list[float]]:
     return _joined((float(low[axis]), float(high[axis])) for low, high in boxes)
 
 
-def packed(layer: SheetLayer, roles: Sequence[str]) -> tuple[dict[str, int], str]:
-    """Counts of a layer and its arrays as base64.
+def counted_block(layer: SheetLayer) -> dict[str, int]:
+    """How long the arrays of a layer are, by what they count."""
+    moves = layer.moves
+    laid = np.concatenate([moves.z[:0], *(moves.z[r] for r in _bead_rows(moves))])
+    climbs = len(laid) > 0 and bool(np.ptp(laid) > 0)
+    loops = (*layer.loops, *layer.part)
+    return {
+        "moves": len(moves.x),
+        "z": len(moves.z) if climbs else 0,
+        "deviation": len(layer.deviation),
+        "runs": len(moves.runs),
+        "loops": len(loops),
+        "points": sum(len(loop.points) for loop in loops),
+        "lost": len(layer.lost),
+    }
+
+
+def packed(layer: SheetLayer, roles: Sequence[str]) -> str:
+    """The arrays of a layer as base64.
 
     Parameters
     ----------
@@ -132,8 +149,7 @@ def packed(layer: SheetLayer, roles: Sequence[str]) -> tuple[dict[str, int], str
     """
     moves, count = layer.moves, len(layer.moves.x)
     runs, jump = _jumps(moves)
-    laid = np.concatenate([moves.z[:0], *(moves.z[r] for r in _bead_rows(moves))])
-    climbs = len(laid) > 0 and bool(np.ptp(laid) > 0)
+    counts = counted_block(layer)
     loops = (*layer.loops, *layer.part)
     points = [loop.points for loop in loops]
     face = layer.face if len(layer.face) == count else np.full(count, -1)
@@ -142,7 +158,7 @@ def packed(layer: SheetLayer, roles: Sequence[str]) -> tuple[dict[str, int], str
         "x": _whole(moves.x),
         "y": _whole(moves.y),
         "bulge": moves.bulge,
-        "z": _whole(moves.z) if climbs else (),
+        "z": _whole(moves.z) if counts["z"] else (),
         "deviation": layer.deviation,
         "run_first": [run.first for run in runs],
         "run_line": [run.line for run in runs],
@@ -169,13 +185,8 @@ def packed(layer: SheetLayer, roles: Sequence[str]) -> tuple[dict[str, int], str
         "run_hole": [run.hole for run in runs],
         "loop_part": [0] * len(layer.loops) + [1] * len(layer.part),
     }
-    counts: dict[str, int] = {}
-    parts = []
-    for name, kind, what in LAYOUT:
-        array = np.ascontiguousarray(values[name], dtype=kind)
-        counts[what] = len(array)
-        parts.append(array.tobytes())
-    return counts, base64.b64encode(b"".join(parts)).decode("ascii")
+    parts = [np.ascontiguousarray(values[name], dtype=kind).tobytes() for name, kind, _ in LAYOUT]
+    return base64.b64encode(b"".join(parts)).decode("ascii")
 
 
 def unpacked(counts: Mapping[str, int], text: str) -> dict[str, npt.NDArray[Any]]:

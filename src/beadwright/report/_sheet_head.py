@@ -32,6 +32,7 @@ def sheet_head(
     document : mapping
         As plan.json holds it; what it does not have stays away.
     layers : sequence of SheetLayer
+        Gone over once, since those of a tall part come from the disk.
     kind : {"plan", "verification"}
     settings : sequence of mapping
         Rows ``key``, ``label``, ``value``, ``from``, and ``unit``, ``allowed``, ``standing``, ``text`` where known.
@@ -45,7 +46,10 @@ def sheet_head(
         for place, finding in enumerate(document["findings"], 1)
     ]
     found.sort(key=lambda finding: (_ORDER[finding["level"]], finding["number"]))
-    box = _box(layers)
+    scales = _Scales()
+    for layer in layers:
+        scales.add(layer)
+    box = scales.box()
     size = np.ptp(np.array(box), axis=0)
     head: dict[str, Any] = {
         "format": FORMAT,
@@ -62,12 +66,8 @@ def sheet_head(
         "program": dict(program),
         "box_mm": box,
         "look_along_x": bool(size[0] > 1.5 * size[1]),
-        "knows": {
-            "face": any((layer.face >= 0).any() for layer in layers),
-            "source": any((layer.source != NOT_TOLD).any() for layer in layers),
-            "deviation": any(np.isfinite(layer.deviation).any() for layer in layers),
-        },
-        "greatest": _greatest(layers),
+        "knows": scales.knows,
+        "greatest": scales.greatest,
         "part_missing": part_missing,
     }
     for key in ("bounds_mm", "fallbacks", "profile", "volume_mm", "estimate", "finished"):
@@ -76,27 +76,36 @@ def sheet_head(
     return head
 
 
-def _greatest(layers: Sequence[SheetLayer]) -> dict[str, float]:
-    """Ends of the scales of colour."""
-    runs = [run for layer in layers for run in layer.moves.runs if run.bead >= 0]
-    deviations = [np.abs(layer.deviation[np.isfinite(layer.deviation)]) for layer in layers]
-    return {
-        "feed": max((run.feed for run in runs if math.isfinite(run.feed)), default=0.0),
-        "width": max((run.width for run in runs if math.isfinite(run.width)), default=0.0),
-        "deviation": float(max((d.max(initial=0.0) for d in deviations), default=0.0)),
-    }
+class _Scales:
+    """What layers show: ends of the scales of colour, what is known of moves, and the box of all."""
 
+    def __init__(self) -> None:
+        self.greatest = {"feed": 0.0, "width": 0.0, "deviation": 0.0}
+        self.knows = {"face": False, "source": False, "deviation": False}
+        self._low, self._high = np.full(3, np.inf), np.full(3, -np.inf)
 
-def _box(layers: Sequence[SheetLayer]) -> list[list[float]]:
-    """Box of all layers: what their regions or beads cover, from the lowest z0 to the highest z, mm."""
-    spans = [
-        (row["front"], row["side"], row["z0_mm"], row["z_mm"])
-        for row in (layer.row for layer in layers)
-        if row["front"] and row["side"]
-    ]
-    if not spans:
-        return [[0.0, 0.0, 0.0], [1.0, 1.0, 1.0]]
-    return [
-        [min(s[0][0][0] for s in spans), min(s[1][0][0] for s in spans), min(s[2] for s in spans)],
-        [max(s[0][-1][1] for s in spans), max(s[1][-1][1] for s in spans), max(s[3] for s in spans)],
-    ]
+    def add(self, layer: SheetLayer) -> None:
+        known = layer.deviation[np.isfinite(layer.deviation)]
+        beads = [run for run in layer.moves.runs if run.bead >= 0]
+        for name, values in (
+            ("feed", [run.feed for run in beads if math.isfinite(run.feed)]),
+            ("width", [run.width for run in beads if math.isfinite(run.width)]),
+            ("deviation", np.abs(known).tolist()),
+        ):
+            self.greatest[name] = max(self.greatest[name], *values, 0.0)
+        self.knows["face"] |= bool((layer.face >= 0).any())
+        self.knows["source"] |= bool((layer.source != NOT_TOLD).any())
+        self.knows["deviation"] |= len(known) > 0
+        front, side = layer.row["front"], layer.row["side"]
+        if front and side:
+            low, high = (
+                (front[0][0], side[0][0], layer.row["z0_mm"]),
+                (front[-1][1], side[-1][1], layer.row["z_mm"]),
+            )
+            self._low, self._high = np.minimum(self._low, low), np.maximum(self._high, high)
+
+    def box(self) -> list[list[float]]:
+        """What regions or beads cover, from the lowest z0 to the highest z, mm."""
+        if self._low[0] > self._high[0]:
+            return [[0.0, 0.0, 0.0], [1.0, 1.0, 1.0]]
+        return [self._low.tolist(), self._high.tolist()]

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from beadwright.report._sheet_data import LAYOUT, SheetData, packed
+from beadwright.report._sheet_data import LAYOUT, SheetData, counted_block, packed
 
 MODULES = (
     "contract",
@@ -68,22 +68,21 @@ def sheet_page(sheet: SheetData) -> str:
 
 def sheet_parts(sheet: SheetData) -> Iterator[str]:
     """The same page in parts, for a file: of a tall part it is large."""
-    roles = sorted({run.role for layer in sheet.layers for run in layer.moves.runs})
-    blocks: list[str] = []
+    found: set[str] = set()
     rows: list[dict[str, Any]] = []
-    for place, layer in enumerate(sheet.layers):
-        counts, text = packed(layer, roles)
-        rows.append({**layer.row, "counts": counts})
-        blocks.append(_block(f"layer-{place}", text))
+    for layer in sheet.layers:
+        found.update(run.role for run in layer.moves.runs)
+        rows.append({**layer.row, "counts": counted_block(layer)})
+    roles = sorted(found)
     head: dict[str, Any] = {
         **sheet.head,
         "roles": roles,
         "layout": [list(row) for row in LAYOUT],
         "layers": rows,
     }
+    part = None
     if sheet.edges or sheet.triangles is not None:
-        head["part"], text = _part(sheet)
-        blocks.append(_block("part-data", text))
+        head["part"], part = _part(sheet)
     top, bottom = sheet_file("page.html").split("$blocks")
     yield Template(top).substitute(
         title=html.escape(f"{head['input']['file']} \N{EN DASH} sheet"),
@@ -91,8 +90,12 @@ def sheet_parts(sheet: SheetData) -> Iterator[str]:
         caution=html.escape(CAUTION),
         data=_json(head),
     )
-    for place, block in enumerate(blocks):
-        yield f"\n{block}" if place else block
+    between = ""
+    for place, layer in enumerate(sheet.layers):
+        yield between + _block(f"layer-{place}", packed(layer, roles))
+        between = "\n"
+    if part is not None:
+        yield between + _block("part-data", part)
     yield Template(bottom).substitute(script=sheet_script())
 
 
