@@ -82,4 +82,4 @@ def program(
         first += len(beads)
     given = {"part": "part.step", "part_sha256": "0" * 64, "contours": 1}
     text = program_text(Head(**(given | head)), texts, words=words, dialect=dialect, **(modes or {}))
-    return text, texts, events
+    return text.whole(), texts, events

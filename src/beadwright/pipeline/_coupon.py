@@ -149,7 +149,7 @@ def coupon(kind: str, out: str | Path, *, resolved: Resolved) -> Coupon:
             contours=0,
             notes=(f"TEST PIECE {kind}. {piece.measure}",),
         )
-        files["program.nc"] = writing.program(head, texts)
+        files["program.nc"] = writing.program(head, texts).whole()
     with output_folder(out, overwrite=False) as output:
         for name, content in files.items():
             output.write(name, content)

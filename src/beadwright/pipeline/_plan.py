@@ -54,7 +54,6 @@ from beadwright.pipeline._tamper import tamper_findings
 from beadwright.pipeline._thin_tops import thin_tops
 from beadwright.pipeline._warm import SAMPLE, Warmed, is_warm, warm
 from beadwright.pipeline._writing import settle
-from beadwright.post import ProgramFile
 from beadwright.section import prepare
 from beadwright.settings import ROUNDING_UNITS, PlanOptions, PlanSettings, Resolved, resolve
 
@@ -319,13 +318,15 @@ def plan_part(
         if output is not None:
             tell("writing", len(plans), len(plans))
             with stages.measure("write"):
-                programs = (ProgramFile(name="program.nc", text=program), *files)
-                for file in programs:
-                    output.write(file.name, file.text, ending=resolved.machine.controller.line_ending)
+                ending = resolved.machine.controller.line_ending
+                output.write("program.nc", program, ending=ending)
+                for file in files:
+                    output.write(file.name, file.text, ending=ending)
                 if settings.release is not None:
                     write_release(
                         output,
-                        programs,
+                        program,
+                        files,
                         model=model,
                         resolved=resolved,
                         writing=writing,
@@ -347,7 +348,7 @@ def plan_part(
         if output is not None:
             output.write("run.json", as_text(run))
     return PlanResult(
-        program=program,
+        text=program,
         document=document,
         run=run,
         layers=laid.seen(

@@ -17,7 +17,7 @@ from beadwright.pipeline._json import as_text
 from beadwright.pipeline._output import Output
 from beadwright.pipeline._record import FILE, PAGE, new_record, record_page, record_text
 from beadwright.pipeline._writing import Writing
-from beadwright.post import ProgramFile, dry_run, trace
+from beadwright.post import ProgramFile, ProgramText, dry_run, trace
 from beadwright.settings import Release, Resolved
 
 # A dry run raised by less would strike what is built.
@@ -27,7 +27,8 @@ MAX_LINE = 256
 
 def write_release(
     output: Output,
-    programs: Sequence[ProgramFile],
+    program: ProgramText,
+    files: Sequence[ProgramFile],
     *,
     model: Model,
     resolved: Resolved,
@@ -39,8 +40,10 @@ def write_release(
     Parameters
     ----------
     output : Output
-    programs : sequence of ProgramFile
-        program.nc first, then the files that it is cut into.
+    program : ProgramText
+        What program.nc holds.
+    files : sequence of ProgramFile
+        Those that it is cut into.
     model, resolved, writing
     reaches : sequence of Reach
         How far the layers go.
@@ -52,12 +55,12 @@ def write_release(
     """
     release = resolved.settings.release
     assert release is not None
-    trials = _trials(programs[0].text, release, resolved, writing, reaches)
+    trials = _trials(program.whole(), release, resolved, writing, reaches)
     ending = resolved.machine.controller.line_ending
     for file in trials:
         output.write(file.name, file.text, ending=ending)
-    names = [file.name for file in (*programs, *trials)]
-    output.write("release.json", as_text(_list(output.folder, names, resolved, cut=len(programs) > 1)))
+    names = ["program.nc", *(file.name for file in (*files, *trials))]
+    output.write("release.json", as_text(_list(output.folder, names, resolved, cut=len(files) > 0)))
     record = new_record(_first(output.folder, model, resolved))
     output.write(FILE, record_text(record))
     output.write(PAGE, record_page(record))

@@ -12,6 +12,7 @@ from beadwright.beads import Bead
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Budget, Finding, counted
 from beadwright.pipeline._built import Built
+from beadwright.post import ProgramText
 from beadwright.process import clock_text
 from beadwright.report import BeadStroke, layer_svg
 
@@ -55,8 +56,8 @@ class PlanResult:
 
     Attributes
     ----------
-    program : str
-        The machine program, RS274/NGC text.
+    text : ProgramText
+        The machine program, RS274/NGC, part by part; ``program`` is the whole of it.
     document : mapping
         What plan.json holds: see the schema ``plan.schema.json`` in the package.
     run : mapping
@@ -75,7 +76,7 @@ class PlanResult:
         What the build takes: time, mass, heat, layer by layer.
     """
 
-    program: str
+    text: ProgramText
     document: Mapping[str, Any]
     run: Mapping[str, Any]
     layers: Sequence[PlannedLayer]
@@ -83,6 +84,11 @@ class PlanResult:
     bounds: Budget
     out: Path | None
     build: Built
+
+    @property
+    def program(self) -> str:
+        """The whole program; put together whenever it is asked for."""
+        return self.text.whole()
 
     @property
     def has_errors(self) -> bool:

@@ -15,8 +15,8 @@ from beadwright.beads import Bead
 from beadwright.brep import Conic3, Edge, Line3, Model, PlaneSurface, Triangles, curve_points
 from beadwright.pipeline._document import Laid
 from beadwright.pipeline._kept import Aside, Kept
-from beadwright.pipeline._output import PART
 from beadwright.pipeline._set_up import SetUp, composed, inverted
+from beadwright.post import ProgramText
 from beadwright.report import (
     CAD,
     FITTED,
@@ -46,7 +46,7 @@ SMOOTH = math.cos(math.pi / 6)
 
 def plan_sheet(
     source: SetUp,
-    program: str,
+    program: ProgramText,
     laid: Sequence[Laid],
     document: Mapping[str, Any],
     resolved: Resolved,
@@ -58,8 +58,7 @@ def plan_sheet(
     ----------
     source : SetUp
         The part as read, or the copies as they stand, with triangles of the faces.
-    program : str
-        The whole text.
+    program : ProgramText
     laid : sequence of Laid
         Its layers in their order.
     document : mapping
@@ -69,9 +68,9 @@ def plan_sheet(
     aside : Aside
         Where layers go for which there is no room.
     """
-    reader = ProgramReader()
+    reader, digest = ProgramReader(), hashlib.sha256()
     layers: Kept[SheetLayer] = Kept(aside, _room)
-    for moves, each, row in zip(reader.read(program), laid, document["layers"], strict=True):
+    for moves, each, row in zip(_layers(reader, program, digest), laid, document["layers"], strict=True):
         layers.append(_layer(moves, each, row))
     matrix = reader.matrix()
     if matrix is None:
@@ -86,7 +85,7 @@ def plan_sheet(
         layers,
         kind="plan",
         settings=[row.as_dict() for row in setting_rows(resolved)],
-        program={"sha256": _hash(program), "moves": reader.moves},
+        program={"sha256": digest.hexdigest(), "moves": reader.moves},
         part_missing="" if triangles is not None else NO_PICTURE,
     )
     return sheet_parts(
@@ -96,12 +95,11 @@ def plan_sheet(
     )
 
 
-def _hash(program: str) -> str:
-    """SHA-256 of a text, part by part: all its bytes would stand in memory once more."""
-    found = hashlib.sha256()
-    for first in range(0, len(program), PART):
-        found.update(program[first : first + PART].encode())
-    return found.hexdigest()
+def _layers(reader: ProgramReader, program: ProgramText, digest: hashlib._Hash) -> Iterator[LayerMoves]:
+    """Layers of a program, whose bytes are hashed in passing."""
+    for part in program:
+        digest.update(part.encode())
+        yield from reader.read(part)
 
 
 def _room(layer: SheetLayer) -> int:

@@ -14,6 +14,7 @@ from beadwright.post import (
     Dialect,
     LayerText,
     ProgramFile,
+    ProgramText,
     Words,
     layer_text,
     load_dialect,
@@ -153,8 +154,8 @@ class Writing:
         axis = None if self.axis is None else replace(self.axis, start=advance)
         return layer_text(program, words=self.words, dialect=self.dialect, axis=axis)
 
-    def program(self, head: Head, layers: Sequence[LayerText]) -> str:
-        """The whole program as one text."""
+    def program(self, head: Head, layers: Sequence[LayerText]) -> ProgramText:
+        """The whole program, part by part."""
         return program_text(
             head,
             layers,

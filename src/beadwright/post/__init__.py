@@ -10,7 +10,7 @@ from beadwright.post._lint import Fault, lint, words_beyond
 from beadwright.post._load import dialect_names, load_dialect, standard
 from beadwright.post._motion import motion_lines, move_formats
 from beadwright.post._pieces import piece_counts, pieces
-from beadwright.post._program import Devices, program_text
+from beadwright.post._program import Devices, ProgramText, program_text
 from beadwright.post._rounding import print_path
 from beadwright.post._split import ProgramFile, split_program
 from beadwright.post._trials import dry_run, trace
@@ -23,6 +23,7 @@ __all__ = [
     "Fault",
     "LayerText",
     "ProgramFile",
+    "ProgramText",
     "Units",
     "Words",
     "dialect_names",

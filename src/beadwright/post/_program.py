@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from beadwright import __version__
@@ -42,6 +42,45 @@ NO_DEVICES: Devices = Devices()
 FACES = 24
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ProgramText:
+    """A program's text, part by part, so that no whole of it need stand in memory.
+
+    Iterating gives the parts in their order, each a whole number of lines, as often as asked.
+
+    Attributes
+    ----------
+    top, bottom : str
+        What stands before and after the layers.
+    layers : sequence of LayerText
+    step : int or None
+        By which lines are numbered, if they are.
+    """
+
+    top: str
+    bottom: str
+    layers: Sequence[LayerText]
+    step: int | None = None
+
+    def __iter__(self) -> Iterator[str]:
+        number = 0
+        for part in self._plain():
+            text = part
+            if self.step is not None:
+                text, number = _numbered(part, self.step, number)
+            yield text
+
+    def _plain(self) -> Iterator[str]:
+        yield self.top
+        for layer in self.layers:
+            yield layer.text
+        yield self.bottom
+
+    def whole(self) -> str:
+        """All of it."""
+        return "".join(self)
+
+
 def program_text(
     head: Head,
     layers: Sequence[LayerText],
@@ -52,8 +91,8 @@ def program_text(
     work_offset: str | None = None,
     devices: Devices = NO_DEVICES,
     file: str = "",
-) -> str:
-    """The program as one text.
+) -> ProgramText:
+    """The program, part by part.
 
     Parameters
     ----------
@@ -76,9 +115,9 @@ def program_text(
 
     Returns
     -------
-    str
+    ProgramText
         ASCII, lines of at most 256 characters, each with its end; no clock, path or host name. It has
-        passed `lint`, its layers each on their own when they were made.
+        passed `lint`, its layers each on their own.
 
     Raises
     ------
@@ -102,10 +141,12 @@ def program_text(
             raise InternalError(msg)
     # A layer's text starts from nothing but the unit, and passed the lint so when it was made.
     check_text(top + bottom, beyond=own.beyond)
-    text = "".join([top, *(layer.text for layer in layers), bottom])
-    if own.line_numbers:
-        text = _numbered(text, own.line_numbers)
-        check_text(text, beyond=own.beyond)
+    text = ProgramText(top=top, bottom=bottom, layers=layers, step=own.line_numbers or None)
+    if text.step is not None:
+        first, *others, last = text
+        check_text(first + last, beyond=own.beyond)
+        for each in others:
+            check_text(f"{words.unit_word}\n{each}M2\n", beyond=own.beyond)
     return text
 
 
@@ -128,16 +169,19 @@ def _check_path_mode(dialect: Dialect, tolerance: float | None) -> None:
         )
 
 
-def _numbered(text: str, step: int) -> str:
-    """Number every line that holds words, as the standard allows: at most five digits, then from the start again."""
-    out, number = [], 0
+def _numbered(text: str, step: int, number: int) -> tuple[str, int]:
+    """Number every line that holds words, as the standard allows: at most five digits, then from the start again.
+
+    `number` is that of the last line before, 0 at the start; the text's own last one comes with it.
+    """
+    out = []
     for line in text.split("\n"):
         if not line or line[0] in "(%":
             out.append(line)
             continue
         number = step if number + step > MAX_LINE_NUMBER else number + step
         out.append(f"N{number} {line}")
-    return "\n".join(out)
+    return "\n".join(out), number
 
 
 def _head_text(

@@ -86,7 +86,7 @@ def split_program(
             devices=devices,
             file=f"{place}/{len(groups)}",
         )
-        files.append(ProgramFile(name=f"program-{place:03d}.nc", text=text))
+        files.append(ProgramFile(name=f"program-{place:03d}.nc", text=text.whole()))
     return tuple(files)
 
 
