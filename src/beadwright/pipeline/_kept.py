@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pickle
 import tempfile
+import weakref
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import fields
 from pathlib import Path
@@ -46,6 +47,7 @@ class Aside:
         with told("cannot set finished layers aside on the disk"):
             if self._file is None:
                 self._file = tempfile.TemporaryFile(dir=self._folder)  # noqa: SIM115 (lives as long as the layers)
+                weakref.finalize(self, self._file.close)
             place = self._file.seek(0, 2)
             pickle.dump(value, self._file, pickle.HIGHEST_PROTOCOL)
         return place
