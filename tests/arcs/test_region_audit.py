@@ -1,6 +1,7 @@
 """Planted faults: what is wrong by more than the audit's bound must be found, what is less must pass."""
 
 import math
+import tempfile
 
 import numpy as np
 import pytest
@@ -173,10 +174,17 @@ def test_the_polygon_rung_stands_in_and_is_counted(monkeypatch):
     assert region_area(result.region) == pytest.approx(90 * 50 - 225 * math.pi, rel=1e-6)
 
 
-def test_what_passes_no_audit_never_leaves(monkeypatch):
+def test_what_passes_no_audit_never_leaves(monkeypatch, tmp_path):
     from beadwright.arcs import _region_polygon
 
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
     monkeypatch.setattr(_region_polygon, "offset_polygons", lambda region, distance: None)
     monkeypatch.setattr(_offset, "_attempt", lambda *_: (None, np.eye(7, dtype=np.int64)[LOST]))
-    with pytest.raises(GeometryError, match=r"lost 1.*saved as .*npz"):
+    with pytest.raises(GeometryError, match=r"lost 1.*saved as .*npz") as told:
         offset(make.region(make.box(0, 0, 100, 60)), distance=5)
+    # what is saved is the region that was asked for
+    (saved,) = tmp_path.iterdir()
+    assert str(saved) in str(told.value)
+    with np.load(saved) as found:
+        assert len(found["rows"]) == 4
+        assert found["heads"].tolist() == [0, 4]

@@ -102,29 +102,27 @@ def test_a_plan_is_the_same_wherever_its_layers_lie(
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "temporary"))
     (tmp_path / "temporary").mkdir()
     usual = planned(part, tmp_path / "usual")
-    # nothing stays, and about the first layer stays
-    for room in (0, 6_000):
-        monkeypatch.setattr(_kept, "KEPT", room)
-        out = tmp_path / f"room {room}"
-        seen: list[list[str]] = []
+    # room for about the first layer: it stays, the others go
+    monkeypatch.setattr(_kept, "KEPT", 6_000)
+    seen: list[list[str]] = []
 
-        def look(stage: str, _done: int, _total: int, seen: list[list[str]] = seen, out: Path = out) -> None:
-            if stage in {"layers", "writing"}:
-                (staging,) = out.parent.glob(f".{out.name}.*.part")
-                seen.append([each.name for each in staging.iterdir()])
+    def look(stage: str, _done: int, _total: int) -> None:
+        if stage in {"layers", "writing"}:
+            (staging,) = tmp_path.glob(".out.*.part")
+            seen.append([each.name for each in staging.iterdir()])
 
-        result = planned(part, out, progress=look)
+    result = planned(part, tmp_path / "out", progress=look)
 
-        assert seen
-        assert not any(seen)
-        for name in FILES:
-            assert (out / name).read_bytes() == (tmp_path / "usual" / name).read_bytes(), name
-        assert result.program == usual.program
-        # what the caller gets is read from the file when the folder has its name
-        assert [len(each.beads) for each in result.layers] == [len(each.beads) for each in usual.layers]
-        assert result.layers[-1].layer.area == usual.layers[-1].layer.area
-        assert result.build.layers[2].times.total == usual.build.layers[2].times.total
-        assert "layer " in result._repr_html_()
+    assert seen
+    assert not any(seen)
+    for name in FILES:
+        assert (tmp_path / "out" / name).read_bytes() == (tmp_path / "usual" / name).read_bytes(), name
+    assert result.program == usual.program
+    # what the caller gets is read from the file though the folder has its name by now
+    assert [len(each.beads) for each in result.layers] == [len(each.beads) for each in usual.layers]
+    assert result.layers[-1].layer.area == usual.layers[-1].layer.area
+    assert result.build.layers[2].times.total == usual.build.layers[2].times.total
+    assert "layer " in result._repr_html_()
     assert list((tmp_path / "temporary").iterdir()) == []
 
 

@@ -96,8 +96,8 @@ class PrintedMoves:
         )
 
 
-class _Moves(NamedTuple):
-    """Exact ends p0, p1, whole ends q0, q1 and bulges b of some moves."""
+class Moves(NamedTuple):
+    """Exact ends p0, p1, printed ends q0, q1 and bulges b of some moves."""
 
     p0: Complex
     p1: Complex
@@ -105,9 +105,9 @@ class _Moves(NamedTuple):
     q1: Complex
     b: Floats
 
-    def at(self, rows: npt.NDArray[np.int64] | npt.NDArray[np.bool_]) -> _Moves:
+    def at(self, rows: npt.NDArray[np.int64] | npt.NDArray[np.bool_]) -> Moves:
         """Some of the moves."""
-        return _Moves(self.p0[rows], self.p1[rows], self.q0[rows], self.q1[rows], self.b[rows])
+        return Moves(self.p0[rows], self.p1[rows], self.q0[rows], self.q1[rows], self.b[rows])
 
 
 def print_path(path: ArcPath, words: Words, *, by_radius: bool = False) -> PrintedMoves:
@@ -140,17 +140,13 @@ def print_path(path: ArcPath, words: Words, *, by_radius: bool = False) -> Print
     whole = np.rint(exact.real) + 0.0 + 1j * (np.rint(exact.imag) + 0.0)
     following = np.roll(np.arange(len(exact)), -1) if path.closed else np.arange(1, len(exact))
     at = slice(None) if path.closed else slice(None, -1)
-    moves = _Moves(exact[at], exact[following], whole[at], whole[following], path.bulge)
+    moves = Moves(exact[at], exact[following], whole[at], whole[following], path.bulge)
 
     rise = np.abs(path.bulge) * np.abs(moves.p1 - moves.p0) / 2
     arcs = np.flatnonzero(rise > FLAT_BELOW)
     centre = np.zeros(len(rise), complex)
     radius = np.zeros(len(rise))
     turn = np.zeros(len(rise), np.int8)
-    # A line's D runs straight from one end's error to the other's; a flattened arc adds its rise.
-    off = np.maximum(np.abs(moves.p0 - moves.q0), np.abs(moves.p1 - moves.q1)) + np.where(
-        path.bulge != 0, rise, 0
-    )
     if len(arcs):
         own = moves.at(arcs)
         middle, legal = _centres_by_radius(own) if by_radius else _centres(own, words.arc_rule)
@@ -163,7 +159,7 @@ def print_path(path: ArcPath, words: Words, *, by_radius: bool = False) -> Print
         turn[arcs] = np.sign(own.b).astype(np.int8)
         if by_radius:
             radius[arcs] = np.rint(np.abs(middle))
-        off[arcs] = _arc_bounds(own, middle)
+    off = strays(moves, centre, turn)
     kept = moves.q0 != moves.q1
     reach = float(np.abs(exact).max(initial=0.0))
     return PrintedMoves(
@@ -202,7 +198,7 @@ def _mismatch(chord: Complex, centre: Complex) -> Floats:
     return result
 
 
-def _centres(moves: _Moves, rule: float) -> tuple[Complex, npt.NDArray[np.bool_]]:
+def _centres(moves: Moves, rule: float) -> tuple[Complex, npt.NDArray[np.bool_]]:
     """Whole-numbered centre of each arc from its start, and whether it is legal as printed."""
     chord, b = moves.q1 - moves.q0, moves.b
     ideal = chord / 2 + 1j * chord * ((1 - b * b) / (4 * b))
@@ -225,7 +221,7 @@ def _centres(moves: _Moves, rule: float) -> tuple[Complex, npt.NDArray[np.bool_]
     return centre, legal
 
 
-def _centres_by_radius(moves: _Moves) -> tuple[Complex, npt.NDArray[np.bool_]]:
+def _centres_by_radius(moves: Moves) -> tuple[Complex, npt.NDArray[np.bool_]]:
     """Centre from the start of each arc as its rounded ends and whole-numbered radius put it, and if it can be."""
     chord, b = moves.q1 - moves.q0, moves.b
     length = np.abs(chord)
@@ -236,7 +232,28 @@ def _centres_by_radius(moves: _Moves) -> tuple[Complex, npt.NDArray[np.bool_]]:
     return centre, (length > 0) & (radius >= 1)
 
 
-def _arc_bounds(moves: _Moves, centre: Complex) -> Floats:
+def strays(moves: Moves, centre: Complex, turn: npt.NDArray[np.int8]) -> Floats:
+    """How far each move as printed, by any reading, may lie from the exact one: the check of what was rounded.
+
+    Parameters
+    ----------
+    moves : Moves
+        k moves.
+    centre : (k,) complex
+        As printed, from the move's printed start; of an arc only.
+    turn : (k,) int
+        0 where a line is printed.
+    """
+    # A line's D runs straight from one end's error to the other's; a flattened arc adds its rise.
+    rise = np.abs(moves.b) * np.abs(moves.p1 - moves.p0) / 2
+    off: Floats = np.maximum(np.abs(moves.p0 - moves.q0), np.abs(moves.p1 - moves.q1)) + rise
+    arcs = np.flatnonzero(turn)
+    if len(arcs):
+        off[arcs] = _arc_bounds(moves.at(arcs), centre[arcs])
+    return off
+
+
+def _arc_bounds(moves: Moves, centre: Complex) -> Floats:
     """Bound of |D| over each arc and every reading of it (see the module)."""
     p0, p1, q0, q1, b = moves
     w, chord = p1 - p0, q1 - q0
