@@ -1,4 +1,4 @@
-"""Booleans against the same arrangement evaluated with 50 digits: every crossing, piece and area anew."""
+"""Booleans and offsets against the same arrangement evaluated with 50 digits: every crossing, piece and area anew."""
 
 from __future__ import annotations
 
@@ -10,8 +10,10 @@ import pytest
 from shapely.geometry import Point, Polygon
 
 from beadwright.arcs import intersect, offset, subtract, unite
-from beadwright.curves import region_area
+from beadwright.curves import region_area, region_length
 from tests.arcs import _build_regions as make
+from tests.arcs._offset_digits import exact_area
+from tests.arcs.test_region_offset import hard_regions
 
 
 class Span:
@@ -134,6 +136,37 @@ def test_booleans_have_the_area_of_fifty_digits():
 @pytest.mark.bench
 def test_booleans_have_the_area_of_fifty_digits_many():
     compare(range(100, 140))
+
+
+# Of a sliver the bound alone, some 1e-8 mm all round, is more than a billionth of its area.
+SLIVER = 1.0
+
+
+def compare_offsets(seeds):
+    """Offsets whose area is off by more than a billionth, or, of slivers, by more than the bound makes."""
+    count, wrong = 0, []
+    with mp.workdps(50):
+        for seed in seeds:
+            for name, region, distance in hard_regions(np.random.default_rng(seed)):
+                result = offset(region, distance=distance)
+                exact = float(exact_area(region, distance, result.region))
+                allowed = 1e-9 * exact
+                if exact < SLIVER:
+                    allowed += result.bound.mm * region_length(result.region)
+                if result.fallbacks or abs(region_area(result.region) - exact) > allowed:
+                    wrong.append((seed, name, distance, exact))
+                count += 1
+    return count, wrong
+
+
+def test_offsets_have_the_area_of_fifty_digits():
+    assert compare_offsets(range(6)) == (90, [])
+
+
+@pytest.mark.bench
+@pytest.mark.timeout(1800)
+def test_ten_thousand_offsets_have_the_area_of_fifty_digits():
+    assert compare_offsets(range(1000, 1680)) == (10_200, [])
 
 
 def away(span, z):
