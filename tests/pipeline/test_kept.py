@@ -55,7 +55,7 @@ def test_rows_come_back_in_their_order_wherever_they_lie(room: int, monkeypatch:
     assert [each.number for each in kept[7:2:-2]] == [7, 5, 3]
     assert kept[8].array.tolist() == [8.0, 9.0, 10.0]
     assert list(kept.each("text")) == [f"row {number}" for number in range(10)]
-    assert kept.seen(lambda each: each.number**2)[-2] == 64
+    assert kept.viewed(lambda each: each.number**2)[-2] == 64
     assert pickle.loads(pickle.dumps(kept.each("number"))) == tuple(range(10))
     with pytest.raises(IndexError):
         kept[10]

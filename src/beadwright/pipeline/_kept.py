@@ -66,7 +66,7 @@ class Aside:
             return pickle.load(self._file)
 
 
-class Seen(Sequence[U]):
+class View(Sequence[U]):
     """Values made from the rows of something else, each when it is asked for; it pickles as the tuple of them."""
 
     def __init__(self, count: Callable[[], int], at: Callable[[int], U]) -> None:
@@ -91,7 +91,7 @@ class Seen(Sequence[U]):
         return tuple, (tuple(self),)
 
 
-class Kept(Seen[T], Generic[T]):
+class Kept(View[T], Generic[T]):
     """Dataclass values in the order in which they came, as many as there are.
 
     The first of them stay in memory, until their share of it is used up; the rest lie in a file, field by field, and
@@ -127,18 +127,18 @@ class Kept(Seen[T], Generic[T]):
         names = [field.name for field in fields(value)]  # type: ignore[arg-type]
         self._rows.append({name: self._aside.put(getattr(value, name)) for name in names})
 
-    def each(self, name: str) -> Seen[Any]:
+    def each(self, name: str) -> View[Any]:
         """One field of all values; of those in the file nothing else is read."""
 
         def at(row: int) -> Any:
             found = self._rows[row]
             return self._aside.get(found[name]) if isinstance(found, dict) else getattr(found, name)
 
-        return Seen(self.__len__, at)
+        return View(self.__len__, at)
 
-    def seen(self, what: Callable[[T], U]) -> Seen[U]:
+    def viewed(self, what: Callable[[T], U]) -> View[U]:
         """What a function makes of each value, when it is asked for."""
-        return Seen(self.__len__, lambda row: what(self[row]))
+        return View(self.__len__, lambda row: what(self[row]))
 
     def _whole(self, row: int) -> T:
         found = self._rows[row]

@@ -351,7 +351,7 @@ def plan_part(
         text=program,
         document=document,
         run=run,
-        layers=laid.seen(
+        layers=laid.viewed(
             lambda each: PlannedLayer(layer=each.work.layer, beads=each.work.beads, budget=each.text.budget)
         ),
         findings=findings,
