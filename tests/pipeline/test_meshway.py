@@ -155,6 +155,24 @@ def test_on_a_block_the_mesh_way_is_good_enough_and_the_command_says_so(tmp_path
     assert picture.read_bytes().startswith(b"<?xml")
 
 
+def test_a_mesh_of_another_part_is_not_the_best(tmp_path: Path) -> None:
+    """It lies elsewhere: none of its beads is measured, so it strays by nothing and is still no mesh of this part."""
+    cq.exporters.export(cq.Workplane().box(120, 80, 8).translate((0, 0, 100)), str(tmp_path / "other.stl"))
+    found = meshway(
+        cq.Workplane().circle(50).extrude(8),
+        resolved=resolve({}),
+        chords=(),
+        files=(tmp_path / "other.stl",),
+        layers=1,
+    )
+    told = found.as_dict()
+
+    assert found.meshes[0].missing > 2 * math.pi * 40
+    assert "lacks beads" in told["good_enough"]
+    assert told["ways"][1]["moves"] == 0
+    assert "error_mm" not in told["ways"][1]
+
+
 @pytest.mark.parametrize(
     ("more", "says"),
     [

@@ -91,9 +91,12 @@ class MeshComparison:
             )
         if not self.meshes:
             return "no mesh was compared"
-        best = min(self.meshes, key=lambda way: way.error)
+        whole = [way for way in self.meshes if way.missing == 0.0]
+        if not whole:
+            return "every mesh compared lacks beads that the solid has: is it of this part, in its place and in mm?"
+        best = min(whole, key=lambda way: way.error)
         return (
-            f"no mesh compared stays within {self.bound:.4f} mm; the best, {best.name}, strays {best.error:.4f} mm."
+            f"no mesh compared stays within {self.bound:.4g} mm; the best, {best.name}, strays {best.error:.4g} mm."
             " Where a print may stray more than that, the mesh way is good enough"
         )
 

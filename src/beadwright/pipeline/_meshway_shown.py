@@ -96,7 +96,7 @@ def _cells(way: Way) -> list[str]:
     return [
         way.name,
         str(way.triangles) if way.triangles else "none",
-        f"{way.error:.4f}",
+        f"{way.error:.4f}" if way.moves else "none",
         str(way.moves),
         f"{way.size / 1000:.1f}",
         f"{way.blocks:.0f}",
@@ -134,7 +134,7 @@ def write_meshway(found: MeshComparison, path: str | Path) -> Path:
     check_meshway_file(path)
     if path.suffix.lower() == ".json":
         return write_whole(path, as_text(found.as_dict()).encode())
-    ways = list(found.meshes)
+    ways = [way for way in found.meshes if way.moves]
     if found.match is not None and found.match not in ways:
         ways.append(found.match)
     data = ways_picture(

@@ -90,8 +90,9 @@ class Way:
             told["chord_mm"] = self.chord
         if self.triangles:
             told |= {"triangles": self.triangles, "open_mm": self.open_length}
+        if self.moves:
+            told["error_mm"] = {"greatest": self.error, "mean": self.mean, "p95": self.p95}
         return told | {
-            "error_mm": {"greatest": self.error, "mean": self.mean, "p95": self.p95},
             "short_mm": self.short,
             "missing_mm": self.missing,
             "moves": self.moves,

@@ -30,7 +30,8 @@ export function fillProcess(box, sheet, unit) {
   const rows = sheet.settings.map((one) => {
     const value = settingText(one, unit);
     const origin = { default: "default", program: "from the program" }[one.from] ?? `given (${one.from})`;
-    const standing = [origin, one.standing].filter(Boolean).join(", ");
+    // what was given is printed bold, so a default needs no word where it has a standing
+    const standing = one.from === "default" && one.standing ? one.standing : [origin, one.standing].filter(Boolean).join(", ");
     return make("tr", { "data-key": one.key, class: one.from === "default" ? "" : "given" },
       make("th", { scope: "row", title: one.text ?? "" }, one.label),
       make("td", {}, value),
