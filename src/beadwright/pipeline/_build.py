@@ -86,6 +86,8 @@ class LayerBuild:
         What it does before the first, off the part.
     closures : Closures or None
         How closed beads meet themselves; None where they end at their starts.
+    sections : tuple of float
+        Least and greatest area of its beads' sections, mm2; empty without beads.
     """
 
     index: int
@@ -102,6 +104,7 @@ class LayerBuild:
     leads: tuple[ArcPath | None, ...] = ()
     before: tuple[Before, ...] = ()
     closures: Closures | None = None
+    sections: tuple[float, ...] = ()
 
     @property
     def n_beads(self) -> int:
@@ -213,6 +216,7 @@ def build_layer(
         thickness=_thickness(layer, *_of_part(beads, areas, runs), plan.height),
         returns=None if below is None else return_times(laid, below, reach=widest),
         areas=tuple(areas),
+        sections=(min(areas), max(areas)) if areas else (),
         passes=moved.passes,
         leads=moved.leads,
         before=before,

@@ -27,7 +27,7 @@ def proposal(cards: Cards, wall: WallModel, window: Window, layer: LayerBuild) -
     if left > 0 and layer.times.extruding > 0:
         # Ramps keep their share: time along beads goes nearly as 1 / feed.
         feed = layer.pace.feed * layer.times.extruding / left
-        low, high = cards.feeds(layer.areas)
+        low, high = cards.feeds(layer.sections)
         if low <= feed <= high:
             told["feed_mm_s"] = feed
     return told
