@@ -1,4 +1,4 @@
-"""The rules outer and inner against closed forms: trade checks C6, C7, C8, swept ellipses, leaning walls."""
+"""The rules outer and inner against closed forms: trade checks C3 to C8, swept ellipses, leaning walls."""
 
 from __future__ import annotations
 
@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 
 import beadwright
+from beadwright.arcs import fit
 from beadwright.brep import placed
-from beadwright.kernel import read_step
-from beadwright.layers import find_folds, plan_layers, rule_region
+from beadwright.kernel import from_shape, read_step
+from beadwright.layers import find_folds, layer_region, plan_layers, rule_region
+from beadwright.numeric import Budget
 from beadwright.section import cut, prepare, take_plane
 from tests.layers.test_solids import A, B, corner_error
 
@@ -59,6 +61,53 @@ def test_c6_a_sphere(tmp_path, rule, volume):
     moved = 4 * (2 * 2 * math.pi * 100 * CLEAR + math.pi * 100**2 / 4 * 2 * OPEN)
 
     assert area(made) * 4 == pytest.approx(volume, rel=1e-12, abs=moved)
+
+
+@pytest.mark.parametrize(
+    ("rule", "z", "height", "cusp"),
+    [
+        # sqrt(R^2 + 2 z h + h^2) - R and R - sqrt(R^2 - 2 z h - h^2), R 100
+        ("outer", 60, 4.0, 2.449987799),
+        ("inner", 60, 4.0, 2.511539144),
+        # the height at which the cusp of the rule outer is 1: -z + sqrt(z^2 + 2 R c + c^2)
+        ("outer", 60, 1.652250567, 1.0),
+    ],
+)
+def test_c3_c4_the_cusp_of_a_layer_on_a_sphere(tmp_path, rule, z, height, cusp):
+    """The stair's corner: at the top of a layer by the rule outer, at the bottom of one by the rule inner."""
+    (layer, *_) = regions(SPHERE, tmp_path, z, z + height, height, rule)
+    radius = math.sqrt(layer.area / math.pi)
+    corner = math.hypot(radius, z + height if rule == "outer" else z)
+
+    # the plane lies OPEN inside the slab, where the radius changes by 0.75 and 0.84 of that
+    assert abs(corner - 100) == pytest.approx(cusp, abs=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("part", "low", "high", "volume"),
+    [
+        # V + pi R h^2 / 6 of a ball of 100, V - pi R^2 h^2 / (12 H) of a cone of 100, 200 high
+        ("ball", -100, 100, 4189627.962827),
+        ("cone", 0, 200, 2094185.662883),
+    ],
+)
+def test_c5_c7_layers_at_mid_height(part, low, high, volume):
+    made = {"ball": cq.Workplane().sphere(100), "cone": cq.Workplane(obj=cq.Solid.makeCone(100, 0, 200))}
+    cutter = prepare(placed(from_shape(made[part]), np.eye(3, 4)))
+    plans = plan_layers(low, high, 4, rule="neutral", platform_z=low)
+    sections = cut(cutter, [take_plane(cutter, plan.section_z[0], "below").taken for plan in plans])
+    areas = [
+        layer_region(
+            plan,
+            section.loops,
+            fit(section.loops, tolerance=FINE).region,
+            section_z=(section.taken,),
+            budget=Budget(),
+        )
+        for plan, section in zip(plans, sections, strict=True)
+    ]
+
+    assert sum(4 * layer.area for layer in areas) == pytest.approx(volume, rel=1e-9)
 
 
 @pytest.mark.parametrize(("rule", "volume"), [("outer", 2157645.834485), ("inner", 2031982.128342)])

@@ -29,6 +29,20 @@ def test_a_dome_on_a_post_takes_high_layers_below_and_low_ones_above():
     assert told["greatest"]["greatest_cusp_mm"] > 4.0
     assert told["greatest"]["layers"] < told["chosen"]["layers"]
     assert told["chosen"]["time_s"] > told["greatest"]["time_s"] > 0
+    # the mean deviation of a triangle is a quarter of its height
+    assert told["chosen"]["greatest_ra_mm"] == pytest.approx(
+        told["chosen"]["greatest_cusp_mm"] / 4, rel=1e-12
+    )
+    jsonschema.validate(result.document, SCHEMA)
+
+
+def test_c10_upright_walls_of_round_beads_tell_their_valleys():
+    part = cq.Workplane().box(80, 60, 8)
+    result = beadwright.plan(part, workers=1, bead_section="round", contours=1)
+
+    # untamped, h 4: valleys of h / 2, Ra 0.090651 h (closed form of half circles)
+    assert result.document["sides"] == {"valley_mm": 2.0, "ra_mm": pytest.approx(0.362606, abs=1e-6)}
+    assert "sides" not in beadwright.plan(part, workers=1, contours=1).document
     jsonschema.validate(result.document, SCHEMA)
 
 

@@ -22,6 +22,7 @@ from beadwright.numeric import Budget, Finding
 from beadwright.pipeline._bed import MappedLayer
 from beadwright.pipeline._build import LayerBuild
 from beadwright.pipeline._built import Built, build_told, layer_told, totals_told
+from beadwright.pipeline._heights import sides_told
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.pipeline._output import FORMAT
 from beadwright.pipeline._part import describe_input
@@ -131,6 +132,7 @@ def plan_document(
         **build_told(whole),
         "faces": _faces(model, along, stock),
         **({"heights": dict(heights)} if heights else {}),
+        **sides_told(resolved.settings, [row["height_mm"] for row in rows]),
         **({"cut_later": list(cut_later)} if cut_later else {}),
         "findings": [finding.as_dict() for finding in findings],
     }

@@ -14,6 +14,7 @@ from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan, cusps, layers_between, plan_layers, schedule
 from beadwright.numeric import Finding
 from beadwright.pipeline._layer_work import Planes
+from beadwright.process import side_roughness, stair_roughness
 from beadwright.section import Cutter, TakenPlane, take_plane
 from beadwright.settings import PlanSettings
 
@@ -96,7 +97,11 @@ class Heights:
                 count = max(1, math.ceil((edges[-1] - edges[0]) / height - LEVEL))
                 each = edges[0] + height * np.arange(count + 1)
             cusp = float(cusps(each, self.steep.greatest).max())
-            told[name] = {"layers": len(each) - 1, "greatest_cusp_mm": cusp}
+            told[name] = {
+                "layers": len(each) - 1,
+                "greatest_cusp_mm": cusp,
+                "greatest_ra_mm": stair_roughness(cusp),
+            }
             if len(times) == len(self.plans):
                 told[name]["time_s"] = math.fsum(
                     time * (plan.height / height if height is not None else 1.0)
@@ -128,6 +133,14 @@ class Asked:
     def chosen(self) -> tuple[LayerPlan, ...]:
         """Those that are made."""
         return self.plans[self.first : self.first + self.count]
+
+
+def sides_told(settings: PlanSettings, heights: Sequence[float]) -> dict[str, Any]:
+    """What plan.json says of upright walls of round beads: depth of the valleys between layers, and roughness, mm."""
+    if settings.bead_section == "flat" or not heights:
+        return {}
+    valley = max(heights) / 2
+    return {"sides": {"valley_mm": valley, "ra_mm": side_roughness(valley)}}
 
 
 def asked_layers(

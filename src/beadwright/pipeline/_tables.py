@@ -113,9 +113,15 @@ def _left_for_machining(document: Mapping[str, Any]) -> list[tuple[str, str]]:
             pairs.append(
                 (
                     f"heights, {name}",
-                    f"{row['layers']} layers, cusp to {row['greatest_cusp_mm']:.2f} mm{time}",
+                    f"{row['layers']} layers, cusp to {row['greatest_cusp_mm']:.2f} mm (Ra"
+                    f" {row['greatest_ra_mm']:.2f} mm){time}",
                 )
             )
+    if "sides" in document:
+        sides = document["sides"]
+        pairs.append(
+            ("upright walls", f"valleys {sides['valley_mm']:.2f} mm deep, Ra {sides['ra_mm']:.2f} mm")
+        )
     mapped = [row["map"] for row in document["layers"] if "map" in row]
     if mapped:
         off = max(row["off_mm"] for row in mapped)

@@ -51,6 +51,7 @@ from beadwright.process._layer_time import Pace, pace, slowest_feed, time_findin
 from beadwright.process._motion import MotionLimits, Profile, profiles, straight_time
 from beadwright.process._return import ReturnTimes, Track, return_times, track
 from beadwright.process._spread import NO_DOUBTS, Doubt, Doubts, Spread, spread
+from beadwright.process._surface import side_roughness, stair_roughness
 
 __all__ = [
     "NO_DOUBTS",
@@ -105,8 +106,10 @@ __all__ = [
     "return_times",
     "run_wall",
     "short_bead",
+    "side_roughness",
     "slowest_feed",
     "spread",
+    "stair_roughness",
     "straight_time",
     "time_findings",
     "track",
