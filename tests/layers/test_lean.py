@@ -43,7 +43,42 @@ def test_a_lid_over_an_opening_belongs_to_no_face():
 
     assert piece.area == pytest.approx(math.pi * 26**2, rel=1e-9)
     assert piece.face == -1
+    # from rim to rim
+    assert piece.span == pytest.approx(60.0, abs=0.02)
     assert greatest_reach(whole, below, 4.0) == pytest.approx(30.0, abs=0.01)
+
+
+def box(x, y, w, d):
+    return path([[x, y], [x + w, y], [x + w, y + d], [x, y + d]], [0.0] * 4)
+
+
+@pytest.mark.parametrize(
+    ("below", "above", "span"),
+    [
+        # two legs of 20 with 80 between them; one leg: a bracket; a bay of three walls, 40 wide and 60 deep
+        ([box(0, 0, 20, 30), box(100, 0, 20, 30)], box(0, 0, 120, 30), 80.0),
+        ([box(0, 0, 20, 30)], box(0, 0, 120, 30), None),
+        (
+            [path([[0, 0], [60, 0], [60, 80], [50, 80], [50, 20], [10, 20], [10, 80], [0, 80]], [0.0] * 8)],
+            box(0, 0, 60, 80),
+            40.0,
+        ),
+        # round the outside of a corner, and along two sides of an inner one
+        ([box(0, 0, 50, 50)], box(-20, -20, 70, 70), None),
+        (
+            [path([[0, 0], [80, 0], [80, 20], [20, 20], [20, 80], [0, 80]], [0.0] * 6)],
+            box(0, 0, 80, 80),
+            None,
+        ),
+    ],
+)
+def test_what_is_held_from_two_sides_is_a_span(below, above, span):
+    (piece,) = hanging(region(above), region(*below), reach=4.0)
+
+    if span is None:
+        assert piece.span is None
+    else:
+        assert piece.span == pytest.approx(span, abs=0.02)
 
 
 def test_a_part_in_the_air_is_told_from_one_that_leans():

@@ -56,6 +56,19 @@ def test_what_begins_in_the_air_is_told():
     assert [(f.layer, f.measured) for f in air] == [(2, pytest.approx(900.0, rel=1e-9))]
 
 
+def test_an_open_span_is_told_with_its_width():
+    """A roof over two legs that stand 60 mm apart; beside them it stands out by 2 mm, less than the 4 allowed."""
+    legs = [cq.Workplane(origin=(x, 0, 0)).box(20, 40, 12, centered=(True, True, False)) for x in (-40, 40)]
+    roof = cq.Workplane(origin=(0, 0, 12)).box(104, 40, 8, centered=(True, True, False))
+    result = beadwright.plan(legs[0].union(legs[1]).union(roof), workers=1)
+    (finding,) = [f for f in result.findings if f.code == "open-span"]
+
+    assert "lean" not in codes(result)
+    assert (finding.layer, finding.allowed) == (3, pytest.approx(8.0, abs=0.1))
+    assert finding.measured == pytest.approx(60.0, abs=0.02)
+    assert "7.1 bead widths" in finding.text
+
+
 def test_the_same_bytes_however_the_layers_are_made():
     part = funnel(20 * math.sqrt(3), 96)
     here = beadwright.plan(part, workers=1, contours=1)

@@ -1,7 +1,8 @@
-"""What a layer lays beyond the one below: regions that hang over, by face, and those that begin in the air."""
+"""What a layer lays beyond the one below: regions that hang over, by face, open spans, and what begins in the air."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,6 +27,10 @@ REACH = 0.01
 """How closely the greatest reach is found, mm."""
 BESIDE = 0.001
 """How far inside a piece a point of it is taken, mm."""
+CUT = -2
+"""Stands for a face where the layer below bounds a piece."""
+FACING = 0.75 * math.pi
+"""A side of the layer below that turns by so much round a piece holds it from two sides that face each other, rad."""
 SPECK = 0.01
 """A piece of less area is nothing that could sag, mm2."""
 
@@ -44,12 +49,16 @@ class Hanging:
         Face that bounds most of it; -1 where only the layer below does: a lid over an opening.
     air : bool
         Whether it belongs to a part of the layer that nothing below touches.
+    span : float or None
+        How far it reaches from support to support, mm: twice the greatest distance from the layer below; None where
+        that holds it from one side only.
     """
 
     area: float
     at: tuple[float, float]
     face: int
     air: bool
+    span: float | None = None
 
 
 def hanging(region: ArcRegion, below: ArcRegion, *, reach: float) -> tuple[Hanging, ...]:
@@ -76,7 +85,9 @@ def hanging(region: ArcRegion, below: ArcRegion, *, reach: float) -> tuple[Hangi
         point = _within(piece)
         air = any(bool(inside(part, point)[0]) for part in lone)
         at = middle_of(piece.loops[0])
-        found.append(Hanging(area=region_area(piece), at=at, face=_face(piece), air=air))
+        far = greatest_reach(piece, below, reach) if not air and _held(piece) else None
+        span = None if far is None else 2 * far
+        found.append(Hanging(area=region_area(piece), at=at, face=_face(piece), air=air, span=span))
     return tuple(found)
 
 
@@ -86,7 +97,7 @@ def beyond(region: ArcRegion, below: ArcRegion, reach: float) -> ArcRegion:
         return region
     grown = offset(below, distance=-reach).region
     # what is cut off by the layer below belongs to no face
-    nameless = tuple(replace(loop, face=np.full_like(loop.face, -1)) for loop in grown.loops)
+    nameless = tuple(replace(loop, face=np.full_like(loop.face, CUT)) for loop in grown.loops)
     return subtract(region, replace(grown, loops=nameless)).region
 
 
@@ -131,6 +142,36 @@ def separate(region: ArcRegion) -> list[ArcRegion]:
         ArcRegion(loops=(loop, *own), supports=region.supports)
         for loop, own in zip(outer, holes, strict=True)
     ]
+
+
+def _held(piece: ArcRegion) -> bool:
+    """Whether the layer below holds a piece from sides that face each other: all round, or across, or by a bay."""
+    ways: list[npt.NDArray[np.float64]] = []
+    islands = 0
+    for place, loop in enumerate(piece.loops):
+        cut = loop.face == CUT
+        if cut.all():
+            if place == 0:
+                return True
+            islands += 1
+            continue
+        first = np.flatnonzero(cut & ~np.roll(cut, 1))
+        for row in first.tolist():
+            count = int(np.argmin(np.roll(cut, -row)))
+            rows = (row + np.arange(count)) % len(cut)
+            if _turned(loop, rows) >= FACING:
+                return True
+            ways.append(chords(loop)[rows].sum(axis=0))
+    across = any(float(a @ b) < 0 for i, a in enumerate(ways) for b in ways[:i])
+    return across or (islands > 0 and islands + len(ways) > 1)
+
+
+def _turned(loop: ArcPath, rows: npt.NDArray[np.int64]) -> float:
+    """By how much a loop turns left along some moves that follow one another, rad."""
+    chord, half = chords(loop)[rows], 2 * np.arctan(loop.bulge[rows])
+    way = np.arctan2(chord[:, 1], chord[:, 0])
+    joints = (way[1:] - half[1:]) - (way[:-1] + half[:-1])
+    return float((2 * half).sum() + ((joints + np.pi) % (2 * np.pi) - np.pi).sum())
 
 
 def _same(region: ArcRegion, below: ArcRegion) -> bool:
