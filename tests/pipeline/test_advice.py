@@ -37,19 +37,48 @@ def plate_with_ribs():
     return base.add(thin).add(middle).combine()
 
 
-# with beads of 8.4: 4 mm is 0.48 widths, 12 mm 1.43, 20 mm 2.38; shares by area 4, 12 and 20 of 36
+# beads of 8.4 from a bore of 7.62: one makes 7.62 to 10.92 mm, two 15.24 to 21.84; shares by area 4, 12 and 20 of 36
 def test_walls_by_thickness_and_places_out_of_reach():
     pose = beadwright.examine(plate_with_ribs()).pose
 
     thin, one, between, two, above = pose.thickness
-    assert thin == pytest.approx(4 / 36, rel=0.02)
+    # a disc of 7.62 mm does not reach the eight corners of the other two walls: (1 - pi / 4) r^2 each
+    corners = 8 * (1 - math.pi / 4) * 3.81**2
+    assert thin == pytest.approx((4 * 300 + corners) / (36 * 300), rel=1e-4)
     assert between == pytest.approx(12 / 36, rel=0.02)
     assert two == pytest.approx(20 / 36, rel=0.02)
     assert one == pytest.approx(0.0, abs=0.01)
     assert above == pytest.approx(0.0, abs=0.01)
     places = {round(wall.at[0] - pose.walls[0].at[0]) for wall in pose.walls}
     assert places == {0, -60}
-    assert {round(wall.high / 8.4, 6) for wall in pose.walls} == {0.8, 1.6}
+    assert {round(wall.high, 6) for wall in pose.walls} == {7.62, 15.24}
+    told = pose.as_dict()["thickness_in_widths"]
+    assert [row["from"] for row in told] == pytest.approx([0, 7.62 / 8.4, 1.3, 15.24 / 8.4, 2.6], abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("thick", "section", "out"), [(7.2, "flat", True), (14.8, "flat", True), (14.8, "round", False)]
+)
+def test_walls_out_of_reach_are_those_that_the_plan_cannot_make(thick, section, out):
+    """Under the bore, 7.62 mm, none; from 10.92 mm to what two take: 15.24 mm flat, 14.38 mm round, which overlap."""
+    board = cq.Workplane().box(thick, 200, 40)
+
+    assert bool(beadwright.examine(board, bead_section=section).pose.walls) == out
+
+
+def test_machined_faces_that_face_the_platform_are_told(tmp_path):
+    """A wedge whose underside leans 60 degrees from upright looks 60 degrees below level; its top looks up."""
+    run = 40 * math.tan(math.radians(60))
+    wedge = cq.Workplane("XZ").polyline([(0, 0), (60, 0), (60 + run, 40), (0, 40)]).close().extrude(50)
+    (tmp_path / "job.toml").write_text('[[stock]]\nfaces = "all"\namount = 3\n')
+    found = beadwright.examine(wedge, job=tmp_path / "job.toml")
+    told = found.as_dict()["pose"]["machined_facing_down_deg"]
+
+    assert sorted(told.values()) == [pytest.approx(60, abs=1e-6), pytest.approx(90, abs=1e-6)]
+    assert any("2 machined faces look at the platform" in text for text in found.advice)
+    assert "machined_facing_down_deg" not in beadwright.examine(wedge).as_dict()["pose"]
+    up = beadwright.examine(wedge, stock=[{"faces": {"facing": (0, 0, 1)}, "amount": 3.0}])
+    assert up.pose.facing_down == {}
 
 
 def test_balance_of_a_part_that_overhangs():

@@ -12,6 +12,10 @@ from beadwright.cli._app import AsJson, Edge, Part, Quiet, app, option, print_js
 @app.command(epilog="Example: beadwright examine part.step --width 8.4 --height 4")
 def examine(
     part: Part,
+    job: Annotated[
+        str | None,
+        option("--job", "FILE", "job file: pose, bead, and by its stock the machined faces; an option wins"),
+    ] = None,
     width: Annotated[str | None, option("--width", "MM", "bead width [default: 8.4]")] = None,
     height: Annotated[str | None, option("--height", "MM", "bead and layer height [default: 4]")] = None,
     bead_section: Annotated[
@@ -39,7 +43,7 @@ def examine(
         from beadwright.pipeline import examine as examine_part
 
         with progress_bar(quiet=quiet) as progress:
-            found = examine_part(part, progress=progress, **given)  # type: ignore[arg-type]
+            found = examine_part(part, job=job, progress=progress, **given)  # type: ignore[arg-type]
         if as_json:
             print_json(found.as_dict())
         elif not quiet:

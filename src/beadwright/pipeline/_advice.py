@@ -23,8 +23,11 @@ from beadwright.brep import (
 from beadwright.curves import ArcRegion, lengths, middle_of, region_area, region_moments, signed_area
 from beadwright.layers import bore_radius
 from beadwright.numeric import counted
+from beadwright.pipeline._later import find_later
+from beadwright.pipeline._layer_beads import walls_of
 from beadwright.pipeline._load import load_kernels
 from beadwright.pipeline._poses import FLAT, Pose, poses
+from beadwright.pipeline._stock import stock_amounts
 from beadwright.section import cut, prepare, take_plane
 from beadwright.settings import PlanSettings
 
@@ -34,8 +37,8 @@ SECTIONS = 16
 """Sections, about evenly spread, from which walls and the centre of mass are judged."""
 FIT = 0.05
 """Tolerance of the fit of those sections, mm."""
-CLASSES = (0.8, 1.3, 1.6, 2.6)
-"""Borders between classes of wall thickness, in bead widths: one bead makes 0.8 to 1.3, two make 1.6 to 2.6 (flat)."""
+FACES_DOWN = math.radians(45)
+"""A machined face that looks farther below level faces the platform (common practice)."""
 CORNER = 0.25
 """Places smaller than this times the square of a thickness are corners, not walls."""
 HOLE = 3.0
@@ -69,7 +72,11 @@ class Advice:
     Attributes
     ----------
     thickness : tuple of float
-        Share of the volume in walls of each class of `CLASSES`, thin ones first.
+        Share of the volume in walls of each class, thin ones first.
+    borders : tuple of float
+        Between the classes, mm: what one bead makes at least and at most, and two.
+    width : float
+        Nominal, of the outer bead, mm.
     walls : tuple of Wall
         Out of reach, the largest first.
     lean : dict of int to float
@@ -89,9 +96,14 @@ class Advice:
         Id of the face of a round hole too narrow to print to its diameter, mm.
     poses : tuple of Pose
         The pose as it is first.
+    facing_down : dict of int to float or None
+        Id of a face with stock, which is machined, to how far it looks below level, degrees; only those that face the
+        platform. None where no stock is asked for.
     """
 
     thickness: tuple[float, ...]
+    borders: tuple[float, ...]
+    width: float
     walls: tuple[Wall, ...]
     lean: dict[int, float]
     inner_radius: float | None
@@ -101,13 +113,15 @@ class Advice:
     slenderness: float
     holes: dict[int, float]
     poses: tuple[Pose, ...]
+    facing_down: dict[int, float] | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON has it."""
+        classes = [round(border / self.width, 6) for border in self.borders]
         told: dict[str, Any] = {
             "thickness_in_widths": [
                 {"from": low, **({"to": high} if high is not None else {}), "share": share}
-                for low, high, share in zip((0.0, *CLASSES), (*CLASSES, None), self.thickness, strict=True)
+                for low, high, share in zip([0.0, *classes], [*classes, None], self.thickness, strict=True)
             ],
             "walls_out_of_reach": [
                 {"at_mm": list(w.at), "area_mm2": w.area, "from_mm": w.low, "to_mm": w.high}
@@ -126,6 +140,8 @@ class Advice:
             told["slenderness"] = self.slenderness
         if self.inner_radius is not None:
             told["inner_radius_mm"] = self.inner_radius
+        if self.facing_down is not None:
+            told["machined_facing_down_deg"] = {str(face): angle for face, angle in self.facing_down.items()}
         return told
 
     def sentences(self, settings: PlanSettings) -> tuple[str, ...]:
@@ -169,6 +185,13 @@ class Advice:
                 f" with {size:.1f} mm:"
                 " print them full with `cut_later`"
             )
+        if self.facing_down:
+            face, angle = max(self.facing_down.items(), key=lambda pair: (pair[1], -pair[0]))
+            said.append(
+                f"{counted(len(self.facing_down), 'machined face looks', 'machined faces look')} at the platform, face"
+                f" {face} most, {angle:.0f} degrees below level: its stock hangs or lies on the platform, and no cutter"
+                " reaches it before the part is turned over"
+            )
         best = min(self.poses, key=lambda pose: (pose.lean_area, pose.layers))
         if best is not self.poses[0] and best.lean_area < 0.5 * self.poses[0].lean_area:
             angles = ",".join(f"{angle:g}" for angle in best.rotate)
@@ -192,7 +215,8 @@ def advise(model: Model, settings: PlanSettings) -> Advice:
     load_kernels()
     solid = placed(model, placement(model, settings.scale, settings.rotate, settings.at))
     regions, heights, sizes = _sections(solid)
-    shares, walls = _walls(regions, heights, sizes, settings.width_of("outer"))
+    borders = _borders(settings)
+    shares, walls = _walls(regions, heights, sizes, borders)
     centre = _centre(regions, heights, sizes)
     base, hull = _base(solid)
     limit = math.radians(settings.greatest_lean())
@@ -206,6 +230,8 @@ def advise(model: Model, settings: PlanSettings) -> Advice:
     }
     return Advice(
         thickness=shares,
+        borders=borders,
+        width=settings.width_of("outer"),
         walls=walls,
         lean={
             face.id: math.degrees(angle)
@@ -219,7 +245,20 @@ def advise(model: Model, settings: PlanSettings) -> Advice:
         slenderness=height / wide if wide > 0.0 and math.isfinite(margin) else math.inf,
         holes=holes,
         poses=poses(model, settings),
+        facing_down=_machined_down(solid, settings) if settings.stock else None,
     )
+
+
+def _machined_down(solid: Model, settings: PlanSettings) -> dict[int, float]:
+    """Faces with stock that face the platform, and how far below level they look at the most, degrees."""
+    rows = stock_amounts(solid, settings, find_later(solid, settings, None), None)
+    found = {}
+    for row in rows:
+        face = solid.faces[row]
+        lowest = float(face_normals(face)[:, 2].min())
+        if -lowest > math.sin(FACES_DOWN):
+            found[face.id] = math.degrees(math.asin(min(-lowest, 1.0)))
+    return found
 
 
 def _sections(solid: Model) -> tuple[list[ArcRegion], list[float], list[float]]:
@@ -238,32 +277,38 @@ def _sections(solid: Model) -> tuple[list[ArcRegion], list[float], list[float]]:
     return made, heights, sizes
 
 
+def _borders(settings: PlanSettings) -> tuple[float, ...]:
+    """Wall thicknesses that one bead makes at least and at most, and two, mm: by width, nozzle and section."""
+    one = walls_of(settings, "outer")
+    overlap = settings.width_of("outer") - settings.spacing_of("outer")
+    return one.least, one.most, one.two, 2 * one.most - overlap
+
+
 def _walls(
-    regions: Sequence[ArcRegion], heights: Sequence[float], sizes: Sequence[float], width: float
+    regions: Sequence[ArcRegion], heights: Sequence[float], sizes: Sequence[float], borders: Sequence[float]
 ) -> tuple[tuple[float, ...], tuple[Wall, ...]]:
     """Shares of the volume by thickness, by opening with discs; places out of reach.
 
     The thickness at a place is that of the largest disc inside the region that covers it (J. Serra, Image Analysis
     and Mathematical Morphology, 1982: granulometry by openings).
     """
-    total, above = 0.0, np.zeros(len(CLASSES))
+    total, above = 0.0, np.zeros(len(borders))
     walls: list[Wall] = []
     for region, z, slab in zip(regions, heights, sizes, strict=True):
         total += slab * region_area(region)
         opened = [region]
-        for k, border in enumerate(CLASSES):
-            size = border * width
+        for k, size in enumerate(borders):
             kept = offset(offset(region, distance=size / 2).region, distance=-size / 2).region
             above[k] += slab * region_area(kept)
             opened.append(kept)
-        for k, low in ((0, 0.0), (2, CLASSES[1] * width)):
-            high = CLASSES[k] * width
+        for k, low in ((0, 0.0), (2, borders[1])):
+            high = borders[k]
             lost = subtract(opened[k], opened[k + 1]).region
             for loop in lost.loops:
                 area = signed_area(loop)
                 if area > CORNER * high * high:
                     walls.append(Wall(at=(*middle_of(loop), z), area=area, low=low, high=high))
-    share = np.clip(above / total, 0.0, 1.0) if total > 0 else np.ones(len(CLASSES))
+    share = np.clip(above / total, 0.0, 1.0) if total > 0 else np.ones(len(borders))
     share = np.minimum.accumulate(share)
     parts = np.abs(np.diff(np.concatenate(([1.0], share, [0.0]))))
     walls.sort(key=lambda wall: (-wall.area, wall.at))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Unpack
 
 from beadwright.brep import Model
@@ -74,17 +75,25 @@ class Examination:
         return dict(sorted(counted.items(), key=lambda pair: (-pair[1], pair[0])))
 
 
-def examine(part: Any, *, progress: Progress | None = None, **options: Unpack[PlanOptions]) -> Examination:
+def examine(
+    part: Any,
+    *,
+    job: str | Path | None = None,
+    progress: Progress | None = None,
+    **options: Unpack[PlanOptions],
+) -> Examination:
     """Read a part and judge whether it can be printed, and how well in its pose and with a bead.
 
     Parameters
     ----------
     part : str, Path, cadquery.Workplane, cadquery.Shape or TopoDS_Shape
         A STEP file (plain or packed by gzip) or a shape in mm.
+    job : str or Path, optional
+        Job file: pose, bead, and by its stock the faces that are machined; an option wins.
     progress : callable, optional
         Called as ``progress(stage, done, total)``.
     **options
-        Pose and bead as for `plan`: ``rotate``, ``scale``, ``width``, ``height``, ``bead_section``, ``lean_limit``.
+        As for `plan`: ``rotate``, ``scale``, ``width``, ``height``, ``bead_section``, ``lean_limit``, ``stock``.
 
     Returns
     -------
@@ -98,7 +107,7 @@ def examine(part: Any, *, progress: Progress | None = None, **options: Unpack[Pl
     SettingsError
         Options at fault.
     """
-    settings = resolve(options).settings
+    settings = resolve(options, job=job).settings
     tell = progress or _silent
     tell("reading", 0, 0)
     try:

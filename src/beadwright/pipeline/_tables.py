@@ -165,7 +165,7 @@ def _pose(console: Console, pose: Advice) -> None:
     """Walls by thickness, and poses side by side."""
     rows = pose.as_dict()["thickness_in_widths"]
     told = ", ".join(
-        f"{row['from']:g} to {row['to']:g}: {row['share']:.1%}"
+        f"{row['from']:.3g} to {row['to']:.3g}: {row['share']:.1%}"
         if "to" in row
         else f"above: {row['share']:.1%}"
         for row in rows
