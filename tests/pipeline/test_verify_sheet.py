@@ -139,7 +139,7 @@ def test_the_process_sheet_of_a_verification_is_that_of_the_plan(tmp_path: Path)
     shown = [found[key] for key in ("width_mm", "contours", "material.density_kg_m3")]
     assert [(row["value"], row["from"], row.get("standing", "")) for row in shown] == [
         (9.0, "option", ""),
-        (2, "default", ""),
+        (2, "default", "common practice"),
         (1200.0, "material", "measured"),
     ]
     # a plan tells more: which words of a dialect, and where a figure stands
