@@ -82,6 +82,17 @@ def test_a_regular_polygon_is_its_circle_and_strays_by_its_sagitta(sense: int) -
     assert bound == pytest.approx(60 * (1 - math.cos(math.pi / 120)), abs=1e-9)
 
 
+def test_o12_three_hundred_and_fifteen_chords_are_a_circle_within_five_hundredths() -> None:
+    # R (1 - cos(pi / n)) <= e with R 1000 and e 0.05: n = ceil(pi / acos(1 - e / R)) = 315
+    assert math.ceil(math.pi / math.acos(1 - 0.05 / 1000)) == 315
+    path, bound = fitted(regular(315, 1000.0), 0.05)
+    left, _ = fitted(regular(314, 1000.0), 0.05)
+
+    assert np.hypot(*(path.points - (50, -20)).T) == pytest.approx(np.full(4, 1000.0), abs=1e-8)
+    assert bound == pytest.approx(1000 * (1 - math.cos(math.pi / 315)), abs=1e-9)
+    assert np.count_nonzero(left.bulge) == 0
+
+
 def test_a_tolerance_below_the_sagitta_leaves_the_chords() -> None:
     path, bound = fitted(regular(24, 60.0), 0.1)
 

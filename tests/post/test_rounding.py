@@ -154,6 +154,15 @@ def test_what_vanishes_is_counted_and_bounded():
     assert moves.bound == pytest.approx(0.3, abs=1e-6)
 
 
+def test_o12_two_arcs_are_a_circle_of_any_size():
+    # the least that arcs of at most half a turn take, where 0.05 mm asks for 315 chords at R 1000
+    moves = print_path(path([[1000, 0], [-1000, 0]], [1, 1]), Words())
+
+    assert moves.turn.tolist() == [1, 1]
+    assert np.abs(moves.centre).tolist() == [10_000_000.0, 10_000_000.0]
+    assert moves.bound < 1e-5
+
+
 def test_the_bound_of_exact_digits_is_nothing_but_rounding():
     moves = print_path(path([[10, 0], [-10, 0]], [1, 1]), Words())
 
