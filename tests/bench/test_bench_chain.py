@@ -122,9 +122,11 @@ def true_error(beads: list[list[np.ndarray]], cutter: section.Cutter, z: np.ndar
     return worst
 
 
-@pytest.mark.parametrize("path", [BLOCK, HULL], ids=["analytic block", "free-form hull"])
+@pytest.mark.parametrize(
+    ("path", "least"), [(BLOCK, 10.0), (HULL, 25.0)], ids=["analytic block", "free-form hull"]
+)
 def test_sections_to_regions_beat_the_kernels_bare_section(
-    path: Path, capsys: pytest.CaptureFixture[str]
+    path: Path, least: float, capsys: pytest.CaptureFixture[str]
 ) -> None:
     if not path.is_file():
         pytest.skip("the public models are not beside this checkout")
@@ -144,7 +146,7 @@ def test_sections_to_regions_beat_the_kernels_bare_section(
             "   (part, ms a plane cut, ms to a fitted region, moves, ms kernel, ratio of cuts, ratio)"
         )
 
-    assert bare / whole > 10.0
+    assert bare / whole > least
 
 
 @pytest.mark.timeout(1800)
