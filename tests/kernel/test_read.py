@@ -18,6 +18,8 @@ from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox
 from OCP.BRepTools import BRepTools
 from OCP.Geom import Geom_CylindricalSurface
 from OCP.gp import gp_Ax3
+from OCP.Interface import Interface_Static
+from OCP.STEPControl import STEPControl_StepModelType, STEPControl_Writer
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS, TopoDS_Compound, TopoDS_Face, TopoDS_Shell, TopoDS_Solid
@@ -66,6 +68,33 @@ def test_a_cube_of_one_unit(cube: str, tmp_path: Path, unit: str, side: float) -
     assert np.ptp(m.box, axis=0) == pytest.approx([side] * 3, rel=1e-12)
     assert m.volume == pytest.approx(side**3, rel=1e-12)
     assert np.ptp(m.vertices, axis=0) == pytest.approx([side] * 3, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("standard", "schema"),
+    # ISO 10303-203, -214 and -242 by the name that the file's head must give
+    [
+        ("AP203", "CONFIG_CONTROL_DESIGN"),
+        ("AP214IS", "AUTOMOTIVE_DESIGN"),
+        ("AP242DIS", "AP242_MANAGED_MODEL_BASED_3D_ENGINEERING_MIM_LF"),
+    ],
+)
+def test_files_of_all_three_application_protocols(tmp_path: Path, standard: str, schema: str) -> None:
+    path = tmp_path / "cube.step"
+    before = Interface_Static.CVal_s("write.step.schema")
+    try:
+        Interface_Static.SetCVal_s("write.step.schema", standard)
+        writer = STEPControl_Writer()
+        writer.Transfer(
+            cq.Workplane().box(10, 20, 30).val().wrapped, STEPControl_StepModelType.STEPControl_AsIs
+        )
+        writer.Write(str(path))
+    finally:
+        Interface_Static.SetCVal_s("write.step.schema", before)
+    m = kernel.read_step(path)
+
+    assert m.schema.startswith(schema)
+    assert m.volume == pytest.approx(6000.0, rel=1e-12)
 
 
 def test_a_packed_file_reads_the_same_and_keeps_its_own_hash(cube: str, tmp_path: Path) -> None:
