@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import cadquery as cq
@@ -11,6 +13,8 @@ import beadwright
 from beadwright.curves import length
 from beadwright.pipeline import plan_part, verify_program
 from beadwright.settings import parse_document, resolve
+
+ORACLE = Path(__file__).resolve().parents[3] / "shared" / "tools" / "oracle.py"
 
 AXIS = '[extruder]\nflow_control = "axis"\naxis_scale = 1000.0\n'
 
@@ -100,3 +104,43 @@ def test_a_wedge_at_one_screw_speed_is_laid_faster_where_it_is_narrow(
     program.write_text(text.replace(slow[0], "F5999", 1))
     told = {noted.finding.code for noted in verify_program(program, tmp_path / "wedge.step").findings}
     assert "width-flow" in told
+
+
+def frame(wall: float) -> cq.Workplane:
+    """150 x 110 mm round an opening."""
+    return cq.Workplane().box(150, 110, 4).cut(cq.Workplane().box(150 - 2 * wall, 110 - 2 * wall, 4))
+
+
+# walls that share two beads, that are evened, and a tongue that tapers through one bead and two
+@pytest.mark.parametrize(
+    "part", ["shared", *(pytest.param(part, marks=pytest.mark.byhand) for part in ("even", "tapering"))]
+)
+def test_where_beads_of_other_widths_stand_the_nominal_ones_are_told_as_lost(
+    part: str, tmp_path: Path
+) -> None:
+    if not ORACLE.exists():
+        pytest.skip("the independent checker is not beside this checkout")
+    block = cq.Workplane().box(80, 80, 4).translate((200, 0, 0))
+    tongue = cq.Workplane().polyline([(0, -11), (170, -4.5), (170, 4.5), (0, 11)]).close().extrude(4)
+    made = {
+        "shared": frame(19).add(block).combine(),
+        "even": frame(15.6).add(block).combine(),
+        "tapering": block.union(tongue.translate((0, 0, -2))),
+    }
+    step = tmp_path / "part.step"
+    cq.exporters.export(made[part], str(step))
+    card = parse_document(SCREW, name="machine.toml", told="machine")
+    result = plan_part(str(step), tmp_path / "out", resolved=resolve({"workers": 1}, machine=card))
+    (row,) = result.document["layers"]
+    roles = {bead.role for layer in result.layers for bead in layer.beads}
+
+    assert roles == ({"contour"} if part == "even" else {"contour", "medial"})
+    assert {place["why"] for place in row["lost"]} == (set() if part == "even" else {"medial"})
+    # one entry for each 4 mm at most, each with the nominal width that is not there
+    assert all(place["length_mm"] <= 4.0 and place["width_mm"] == 8.4 for place in row["lost"])
+    done = subprocess.run(
+        [sys.executable, str(ORACLE), str(tmp_path / "out" / "program.nc"), str(step)],
+        capture_output=True, text=True, timeout=280, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout
+    assert verify_program(tmp_path / "out" / "program.nc", step).ok
