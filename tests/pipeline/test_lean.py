@@ -42,6 +42,8 @@ def test_a_face_that_leans_more_is_told_with_area_and_reach():
     assert finding.layer == 3
     assert finding.measured == pytest.approx(want[3], rel=1e-6)
     assert f"by up to {step:.2f} mm where 4.00 mm are allowed" in finding.text
+    # 1 - 4 sqrt 3 / 8.4 of a flat bead
+    assert "lies on the one below by 18% of what touches" in finding.text
     assert result.document["faces"][finding.face]["kind"] == "cone"
     jsonschema.validate(result.document, SCHEMA)
 

@@ -9,6 +9,7 @@ from beadwright.layers import Hanging, greatest_reach
 from beadwright.numeric import Finding, counted
 from beadwright.pipeline._hanging import standing_out
 from beadwright.pipeline._layer_work import LayerWork
+from beadwright.process import carried_share
 from beadwright.settings import PlanSettings
 
 
@@ -38,7 +39,13 @@ def lean_findings(solid: Model, works: Sequence[LayerWork], settings: PlanSettin
         work, below = works[row], works[row - 1]
         allowed = standing_out(work.layer, below.layer, settings)
         reach = greatest_reach(work.layer.region, below.layer.region, allowed)
-        told = "" if reach is None else f", by up to {reach:.2f} mm where {allowed:.2f} mm are allowed"
+        told = ""
+        if reach is not None:
+            share = carried_share(settings.width, work.layer.plan.height, reach, settings.bead_section)
+            told = (
+                f", by up to {reach:.2f} mm where {allowed:.2f} mm are allowed: a bead lies on the one below by"
+                f" {share:.0%} of what touches"
+            )
         what = "what no face bounds" if face < 0 else "a face"
         found.append(
             Finding(

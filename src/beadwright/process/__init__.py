@@ -51,6 +51,7 @@ from beadwright.process._layer_time import Pace, pace, slowest_feed, time_findin
 from beadwright.process._motion import MotionLimits, Profile, profiles, straight_time
 from beadwright.process._return import ReturnTimes, Track, return_times, track
 from beadwright.process._spread import NO_DOUBTS, Doubt, Doubts, Spread, spread
+from beadwright.process._support import carried_share
 from beadwright.process._surface import side_roughness, stair_roughness
 
 __all__ = [
@@ -80,6 +81,7 @@ __all__ = [
     "WallRun",
     "WidthFit",
     "Window",
+    "carried_share",
     "clock_text",
     "closure",
     "contact_temperature",
