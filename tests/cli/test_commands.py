@@ -231,6 +231,17 @@ def test_section_needs_exactly_one_plane(capsys: pytest.CaptureFixture[str], tmp
         assert "plane" in refused(capsys, tmp_path, "section", FIXTURE, "--plane", plane)
 
 
+def test_a_section_of_an_open_surface_names_the_option_that_cuts_it(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    words = ("section", SURFACE, "--z", "300", "-o", tmp_path / "cut.json")
+    assert "`section` cuts it with `--surfaces`" in refused(capsys, tmp_path, *words)
+
+    code, _, err = call(capsys, *words, "--surfaces", "--quiet")
+    assert (code, err) == (0, "")
+    assert (tmp_path / "cut.json").exists()
+
+
 def test_a_section_that_misses_the_part_says_by_how_much(
     capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:

@@ -167,7 +167,7 @@ def _open_message(bodies: list[Body], file: str) -> str:
         )
     return (
         f"{file}: the {what} {_called(body)}{count} is open{where}; close it in the CAD, "
-        "or print it as a wall of one bead with `--wall centre`"
+        "or print it as a wall of one bead with `--wall centre`; `section` cuts it with `--surfaces`"
     )
 
 
