@@ -77,6 +77,24 @@ def blob(rng, arcs, radius=100.0, wave=0.25, waves=7):
     return path(points, bulges)
 
 
+def tiny(loop, rng):
+    """Some arcs cut in two beside their ends, 1e-7 to 0.01 mm from them: the same curve."""
+    points, bulges = [], []
+    for p, q, b in zip(loop.points, np.roll(loop.points, -1, 0), loop.bulge, strict=True):
+        z, w = complex(*p), complex(*q)
+        run = abs(w - z) * (np.arctan(b) / np.sin(2 * np.arctan(b)) * 2 if b else 1.0)
+        f = 10.0 ** rng.uniform(-7, -2) / run
+        points.append(p)
+        if not b or rng.random() < 0.5 or f > 0.5:
+            bulges.append(b)
+            continue
+        centre = (z + w) / 2 + 1j * (w - z) * (1 - b * b) / (4 * b)
+        cut = centre + (z - centre) * np.exp(4j * np.arctan(b) * f)
+        points.append([cut.real, cut.imag])
+        bulges += [np.tan(np.arctan(b) * f), np.tan(np.arctan(b) * (1 - f))]
+    return path(points, bulges)
+
+
 def gear(teeth=24, r0=80.0, r1=100.0, fillet=True):
     points, bulges = [], []
     for i in range(teeth):

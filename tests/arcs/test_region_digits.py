@@ -149,24 +149,31 @@ def compare_offsets(seeds):
         for seed in seeds:
             for name, region, distance in hard_regions(np.random.default_rng(seed)):
                 result = offset(region, distance=distance)
+                count += 1
+                if result.fallbacks:
+                    wrong.append((seed, name, distance, "polygons"))
+                    continue
                 exact = float(exact_area(region, distance, result.region))
                 allowed = 1e-9 * exact
                 if exact < SLIVER:
                     allowed += result.bound.mm * region_length(result.region)
-                if result.fallbacks or abs(region_area(result.region) - exact) > allowed:
+                if abs(region_area(result.region) - exact) > allowed:
                     wrong.append((seed, name, distance, exact))
-                count += 1
     return count, wrong
 
 
 def test_offsets_have_the_area_of_fifty_digits():
-    assert compare_offsets(range(6)) == (90, [])
+    count, wrong = compare_offsets(range(6))
+    assert count >= 120
+    assert wrong == []
 
 
 @pytest.mark.bench
 @pytest.mark.timeout(1800)
 def test_ten_thousand_offsets_have_the_area_of_fifty_digits():
-    assert compare_offsets(range(1000, 1680)) == (10_200, [])
+    count, wrong = compare_offsets(range(1000, 1500))
+    assert count >= 10_000
+    assert wrong == []
 
 
 def away(span, z):

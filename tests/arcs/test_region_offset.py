@@ -163,6 +163,25 @@ def test_between_two_polygon_offsets(seed):
         assert low <= region_area(result) <= high
 
 
+@pytest.mark.parametrize("gap", [0.0, 1e-10, 3e-9, 9e-9, 2e-8, 1e-6])
+@pytest.mark.parametrize("distance", [2.0, 7.7, -4.0])
+def test_a_hole_that_touches_a_wall(gap, distance):
+    region = make.region(make.box(0, 0, 100, 60), make.circle(50, 12 + gap, 12, hole=True))
+    grown = 12.0 + distance
+    if distance > 0:
+        # the disc about the hole goes on beyond the wall's own offset: what lies there is a circular segment
+        height = 12.0 + gap - distance
+        beyond = grown**2 * math.acos(height / grown) - height * math.sqrt(grown**2 - height**2)
+        area = (100 - 2 * distance) * (60 - 2 * distance) - (math.pi * grown**2 - beyond)
+    else:
+        area = 100 * 60 - 320 * distance + math.pi * (distance**2 - grown**2)
+
+    result = offset(region, distance=distance)
+
+    assert result.fallbacks == 0
+    assert region_area(result.region) == pytest.approx(area, rel=1e-9)
+
+
 def hard_regions(rng):
     """(name, region, distance) of the families that break offsets."""
     jitter = 10.0 ** rng.uniform(-12, -2)
@@ -180,6 +199,18 @@ def hard_regions(rng):
     yield "gear", make.region(make.gear()), rng.uniform(-10, 10)
     yield "star", make.region(make.star()), rng.uniform(-30, 30)
     yield "neck", make.region(make.dumbbell()), rng.choice([4.5, 4.5 - 1e-9, 4.5 + 1e-9, 20, 20 - 1e-9])
+    yield "blob of 200", make.region(make.blob(rng, 200)), rng.uniform(-40, 60)
+    if rng.random() < 0.03:
+        yield "blob of 2000", make.region(make.blob(rng, 2000)), rng.uniform(-40, 60)
+    yield "plate of 20", make.holed_plate(rng, 20), rng.uniform(-20, 20)
+    yield "tiny spans", make.region(make.tiny(make.blob(rng, 60), rng)), rng.uniform(-40, 60)
+    rings = [
+        make.circle(0, 0, r, hole=hole) for r, hole in ((90, False), (70, True), (50, False), (20, True))
+    ]
+    yield "nested", make.region(*rings), rng.choice([rng.uniform(-15, 15), 10, 10 - 1e-9, -10, -10 + 1e-9])
+    gap = 10.0 ** rng.uniform(-9, -1)
+    beside = make.region(make.box(0, 0, 100, 60), make.circle(50, 12 + gap, 12, hole=True))
+    yield "near tangent", beside, rng.choice([rng.uniform(-15, 15), gap / 2, gap / 2 + 1e-9])
 
 
 def run_families(seeds):

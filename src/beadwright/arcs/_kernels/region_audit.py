@@ -30,6 +30,7 @@ from beadwright.arcs._kernels.span import (
     place,
     put,
     roots,
+    round_trip,
 )
 from beadwright.compiled import helper, kernel
 
@@ -216,6 +217,15 @@ def reaches(s: Any, d: float, tau: float, x: Any, y: Any) -> Any:
     return kept
 
 
+@helper
+def _inside(s: Any, x: float, y: float) -> bool:
+    """Whether a place lies in the region that spans bound."""
+    count = 0
+    for i in range(len(s)):
+        count += round_trip(s, i, x, y)
+    return count > 0
+
+
 @kernel
 def audit(
     s: Any, d: float, tau: float, q: Any, heads: Any, own: Any, raw: Any, tag: Any, sub: Any, of: Any,
@@ -315,7 +325,9 @@ def audit(
             continue
         cx, cy = xy[v, 0] - xy[u, 0], xy[v, 1] - xy[u, 1]
         step = np.copysign(4.0 * tau, d) / np.hypot(cx, cy)
-        if _nearest(s, grid, x - cy * step, y + cx * step, dist + 2.0 * tau, dist) > dist + tau:
+        x, y = x - cy * step, y + cx * step
+        # Where source spans touch within tau, what is dropped beyond one is as far from the other: on the wrong side.
+        if _nearest(s, grid, x, y, dist + 2.0 * tau, dist) > dist + tau and _inside(s, x, y) == (d > 0.0):
             found[LOST] += 1
         else:
             found[GREY] += 1
