@@ -197,14 +197,15 @@ def test_an_open_cylinder_as_a_wall(side: str, radius: float) -> None:
 
 
 def test_any_number_of_workers_gives_the_same_bytes() -> None:
-    options = {"height": 6.0, "layers": (0, 44), "contours": 1}
+    # four and then four chunks of sixteen: work for four
+    options = {"height": 5.0, "layers": (0, 68), "contours": 1}
     alone = beadwright.plan(FIXTURE, workers=1, **options)  # type: ignore[arg-type]
-    two = beadwright.plan(FIXTURE, workers=2, **options)  # type: ignore[arg-type]
+    two, four = (beadwright.plan(FIXTURE, workers=count, **options) for count in (2, 4))  # type: ignore[arg-type]
     with ThreadPoolExecutor(1) as pool:
         other = beadwright.plan(FIXTURE, executor=pool, **options)  # type: ignore[arg-type]
 
-    assert two.run["workers"] == 2
-    for result in (two, other):
+    assert (two.run["workers"], four.run["workers"]) == (2, 4)
+    for result in (two, four, other):
         assert result.program == alone.program
         assert json.dumps(result.document) == json.dumps(alone.document)
 
