@@ -37,11 +37,15 @@ def arc_points(p0: np.ndarray, p1: np.ndarray, bulge: float, u: np.ndarray) -> n
 
 
 def curve_of_move(loops: CurveLoops, span: np.ndarray, count: int) -> np.ndarray:
-    """Points of the part of a spline that a move follows."""
+    """Points of the part of a spline that a move follows; it may run on from the curve's end to its start."""
     q0, t0, q1, t1 = span
+    pieces = list(range(int(q0), int(q1) + 1))
+    if (q1, t1) < (q0, t0):
+        c = np.searchsorted(loops.first_piece, q0, side="right") - 1
+        pieces = [*range(int(q0), loops.first_piece[c + 1]), *range(loops.first_piece[c], int(q1) + 1)]
     parts = []
-    for q in range(int(q0), int(q1) + 1):
-        lo, hi = (t0 if q == q0 else 0.0), (t1 if q == q1 else 1.0)
+    for k, q in enumerate(pieces):
+        lo, hi = (t0 if k == 0 else 0.0), (t1 if k == len(pieces) - 1 else 1.0)
         if hi > lo:
             rows = slice(loops.first_control[q], loops.first_control[q + 1])
             parts.append(bezier_points(loops.control[rows], np.linspace(lo, hi, count)))

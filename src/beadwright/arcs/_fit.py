@@ -48,7 +48,8 @@ class Fitted:
         Curve that each move follows.
     span : (k, 4) float
         First Bézier piece, parameter there, last piece, parameter there that each move follows; -1, 0
-        where it is a line or circle of the CAD.
+        where it is a line or circle of the CAD. The moves of a chain that is one smooth closed curve may begin
+        anywhere on it: then one runs from the last piece on into the first.
     curves, moves : (8,) int64
         How many curves of each `CurveKind` there were, and how many moves they became.
     kinks : int
@@ -82,7 +83,8 @@ def fit(loops: CurveLoops, *, tolerance: float | npt.NDArray[np.float64]) -> Fit
     -------
     Fitted
         ``chain_bound <= tolerance``: proven by Bernstein enclosures, rounding included. Every end of a curve
-        of the chain is an end of a move, bit for bit. Corners stay corners; where curves meet at less than
+        of the chain is an end of a move, bit for bit, but where one smooth closed curve is the whole chain: that
+        may begin elsewhere. Corners stay corners; where curves meet at less than
         1e-4 rad, and within a curve, neighbouring moves share their tangent. Lines and arcs of the CAD keep
         their numbers. A chain's result does not depend on the other chains. Not included: what the carried
         curve itself strays from the true section (`CurveLoops.bound`).
@@ -199,16 +201,21 @@ def _supports(loops: CurveLoops) -> tuple[npt.NDArray[np.float64], npt.NDArray[n
     rows[is_circle, 1:] = loops.circle[is_circle, :3]
     step = loops.ends[:, 2:] - loops.ends[:, :2]
     size = np.hypot(step[:, 0], step[:, 1])
-    is_line = np.isin(loops.kind, (CurveKind.LINE, CurveKind.CONNECTOR)) & (size > 0.0)
+    is_line = ((loops.kind == CurveKind.LINE) | (loops.kind == CurveKind.CONNECTOR)) & (size > 0.0)
     unit = step[is_line] / size[is_line, None]
     normal = np.stack([-unit[:, 1], unit[:, 0]], axis=1)
     rows[is_line, 1:3] = normal
     rows[is_line, 3] = np.sum(normal * loops.ends[is_line, :2], axis=1)
     has = is_circle | is_line
     index = np.full(len(rows), -1, dtype=np.int32)
-    table, inverse = np.unique(rows[has], axis=0, return_inverse=True)
-    index[has] = inverse.reshape(-1)
-    return table.reshape(-1, 4), index
+    # As `np.unique` of rows does it, which takes as long as the fit of a small section.
+    own = rows[has]
+    order = np.lexsort(own.T[::-1])
+    own = own[order]
+    first = np.ones(len(own), dtype=np.bool_)
+    first[1:] = (own[1:] != own[:-1]).any(axis=1)
+    index[np.flatnonzero(has)[order]] = np.cumsum(first) - 1
+    return own[first], index
 
 
 def _assemble(

@@ -91,7 +91,14 @@ def _pieces(
             whole = whole and (len(own) > 0 or loops.circle[c, 3] == 0.0)
             blur[own] = _CIRCLE_ROUNDING * float(np.abs(loops.circle[c, :3]).sum())
         else:
-            whole = whole and (len(own) == 0 or _covers(span[own], loops.first_piece[c : c + 2]))
+            pieces = range(*loops.first_piece[c : c + 2].tolist())
+            span[own], again = _unrolled(span[own], len(pieces))
+            whole = whole and (len(own) == 0 or _covers(span[own], pieces, again))
+            if again:
+                span[own, 0::2] += len(degree) - pieces.start
+                held = loops.control[loops.first_control[pieces.start] : loops.first_control[pieces.stop]]
+                degree += 2 * degree[pieces.start : pieces.stop]
+                control += [held, held]
             continue
         for move, row in zip(own.tolist(), rows, strict=False):
             span[move] = (len(degree), 0.0, len(degree), 1.0)
@@ -100,12 +107,25 @@ def _pieces(
     return np.array(degree, dtype=np.int64), np.concatenate(control), span, blur, whole
 
 
-def _covers(span: npt.NDArray[np.float64], pieces: npt.NDArray[np.int32]) -> bool:
-    """Whether spans run from the first piece's start to the last one's end, each from where one ended."""
-    ends = span[0, 0] >= pieces[0] and span[-1, 2] <= pieces[1] - 1
-    before = [(q, 0.0) == tuple(span[0, :2]) for q in range(int(pieces[0]), int(span[0, 0]) + 1)][-1:]
-    after = span[-1, 3] == 1.0
-    return bool(ends and before == [True] and after and np.array_equal(span[1:, :2], span[:-1, 2:]))
+def _unrolled(span: npt.NDArray[np.float64], count: int) -> tuple[npt.NDArray[np.float64], bool]:
+    """Spans of a curve of ``count`` pieces, those beyond its end in a second round of them; whether there are any."""
+    goes_back = (span[:, 2] < span[:, 0]) | ((span[:, 2] == span[:, 0]) & (span[:, 3] < span[:, 1]))
+    rounds = np.cumsum(goes_back)
+    out = span.copy()
+    out[:, 0] += count * (rounds - goes_back)
+    out[:, 2] += count * rounds
+    return out, bool(goes_back.any())
+
+
+def _covers(span: npt.NDArray[np.float64], pieces: range, again: bool) -> bool:
+    """Whether spans run from the first piece's start to the last one's end, or once round, each from where one ended."""
+    if again:
+        ends = tuple(span[-1, 2:]) == (span[0, 0] + len(pieces), span[0, 1])
+    else:
+        # Pieces of no length at either end belong to no move.
+        ends = pieces.start <= span[0, 0] and span[-1, 2] < pieces.stop
+        ends = ends and span[0, 1] == 0.0 and span[-1, 3] == 1.0
+    return bool(ends and np.array_equal(span[1:, :2], span[:-1, 2:]))
 
 
 def _circle_pieces(

@@ -55,6 +55,9 @@ from beadwright.section import Cutter, Section, TakenPlane, cut
 from beadwright.settings import Fill, PlanSettings
 
 Planes = tuple[TakenPlane, ...]  # of one layer: one by the neutral rule, else two
+# How far level curves may be traced off, in fit tolerances: small beside what the fit itself may use up, and yet as
+# much as leaves few pieces to be proven and followed.
+TRACED = 0.005
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -235,7 +238,13 @@ def work_on(
     with stages.measure("section"):
         every = [plane for own in planes for plane in own]
         sections = iter(
-            cut(job.cutter, [p.taken for p in every], asked=[p.asked for p in every], fallback=job.fallback)
+            cut(
+                job.cutter,
+                [p.taken for p in every],
+                asked=[p.asked for p in every],
+                fallback=job.fallback,
+                traced=TRACED * job.settings.tolerance,
+            )
         )
     grounds = [
         _ground(job, plan, own, tuple(islice(sections, len(own))), stages)

@@ -41,8 +41,8 @@ def _bernstein(t: Array) -> Array:
     return np.asarray([comb(ORDER, int(j)) for j in k]) * t[:, None] ** k * (1.0 - t[:, None]) ** (ORDER - k)
 
 
-def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
-    """Sections of all planes of a batch, in its order."""
+def assemble(cutter: Cutter, batch: Batch, asked: Array, traced: float) -> list[Section]:
+    """Sections of all planes of a batch, in its order, level curves of free faces ``traced`` so closely."""
     from beadwright.section._kernels.emit import emit
     from beadwright.section._kernels.link import link
 
@@ -67,7 +67,7 @@ def assemble(cutter: Cutter, batch: Batch, asked: Array) -> list[Section]:
         directions(cutter, batch, start, end, chord),
     )
     first, closed = first[: chains + 1], closed[:chains]
-    free_row, free_tables, near, chords = _free(cutter, batch)
+    free_row, free_tables, near, chords = _free(cutter, batch, traced)
     n, used, curves, shape, first_piece, pieces, control, first_curve, gap, tangent = emit(
         chain,
         segments,
@@ -179,7 +179,7 @@ def _free_reports(batch: Batch) -> tuple[Array, Ints]:
 
 
 def _free(
-    cutter: Cutter, batch: Batch
+    cutter: Cutter, batch: Batch, traced: float
 ) -> tuple[Ints, tuple[Ints, Ints, Ints, Array, Array], dict[int, list[NearTangent]], dict[int, list[Chord]]]:
     """Bézier pieces of all segments of free faces, in one table."""
     segments = batch.segments
@@ -212,7 +212,7 @@ def _free(
                 np.where(own.closed[own_rows], s0 % turn, s0),
                 np.where(own.closed[own_rows], s1 % turn, s1),
             )
-            found = free_pieces(cutter.free[f], own, own_rows, s0, s1)
+            found = free_pieces(cutter.free[f], own, own_rows, s0, s1, traced)
             first, degree, control = (
                 found.first_piece.astype(np.int64),
                 found.degree.astype(np.int64),

@@ -15,6 +15,7 @@ from beadwright.section._fallback import Fallback, replace_faces
 from beadwright.section._free import FreeFace
 from beadwright.section._free_branches import FreeBranches, FreeFaceError, free_branches
 from beadwright.section._free_locate import free_locate
+from beadwright.section._free_pieces import TOLERANCE
 from beadwright.section._kernels import codes
 from beadwright.section._rescue import rescue
 from beadwright.section._section import Section
@@ -30,6 +31,7 @@ def cut(
     *,
     asked: Sequence[float] | None = None,
     fallback: Fallback | None = None,
+    traced: float = 0.0,
 ) -> list[Section]:
     """Sections at many heights at once.
 
@@ -44,6 +46,9 @@ def cut(
         Row of a face and height, mm, to curves as (k, 2) points, mm, neither ordered nor directed; asked
         where a face cannot be cut here. Its curves are refined on the surface and carried as lines; they
         are counted in `Section.fallbacks`, and a note names the face.
+    traced : float
+        How far a polynomial piece may be from a free-form face's level curve, mm, where that is more than
+        2e-7; what it is off is proven and part of the bound. Curves of other faces are not traced.
 
     Returns
     -------
@@ -62,7 +67,7 @@ def cut(
         return []
     order = np.argsort(wanted, kind="stable")
     batch = run(cutter, np.ascontiguousarray(wanted[order]), fallback)
-    sections = assemble(cutter, batch, names[order])
+    sections = assemble(cutter, batch, names[order], max(traced, TOLERANCE))
     out: list[Section | None] = [None] * len(wanted)
     for row, section in zip(order, sections, strict=True):
         out[row] = section

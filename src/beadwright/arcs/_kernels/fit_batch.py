@@ -22,14 +22,14 @@ from beadwright.arcs._kernels.fit_certify import (
     MOVE_COLUMNS,
     arc_bound,
 )
-from beadwright.arcs._kernels.fit_plan import MANY
+from beadwright.arcs._kernels.fit_seam import begin_elsewhere, too_many
 from beadwright.arcs._kernels.fit_section import fit_section
 from beadwright.arcs._kernels.fit_table import (
-    ARCS,
     COLUMNS,
     CORNER,
     TX,
     X,
+    fewest,
     tabulate,
     tilt_at_end,
     turn_between,
@@ -215,12 +215,11 @@ def fit_batch(
             if marks[c, WHAT] == 2:
                 density = 1.0
                 begin, rows, b0, corners = marks[c, ROW], marks[c, ROWS], marks[c, BREAK], marks[c, BREAKS]
-                worst = whole = np.inf
-                attempt = seam = 0
-                kept = n
+                worst = np.inf
+                attempt = 0
                 while True:
-                    n = kept
-                    if attempt > 0 and seam == 0:
+                    n = first
+                    if attempt > 0:
                         density *= 3.0
                         begin, b0 = used, known
                         table, breaks, rows, corners = _tabulated(
@@ -238,8 +237,8 @@ def fit_batch(
                         for k in range(2):
                             start[k], end[k] = tangents[c, LAID + k], tangents[c, LAID + 2 + k]
                         if stop > row:
-                            open_ends[0] = s > b0 or marks[c, HELD] == 0 or seam == 1
-                            open_ends[1] = s < corners or marks[c, HELD + 1] == 0 or seam == 1
+                            open_ends[0] = s > b0 or marks[c, HELD] == 0
+                            open_ends[1] = s < corners or marks[c, HELD + 1] == 0
                             n, reached = fit_section(
                                 table, row, stop, start, end, open_ends, tolerance,
                                 attempt == REFINEMENTS, c, degree, first_control, control,
@@ -249,22 +248,17 @@ def fit_batch(
                         row = stop + 1
                         if worst > tolerance:
                             break
-                    if seam == 1 and worst <= tolerance:
-                        _mean(start, end, tangents[c])
-                        seam = 2
-                        continue
-                    if seam > 0:
-                        n = _fewer(moves, first, kept, n if worst <= tolerance and seam == 2 else kept)
-                        worst = whole
-                        break
                     if worst <= tolerance:
-                        best = table[rows - 1, ARCS] - table[begin, ARCS]
                         if hi - lo == 1 and corners == b0 and marks[c, HELD] == 1 and (
-                            n - first > max(MANY * best, best + 2.0)
+                            too_many(n - first, fewest(table, begin, rows - 1, tolerance))
                         ):  # fmt: skip
-                            # The tangent at a closed curve's own seam was not the best: see what it would be.
-                            seam, kept, whole = 1, n, worst
-                            continue
+                            if len(moves) < n + 3 * (rows - begin) + 16:
+                                moves = _grown(moves, n + 3 * (rows - begin) + 16)
+                            n, worst = begin_elsewhere(
+                                table, begin, rows - 1, tolerance, c, first_piece[c],
+                                first_piece[c + 1] - first_piece[c], degree, first_control, control, choose,
+                                work, stack, depth, moves, first, n, worst,
+                            )  # fmt: skip
                         break
                     if attempt == REFINEMENTS:
                         break
@@ -285,26 +279,6 @@ def fit_batch(
                 failed[chain] = c
         first_move[chain + 1] = n
     return moves[:n]
-
-
-@helper
-def _mean(start: Any, end: Any, own: Any) -> None:
-    """Take the mean of the tangents at both ends of a closed curve as what is laid there."""
-    tx, ty = start[0] + end[0], start[1] + end[1]
-    size = np.hypot(tx, ty)
-    for k in (0, 2):
-        own[LAID + k], own[LAID + k + 1] = tx / size, ty / size
-
-
-@helper
-def _fewer(moves: Any, first: int, kept: int, n: int) -> int:
-    """Keep the moves [kept, n) instead of [first, kept) if they are some and fewer; the row after the last."""
-    if n == kept or n - kept >= kept - first:
-        return kept
-    for m in range(n - kept):
-        for k in range(MOVE_COLUMNS):
-            moves[first + m, k] = moves[kept + m, k]
-    return first + n - kept
 
 
 @helper

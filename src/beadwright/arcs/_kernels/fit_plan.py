@@ -12,7 +12,7 @@ import numpy as np
 
 from beadwright.arcs._kernels.fit_layout import refine, relax, row_before, spread
 from beadwright.arcs._kernels.fit_polish import straighten
-from beadwright.arcs._kernels.fit_table import ARCS, BENT_RISE, BENT_THETA, LENGTH, RISE, THETA
+from beadwright.arcs._kernels.fit_table import ARCS, BENT_RISE, BENT_THETA, LENGTH, RISE, THETA, fewest
 from beadwright.compiled import helper
 
 # How many numbers of arcs are tried.
@@ -185,7 +185,8 @@ def plan(
             n -= 1
             continue
         # Where that is more than the best arc spline of a steady curve takes, from other places.
-        n = max(int(max(MANY * arcs, arcs + 2.0)), least)
+        few = fewest(table, i0, i1, tolerance)
+        n = max(int(max(MANY * few, few + 2.0)), least)
         if found <= n:
             break
         turn = 1

@@ -131,7 +131,7 @@ def tabulate(
             _place(waiting[0], q, 0.0, degree, first_control, control, work, out)
             kappa = waiting[0, KAPPA]
         table[n - 1, AHEAD] = kappa
-        least = 1 if d <= 4 else (2 if d <= 10 else 4)
+        least = 1 if d <= 5 else (2 if d <= 10 else 4)
         _place(waiting[0], q, 1.0, degree, first_control, control, work, out)
         top = 0
         start = 0.0
@@ -176,6 +176,17 @@ def tabulate(
             n += 1
             top -= 1
     return n, corners
+
+
+@helper
+def fewest(table: Any, i0: int, i1: int, tolerance: float) -> float:
+    """Integral of the best arc spline's density of arcs, whatever they turn, between two rows."""
+    total = 0.0
+    scale = 1.0 / (BEST * tolerance) ** (1.0 / 3.0)
+    for p in range(i0, i1):
+        chord = np.hypot(table[p + 1, X] - table[p, X], table[p + 1, Y] - table[p, Y])
+        total += abs(table[p + 1, KAPPA] - table[p, AHEAD]) ** (1.0 / 3.0) * chord ** (2.0 / 3.0) * scale
+    return float(total)
 
 
 @helper
