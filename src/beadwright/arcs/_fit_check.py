@@ -118,7 +118,7 @@ def _unrolled(span: npt.NDArray[np.float64], count: int) -> tuple[npt.NDArray[np
 
 
 def _covers(span: npt.NDArray[np.float64], pieces: range, again: bool) -> bool:
-    """Whether spans run from the first piece's start to the last one's end, or once round, each from where one ended."""
+    """Whether spans run from the first piece's start to the last one's end, or once round, without a gap."""
     if again:
         ends = tuple(span[-1, 2:]) == (span[0, 0] + len(pieces), span[0, 1])
     else:

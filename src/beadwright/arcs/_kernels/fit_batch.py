@@ -22,14 +22,14 @@ from beadwright.arcs._kernels.fit_certify import (
     MOVE_COLUMNS,
     arc_bound,
 )
-from beadwright.arcs._kernels.fit_seam import begin_elsewhere, too_many
+from beadwright.arcs._kernels.fit_seam import LEAST_CLOSED, begin_elsewhere
 from beadwright.arcs._kernels.fit_section import fit_section
 from beadwright.arcs._kernels.fit_table import (
     COLUMNS,
     CORNER,
     TX,
     X,
-    fewest,
+    few_arcs,
     tabulate,
     tilt_at_end,
     turn_between,
@@ -250,7 +250,7 @@ def fit_batch(
                             break
                     if worst <= tolerance:
                         if hi - lo == 1 and corners == b0 and marks[c, HELD] == 1 and (
-                            too_many(n - first, fewest(table, begin, rows - 1, tolerance))
+                            n - first > max(few_arcs(table, begin, rows - 1, tolerance), LEAST_CLOSED)
                         ):  # fmt: skip
                             if len(moves) < n + 3 * (rows - begin) + 16:
                                 moves = _grown(moves, n + 3 * (rows - begin) + 16)

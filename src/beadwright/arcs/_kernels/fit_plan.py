@@ -12,7 +12,7 @@ import numpy as np
 
 from beadwright.arcs._kernels.fit_layout import refine, relax, row_before, spread
 from beadwright.arcs._kernels.fit_polish import straighten
-from beadwright.arcs._kernels.fit_table import ARCS, BENT_RISE, BENT_THETA, LENGTH, RISE, THETA, fewest
+from beadwright.arcs._kernels.fit_table import ARCS, BENT_RISE, BENT_THETA, LENGTH, RISE, THETA
 from beadwright.compiled import helper
 
 # How many numbers of arcs are tried.
@@ -24,8 +24,8 @@ NEARLY = 1.4
 RUN, MERGED = 0.93, 1.0
 # Arcs on either side that share the load of an arc that is left out.
 AROUND = 3
-# More arcs than so many times the best arc spline's are tried from so many other beginnings.
-MANY, AGAIN = 1.15, 8
+# From how many other beginnings fewer arcs are tried where there are many.
+AGAIN = 9
 # The share of an arc by which knots are then moved at most, and the golden ratio that scatters them evenly.
 SCATTER, GOLDEN = 0.45, 0.6180339887498949
 
@@ -77,12 +77,17 @@ def _remove(n: int, knots: Any, parts: Any, fixed: Any) -> float:
 
 @helper
 def _begin(table: Any, i0: int, i1: int, n: int, knots: Any, turn: int) -> None:
-    """Knots at equal counts of arcs, the inner ones scattered anew with every ``turn`` but 0."""
+    """Knots at equal counts of arcs; with ``turn`` 1 the outer arcs are halves, beyond it all are scattered anew.
+
+    An end in the middle of an arc is a knot less where the chain could go on: by symmetry, or round a closed curve.
+    """
     arcs = table[i1, ARCS] - table[i0, ARCS]
     knots[0], knots[n] = table[i0, LENGTH], table[i1, LENGTH]
     for j in range(1, n):
         shift = 0.0
-        if turn > 0:
+        if turn == 1 and n > 1:
+            shift = (j - 0.5) * n / (n - 1.0) - j
+        elif turn > 1:
             shift = j * GOLDEN * turn + 0.37 * turn
             shift = SCATTER * (2.0 * (shift - np.floor(shift)) - 1.0)
         goal = table[i0, ARCS] + arcs * (j + shift) / n
@@ -112,12 +117,22 @@ def _keep(
 
 @helper
 def plan(
-    table: Any, i0: int, i1: int, tilts: Any, free: Any, tolerance: float, least: int, n: int, best: Any
+    table: Any,
+    i0: int,
+    i1: int,
+    tilts: Any,
+    free: Any,
+    tolerance: float,
+    least: int,
+    few: int,
+    n: int,
+    best: Any,
 ) -> tuple[int, Any, Any]:
     """Number of arcs, at least ``least``, their knots (lengths) and spline coefficients for one section.
 
-    ``n`` arcs with the knots ``best`` are where it begins, unless n is 0. The number is 0 if no number of arcs
-    that the table can tell apart keeps the tolerance.
+    More than ``few`` are tried to be made fewer from other beginnings. ``n`` arcs with the knots ``best`` are
+    where it begins, unless n is 0. The number is 0 if no number of arcs that the table can tell apart
+    keeps the tolerance.
     """
     rows = i1 - i0
     arcs = table[i1, ARCS] - table[i0, ARCS]
@@ -185,8 +200,7 @@ def plan(
             n -= 1
             continue
         # Where that is more than the best arc spline of a steady curve takes, from other places.
-        few = fewest(table, i0, i1, tolerance)
-        n = max(int(max(MANY * few, few + 2.0)), least)
+        n = max(few, least)
         if found <= n:
             break
         turn = 1

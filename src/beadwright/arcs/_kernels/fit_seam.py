@@ -12,23 +12,40 @@ import numpy as np
 
 from beadwright.arcs._kernels.fit_certify import M_Q0, M_Q1, MOVE_COLUMNS
 from beadwright.arcs._kernels.fit_layout import row_before
-from beadwright.arcs._kernels.fit_plan import GOLDEN, MANY
+from beadwright.arcs._kernels.fit_plan import GOLDEN
 from beadwright.arcs._kernels.fit_section import fit_section
-from beadwright.arcs._kernels.fit_table import AHEAD, ARCS, COLUMNS, LENGTH, PIECE, TX, TY, fewest, tilt_at_end
+from beadwright.arcs._kernels.fit_table import (
+    AHEAD,
+    ARCS,
+    COLUMNS,
+    KAPPA,
+    LENGTH,
+    PIECE,
+    TX,
+    TY,
+    few_arcs,
+    tilt_at_end,
+)
 from beadwright.compiled import helper
 
 # No closed chain of tangent arcs but a circle has fewer arcs: its curvature has at least four extrema (the
 # four-vertex theorem, for such chains by S. B. Jackson, Bulletin of the American Mathematical Society 50
 # (1944) 564-578), each of them an arc. A circle's own moves are four, too: quarters.
-LEAST_CLOSED = 4.0
+LEAST_CLOSED = 4
 # Beginnings that are tried, the curve's own first.
 BEGINNINGS = 20
 
 
 @helper
-def too_many(count: int, best: float) -> bool:
-    """Whether a smooth closed curve has more arcs than the best arc spline's and what a few arcs leave uneven."""
-    return bool(count > max(MANY * best, best + 2.0, LEAST_CLOSED))
+def _steepest(table: Any, begin: int, stop: int) -> int:
+    """Row where the curvature changes most: about its turning points arcs go on, between them they change."""
+    at, most = begin, -1.0
+    for p in range(begin, stop):
+        length = table[p + 1, LENGTH] - table[p, LENGTH]
+        slope = abs(table[p + 1, KAPPA] - table[p, AHEAD]) / length if length > 0.0 else 0.0
+        if slope > most:
+            at, most = p, slope
+    return at
 
 
 @helper
@@ -69,17 +86,19 @@ def begin_elsewhere(
     for q in range(2 * count):
         wide_degree[q], wide_first[q] = degree[first + q % count], first_control[first + q % count]
     wide = np.empty((stop - begin + 1, COLUMNS))
-    start, end = np.empty(2), np.empty(2)
+    steepest = _steepest(table, begin, stop)
+    start, end = table[begin, TX : TX + 2].copy(), table[begin, TX : TX + 2].copy()
     free = np.empty(2, dtype=np.int64)
-    best, at, last = fewest(table, begin, stop, tolerance), begin, stop - begin
+    few, at, last = max(few_arcs(table, begin, stop, tolerance), LEAST_CLOSED), begin, stop - begin
     arcs = table[stop, ARCS] - table[begin, ARCS]
     for turn in range(1, 3 * BEGINNINGS):
         way = turn % 3
-        if way < 2 and not too_many(n - kept, best):
+        if way < 2 and n - kept <= few:
             break
         if way == 0:
             share = turn // 3 * GOLDEN
-            at = row_before(table, begin, stop, ARCS, table[begin, ARCS] + (share - np.floor(share)) * arcs)
+            goal = table[begin, ARCS] + (share - np.floor(share)) * arcs
+            at = steepest if turn == 3 else row_before(table, begin, stop, ARCS, goal)
         if turn == 1 or way == 0:
             _turned(table, begin, stop, at, first, count, wide)
         if way == 0:

@@ -36,6 +36,7 @@ from beadwright.arcs._kernels.fit_table import (
     T,
     X,
     Y,
+    few_arcs,
     integrate,
     turn_between,
 )
@@ -326,9 +327,10 @@ def fit_section(
         tilts[1] = turn_between(last[TX], last[TY], end[0], end[1])
     goal = PLANNED * tolerance
     least = 2
+    few = few_arcs(table, i0, i1, tolerance)
     count, knots = np.int64(0), np.empty(0)
     for turn in range(TIGHTENINGS):
-        count, knots, c = plan(table, i0, i1, tilts, free, goal, least, count, knots)
+        count, knots, c = plan(table, i0, i1, tilts, free, goal, least, few, count, knots)
         if count == 0:
             break
         if free[0]:

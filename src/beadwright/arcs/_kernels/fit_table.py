@@ -19,6 +19,11 @@ PIECE, T, X, Y, TX, TY, KAPPA, LENGTH, ARCS, THETA, RISE = 0, 1, 2, 3, 4, 5, 6, 
 AHEAD, SCALE, WEIGHT, BENT_THETA, BENT_RISE, COLUMNS = 11, 12, 13, 14, 15, 16
 # An arc over length L where the curvature has slope c strays by |c| L^3 / (72 sqrt 3) at best.
 BEST = 72.0 * np.sqrt(3.0)
+# Few arcs are so many times the best arc spline's at most, or two more where these are few themselves.
+MANY = 1.15
+# What a sum over rows is above the integral, arcs: the cube root of a mean is above the mean of cube roots, which
+# tells in the rows beside a turning point of the curvature.
+SURPLUS = 0.06
 # Turn, rad, that counts as a corner; below, the joint is smooth.
 CORNER = 1e-4
 # Turn, rad, over less than `MICRO` tolerances that counts as one too: a cusp, a needle's tip.
@@ -179,14 +184,14 @@ def tabulate(
 
 
 @helper
-def fewest(table: Any, i0: int, i1: int, tolerance: float) -> float:
-    """Integral of the best arc spline's density of arcs, whatever they turn, between two rows."""
+def few_arcs(table: Any, i0: int, i1: int, tolerance: float) -> int:
+    """Most arcs that are few between two rows: hardly more than the integral of the best arc spline's density."""
     total = 0.0
     scale = 1.0 / (BEST * tolerance) ** (1.0 / 3.0)
     for p in range(i0, i1):
         chord = np.hypot(table[p + 1, X] - table[p, X], table[p + 1, Y] - table[p, Y])
         total += abs(table[p + 1, KAPPA] - table[p, AHEAD]) ** (1.0 / 3.0) * chord ** (2.0 / 3.0) * scale
-    return float(total)
+    return int(max(MANY * total, total + 2.0) - SURPLUS)
 
 
 @helper
@@ -215,7 +220,8 @@ def tilt_at_end(table: Any, end: int, other: int, tolerance: float) -> float:
         i += step
     lo, hi = min(i, end), max(i, end)
     length = table[hi, LENGTH] - table[lo, LENGTH]
-    slope = (table[hi, KAPPA] - table[lo, KAPPA]) / length if length > 0.0 else 0.0
+    # Curvatures as they are between the two, so that the way back gets the same where they jump.
+    slope = (table[hi, KAPPA] - table[lo, AHEAD]) / length if length > 0.0 else 0.0
     if slope == 0.0:
         return 0.0
     reach = min((BEST * tolerance / abs(slope)) ** (1.0 / 3.0), length)
