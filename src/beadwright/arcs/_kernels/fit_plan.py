@@ -26,6 +26,8 @@ RUN, MERGED = 0.93, 1.0
 AROUND = 3
 # From how many other beginnings fewer arcs are tried where there are many.
 AGAIN = 9
+# The second of them begins with so many arcs fewer, which grow in number where they stray most.
+FEWER = 2
 # The share of an arc by which knots are then moved at most, and the golden ratio that scatters them evenly.
 SCATTER, GOLDEN = 0.45, 0.6180339887498949
 
@@ -77,7 +79,7 @@ def _remove(n: int, knots: Any, parts: Any, fixed: Any) -> float:
 
 @helper
 def _begin(table: Any, i0: int, i1: int, n: int, knots: Any, turn: int) -> None:
-    """Knots at equal counts of arcs; with ``turn`` 1 the outer arcs are halves, beyond it all are scattered anew.
+    """Knots at equal counts of arcs; with ``turn`` 1, 2 the outer arcs are halves, beyond it all are scattered anew.
 
     An end in the middle of an arc is a knot less where the chain could go on: by symmetry, or round a closed curve.
     """
@@ -85,9 +87,9 @@ def _begin(table: Any, i0: int, i1: int, n: int, knots: Any, turn: int) -> None:
     knots[0], knots[n] = table[i0, LENGTH], table[i1, LENGTH]
     for j in range(1, n):
         shift = 0.0
-        if turn == 1 and n > 1:
+        if 0 < turn <= 2 and n > 1:
             shift = (j - 0.5) * n / (n - 1.0) - j
-        elif turn > 1:
+        elif turn > 2:
             shift = j * GOLDEN * turn + 0.37 * turn
             shift = SCATTER * (2.0 * (shift - np.floor(shift)) - 1.0)
         goal = table[i0, ARCS] + arcs * (j + shift) / n
@@ -179,9 +181,17 @@ def plan(
             found = n
             _keep(table, i0, i1, n, knots, c, best, best_c, bent)
         if turn > 0:
-            if good or turn == AGAIN:
+            if good:
+                break
+            if turn == 2 and n < few:
+                m = _insert(n, knots, errors, 1, few)
+                if m > n:
+                    n = m
+                    continue
+            if turn == AGAIN:
                 break
             turn += 1
+            n = max(few - FEWER, least) if turn == 2 else few
             _begin(table, i0, i1, n, knots, turn)
             continue
         if turns and evened != n:
@@ -200,7 +210,7 @@ def plan(
             n -= 1
             continue
         # Where that is more than the best arc spline of a steady curve takes, from other places.
-        n = max(few, least)
+        n = few = max(few, least)
         if found <= n:
             break
         turn = 1

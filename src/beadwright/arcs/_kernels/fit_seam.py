@@ -33,7 +33,9 @@ from beadwright.compiled import helper
 # (1944) 564-578), each of them an arc. A circle's own moves are four, too: quarters.
 LEAST_CLOSED = 4
 # Beginnings that are tried, the curve's own first.
-BEGINNINGS = 20
+BEGINNINGS = 12
+# The error of that spline is Bernoulli's polynomial of degree 3, whose slope is 1/2 at knots, -1/4 between them.
+AT_MIDDLE = -0.5
 
 
 @helper
@@ -79,8 +81,8 @@ def begin_elsewhere(
 ) -> tuple[int, float]:  # fmt: skip
     """Moves [kept, n) of a smooth closed curve, or fewer from another beginning; the next free row, the bound.
 
-    Held at each beginning is the tangent of the best arc spline of a steady curve, then the mean of those that
-    free ends would take.
+    Held at each beginning is the tangent that the best arc spline of a steady curve has at a knot, then that in
+    the middle of an arc, which may as well be two of one radius, then the mean of those that free ends would take.
     """
     wide_degree, wide_first = np.empty(2 * count, dtype=np.int64), np.empty(2 * count, dtype=np.int64)
     for q in range(2 * count):
@@ -91,33 +93,34 @@ def begin_elsewhere(
     free = np.empty(2, dtype=np.int64)
     few, at, last = max(few_arcs(table, begin, stop, tolerance), LEAST_CLOSED), begin, stop - begin
     arcs = table[stop, ARCS] - table[begin, ARCS]
-    for turn in range(1, 3 * BEGINNINGS):
-        way = turn % 3
-        if way < 2 and n - kept <= few:
+    for turn in range(1, 4 * BEGINNINGS):
+        way = turn % 4
+        if way < 3 and n - kept <= few:
             break
         if way == 0:
-            share = turn // 3 * GOLDEN
+            share = turn // 4 * GOLDEN
             goal = table[begin, ARCS] + (share - np.floor(share)) * arcs
-            at = steepest if turn == 3 else row_before(table, begin, stop, ARCS, goal)
+            at = steepest if turn == 4 else row_before(table, begin, stop, ARCS, goal)
         if turn == 1 or way == 0:
             _turned(table, begin, stop, at, first, count, wide)
-        if way == 0:
+        if way < 2:
             tilt = tilt_at_end(wide, 0, last, tolerance) + tilt_at_end(wide, last, 0, tolerance)
-            cosine, sine = np.cos(0.5 * tilt), np.sin(0.5 * tilt)
+            tilt *= 0.5 if way == 0 else 0.5 * AT_MIDDLE
+            cosine, sine = np.cos(tilt), np.sin(tilt)
             start[0] = wide[0, TX] * cosine - wide[0, TY] * sine
             start[1] = wide[0, TX] * sine + wide[0, TY] * cosine
-        elif way == 2:
+        elif way == 3:
             tx, ty = start[0] + end[0], start[1] + end[1]
             size = np.hypot(tx, ty)
             start[0], start[1] = tx / size, ty / size
-        if way != 1:
+        if way != 2:
             end[0], end[1] = start[0], start[1]
-        free[0] = free[1] = way == 1
+        free[0] = free[1] = way == 2
         m, reached = fit_section(
             wide, 0, last, start, end, free, tolerance, False, curve, wide_degree, wide_first,
             control, choose, work, stack, depth, moves, n,
         )  # fmt: skip
-        if way == 1 or reached > tolerance or m - n >= n - kept:
+        if way == 2 or reached > tolerance or m - n >= n - kept:
             continue
         for i in range(m - n):
             for k in range(MOVE_COLUMNS):
