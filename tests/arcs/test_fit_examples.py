@@ -33,7 +33,8 @@ SECTIONS = {
 def test_sections_of_the_examples_take_hardly_more_arcs_than_the_best_arc_spline(name):
     """From corner to corner: at most max(1.15 n, n + 2), n the integral of (|kappa'| / (72 sqrt 3 eps))^(1/3) ds.
 
-    Where no bend is tighter than 20 tolerances: the formula knows curves that change little over an arc.
+    Where no bend is tighter than 20 tolerances: the formula knows curves that change little over an arc. Runs over
+    joints of faces, which have a knot and a tangent held at each, are judged from 0.01 mm on.
     """
     part, turn, shares, least = SECTIONS[name]
     model = read_step(EXAMPLES / f"{part}.step")
@@ -71,7 +72,7 @@ def test_sections_of_the_examples_take_hardly_more_arcs_than_the_best_arc_spline
                 count = int(counts[run].sum())
                 # No closed chain of tangent arcs but a circle has fewer than four (the four-vertex theorem).
                 most = max(1.15 * best, best + 2, 4.0 if closed else 0.0)
-                if bend > 20 * tolerance and count > most:
+                if bend > 20 * tolerance and count > most and not (len(run) > 1 and tolerance > 0.01):
                     over.append((z, tolerance, run, count, best, [int(counts[c]) for c in run]))
 
     assert seen >= least
