@@ -12,7 +12,7 @@ from beadwright.arcs import fit
 from beadwright.brep import placed, placement
 from beadwright.curves import CurveKind
 from beadwright.kernel import read_step
-from beadwright.pipeline._layer_work import TRACED
+from beadwright.pipeline._traced import TRACED
 from beadwright.section import cut, prepare, take_plane
 from tests.arcs._build_loops import build, ellipse
 

@@ -50,14 +50,12 @@ from beadwright.pipeline._load import load_kernels
 from beadwright.pipeline._rules import region_by_rule
 from beadwright.pipeline._section_findings import section_findings
 from beadwright.pipeline._stages import Stages, peak_memory_mb
+from beadwright.pipeline._traced import cut_for_fit
 from beadwright.pipeline._united import united
-from beadwright.section import Cutter, Section, TakenPlane, cut
+from beadwright.section import Cutter, Section, TakenPlane
 from beadwright.settings import Fill, PlanSettings
 
 Planes = tuple[TakenPlane, ...]  # of one layer: one by the neutral rule, else two
-# How far level curves may be traced off, in fit tolerances: small beside what the fit itself may use up, and yet as
-# much as leaves few pieces to be proven and followed.
-TRACED = 0.005
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -237,15 +235,7 @@ def work_on(
         job = _job(data)
     with stages.measure("section"):
         every = [plane for own in planes for plane in own]
-        sections = iter(
-            cut(
-                job.cutter,
-                [p.taken for p in every],
-                asked=[p.asked for p in every],
-                fallback=job.fallback,
-                traced=TRACED * job.settings.tolerance,
-            )
-        )
+        sections = iter(cut_for_fit(job.cutter, every, job.fallback, job.settings.tolerance))
     grounds = [
         _ground(job, plan, own, tuple(islice(sections, len(own))), stages)
         for plan, own in zip(plans, planes, strict=True)
