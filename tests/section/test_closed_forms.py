@@ -162,6 +162,58 @@ def test_torus_along_its_axis(p: float, expected: float, loops: int) -> None:
         assert kinds(found) == {CurveKind.CIRCLE}
 
 
+def spindle(side: int) -> brep.Model:
+    """A torus whose tube, r 100, reaches over its axis at R 50: its outer part (side 1), or its inner one (-1)."""
+    tip = math.sqrt(100.0**2 - 50.0**2)
+    low, high = cq.Vector(0, 0, -tip), cq.Vector(0, 0, tip)
+    arc = cq.Edge.makeThreePointArc(low, cq.Vector(100 + side * 50, 0, 0), high)
+    wire = cq.Wire.assembleEdges([arc, cq.Edge.makeLine(high, low)])
+    solid = cq.Solid.revolve(wire, [], 360.0, cq.Vector(0, 0, 0), cq.Vector(0, 0, 1))
+    return kernel.from_shape(cq.Workplane(solid))
+
+
+@pytest.mark.parametrize("side", [1, -1], ids=["apple", "lemon"])
+@pytest.mark.parametrize("z", [0.0, 30.0, -80.0, 95.0])
+def test_spindle_torus_across_its_axis(side: int, z: float) -> None:
+    found = cut_one(spindle(side), z)
+
+    # radii sqrt(r^2 - z^2) +- R; over the tip of the lemon only the apple goes on, as a ring
+    half = math.sqrt(100.0**2 - z * z)
+    radii = [half + side * 50.0] if half > 50.0 else [half + 50.0, 50.0 - half]
+    if side < 0 and half < 50.0:
+        assert found.loops.n_chains == 0
+        return
+    squares = [r * r for r in radii]
+    assert area(found) == pytest.approx(math.pi * (squares[0] - sum(squares[1:])), rel=1e-9)
+    assert sorted(found.loops.circle[found.loops.kind == CurveKind.CIRCLE, 2]) == pytest.approx(sorted(radii))
+    closes(found)
+
+
+@pytest.mark.parametrize("side", [1, -1], ids=["apple", "lemon"])
+@pytest.mark.parametrize("p", [10.0, 45.0])
+def test_spindle_torus_along_its_axis(side: int, p: float) -> None:
+    found = cut_one(turned(spindle(side), onto_z((1.0, 0.0, 0.0))), p)
+
+    # y goes to sqrt(rho^2 - p^2) on both sides, with rho = sqrt(r^2 - z^2) +- R; z = top sin(phi) takes the
+    # root at the ends away
+    if side < 0:
+        top = math.sqrt(100.0**2 - (50.0 + p) ** 2)
+        x, w = np.polynomial.legendre.leggauss(60)
+        z = top * np.sin(0.5 * math.pi * x)
+        rho = np.sqrt(100.0**2 - z * z) - 50.0
+        whole = w @ (2 * np.sqrt(rho * rho - p * p) * top * 0.5 * math.pi * np.cos(0.5 * math.pi * x))
+    else:
+        # the tube's angle t from its outermost point, z = r sin t, up to where rho = p again
+        last = math.acos((p - 50.0) / 100.0)
+        x, w = np.polynomial.legendre.leggauss(80)
+        t = last * np.sin(0.5 * math.pi * x)
+        rho = 100.0 * np.cos(t) + 50.0
+        step = last * 0.5 * math.pi * np.cos(0.5 * math.pi * x)
+        whole = w @ (2 * np.sqrt(np.maximum(rho * rho - p * p, 0.0)) * 100.0 * np.cos(t) * step)
+    assert area(found) == pytest.approx(float(whole), rel=1e-7)
+    closes(found)
+
+
 def test_lemniscate() -> None:
     torus = cq.Solid.makeTorus(200, 100, dir=cq.Vector(1, 0, 0))
     found = cut_one(kernel.from_shape(cq.Workplane(torus)), 100.0)
