@@ -23,9 +23,14 @@ FULL = math.pi
 EPSILON, TINY = float(np.finfo(float).eps), float(np.finfo(float).tiny)
 
 
-def longest(points: Floats, at: int, end: int, tolerance: float) -> tuple[int, float, float]:
-    """The farthest corner up to `end` that one move reaches, its bulge and its distance from the polygon."""
-    until, found = farthest(at, end, lambda to: move(points[at : to + 1], tolerance), step=2)
+def longest(
+    points: Floats, at: int, end: int, tolerance: float, *, step: int = 2
+) -> tuple[int, float, float]:
+    """The farthest corner up to `end` that one move reaches, its bulge and its distance from the polygon.
+
+    The search begins `step` corners ahead.
+    """
+    until, found = farthest(at, end, lambda to: move(points[at : to + 1], tolerance), step=step)
     return (until, *(found or (0.0, 0.0)))
 
 

@@ -26,6 +26,9 @@ FEW = 12
 """Groups of five points that a thinned edge begins with."""
 HALVINGS = 10
 """And how often a group is divided at most: an edge that asks for more takes the kernel's own points."""
+PARABOLAS = 0.7
+"""Share of what may be missed that parabolas may miss; the rest is for points between others, by their quartic."""
+HALVES = np.array([0.5, 1.5, 2.5, 3.5])
 FOLDED = 2.0
 """Between its points a thinned edge passes the kernel's own within so many of the greatest correction of any."""
 
@@ -88,11 +91,12 @@ def _thinned(
     plane: Plane,
     miss: float,
 ) -> Array | None:
-    """Few points, whose parabolas miss the edge by no more than asked; None where the kernel's own are needed.
+    """Points whose parabolas miss the edge by no more than asked; None where the kernel's own are needed.
 
     A parabola through every second of five points is held against the two between: those through three neighbours
-    miss an eighth. Where that is too much, five points become nine. The kernel's own points are held against what is
-    found, too, as well as they are known, lest a bump hide.
+    miss an eighth. Where that is too much, five points become nine, and the quartic through the five is held against
+    the four new ones: where it passes them, quartics through the nine give what parabolas need between them. The
+    kernel's own points are held against what is found, too, as well as they are known, lest a bump hide.
     """
     own = _values(curve, cuts.tolist())
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(own, axis=0), axis=1))])
@@ -116,11 +120,10 @@ def _thinned(
     if first is None:
         return None
     s, p = evenly[fives], first[fives]
-    places, found = [np.zeros((0, 5))], [np.zeros((0, 5, 3))]
+    groups: list[tuple[Array, Array]] = []
     for _ in range(HALVINGS):
-        bad = _missed(p) > miss
-        places.append(s[~bad])
-        found.append(p[~bad])
+        bad = _missed(p) > PARABOLAS * miss
+        groups += zip(s[~bad], p[~bad], strict=True)
         if not bad.any():
             break
         s, p = s[bad], p[bad]
@@ -130,16 +133,52 @@ def _thinned(
             return None
         finer, closer = np.zeros((len(s), 9)), np.zeros((len(s), 9, 3))
         finer[:, ::2], finer[:, 1::2], closer[:, ::2], closer[:, 1::2] = s, between, p, new
+        smooth = np.tile(_quartics_miss(p, new) / 8 <= (1 - PARABOLAS) * miss, 2)
         s = np.concatenate([finer[:, :5], finer[:, 4:]])
         p = np.concatenate([closer[:, :5], closer[:, 4:]])
+        groups += _filled(s[smooth], p[smooth], PARABOLAS * miss)
+        if smooth.all():
+            break
+        s, p = s[~smooth], p[~smooth]
     else:
         return None
-    s, p = np.concatenate(places), np.concatenate(found)
-    order = np.argsort(s[:, 0])
-    s, p = s[order], p[order]
-    nodes = np.append(s[:, :4].ravel(), s[-1, 4])
-    points = np.concatenate([p[:, :4].reshape(-1, 3), p[-1, 4:]])
+    groups.sort(key=lambda group: float(group[0][0]))
+    nodes = np.concatenate([*(own[:-1] for own, _ in groups), groups[-1][0][-1:]])
+    points = np.concatenate([*(own[:-1] for _, own in groups), groups[-1][1][-1:]])
     return points if len(cuts) == 2 or _far(own, along, points, nodes) <= FOLDED * moved + miss else None
+
+
+def _quartics_miss(p: Array, between: Array) -> Array:
+    """How far quartics through five points pass from the four between, across: (n, 5, 3), (n, 4, 3) to (n,).
+
+    Of five of all nine points, half as far apart, they miss a 29th: the error goes with the fifth power.
+    """
+    at = _quartics(p, HALVES)
+    off = [_aside(at[:, k], between[:, k], p[:, k + 1] - p[:, k]) for k in range(4)]
+    return np.asarray(np.max(off, axis=0))
+
+
+def _quartics(p: Array, t: Array) -> Array:
+    """Quartics through five points at 0, 1, 2, 3, 4, at some parameters: (..., 5, 3), (k,) to (..., k, 3)."""
+    nodes = np.arange(5.0)
+    basis = [
+        np.prod([(t - other) / (node - other) for other in nodes if other != node], axis=0) for node in nodes
+    ]
+    return np.asarray(np.array(basis).T @ p)
+
+
+def _filled(s: Array, p: Array, miss: float) -> list[tuple[Array, Array]]:
+    """Groups of five points and, where parabolas need more, those of their quartics between, with their places."""
+    # Halving what lies between two points divides by eight what parabolas miss.
+    times = np.ceil(np.log2(np.maximum(_missed(p) / miss, 1.0)) / 3).astype(np.int64)
+    found: list[tuple[Array, Array]] = []
+    for k in np.unique(times):
+        own = times == k
+        t = np.linspace(0.0, 4.0, 4 * 2 ** int(k) + 1)
+        points = _quartics(p[own], t)
+        points[:, :: 2 ** int(k)] = p[own]
+        found += zip(s[own, :1] + (s[own, 4:] - s[own, :1]) * t / 4, points, strict=True)
+    return found
 
 
 def _missed(p: Array) -> Array:

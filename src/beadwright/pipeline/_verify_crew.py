@@ -15,8 +15,8 @@ from beadwright.pipeline._workers import Workers, core_count, mapped
 if TYPE_CHECKING:
     from beadwright.verify import Job, Measured
 
-CHUNK = 4
-"""Layers of a call: few, so that the progress bar moves and no worker is left with a long rest."""
+CHUNK, MOST = 2, 12
+"""Layers of a call: many at first, since each is held against the one below, few at last, so that none waits long."""
 WORTH_WORKERS = 6.0
 """A worker loads the CAD kernel first, which takes seconds; less work than this is done here, s."""
 
@@ -65,13 +65,23 @@ class VerifyCrew:
             return
         self.count = wanted
         data = pickle.dumps(job, pickle.HIGHEST_PROTOCOL)
-        calls = [(data, tuple(rest[k : k + CHUNK])) for k in range(0, len(rest), CHUNK)]
+        calls = [(data, part) for part in shares(rest, wanted)]
         workers = Workers(wanted)
         try:
             for chunk in mapped(workers, measure_some, calls, self.lost.append):
                 yield from chunk
         finally:
             workers.shutdown(cancel_futures=True)
+
+
+def shares(places: Sequence[int], workers: int) -> list[tuple[int, ...]]:
+    """Places cut into shares, in their order: an even share of half of what is left at a time."""
+    found, at = [], 0
+    while at < len(places):
+        size = min(max(CHUNK, (len(places) - at) // (2 * workers)), MOST)
+        found.append(tuple(places[at : at + size]))
+        at += size
+    return found
 
 
 @functools.lru_cache(maxsize=1)

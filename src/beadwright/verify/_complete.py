@@ -10,7 +10,7 @@ import numpy.typing as npt
 import shapely
 
 from beadwright.numeric import Finding
-from beadwright.verify._cut import Cut, nearest
+from beadwright.verify._cut import Chords, Cut
 from beadwright.verify._deposit import Bead, Deposit, DepositLayer
 from beadwright.verify._moves import Moves, points_along
 from beadwright.verify._result import Notes
@@ -105,11 +105,12 @@ def demanded(cut: Cut, offset: float, step: float) -> tuple[Floats, Floats, npt.
 
 
 def distance_to_beads(
-    moves: Moves, beads: list[Bead], points: Floats
+    moves: Moves, beads: list[Bead], points: Floats, *, enough: float = 0.0
 ) -> tuple[Floats, npt.NDArray[np.int64]]:
     """Distance of points to the nearest centreline of some beads, mm, and the row of its move: two (k,).
 
-    The nearest move is sought along chords; the distance to it is that to its line or arc.
+    The nearest move is sought along chords; the distance to it is that to its line or arc. Where a chord passes within
+    `enough` less its sag, 0 and -1 are told: it is as near as is asked.
     """
     lines, owners = [np.zeros((0, 2, 2))], [np.zeros(0, np.int64)]
     rows = np.concatenate([np.zeros(0, np.int64)] + [bead.rows for bead in beads])
@@ -123,13 +124,18 @@ def distance_to_beads(
         chord = np.flatnonzero(row[1:] == row[:-1])
         lines.append(np.stack([dense[chord], dense[chord + 1]], axis=1))
         owners.append(row[chord])
-    tree = shapely.STRtree(shapely.linestrings(np.concatenate(lines)))
-    found, far = nearest(tree, points)
-    owner = np.concatenate(owners)
+    chords, owner = Chords.of(np.concatenate(lines)), np.concatenate(owners)
     if not len(owner):
-        return far, np.full(len(points), -1)
-    row = owner[found]
-    return np.where(moves.sweep[row] != 0, _to_arcs(moves, row, points), far), row
+        return np.full(len(points), 1e9), np.full(len(points), -1)
+    far, row = np.zeros(len(points)), np.full(len(points), -1)
+    left = np.arange(len(points))
+    if enough > SAG:
+        left = np.flatnonzero(~chords.within(points, enough - SAG))
+    found, far[left] = chords.nearest(points[left])
+    row[left] = owner[found]
+    bent = left[moves.sweep[row[left]] != 0]
+    far[bent] = _to_arcs(moves, row[bent], points[bent])
+    return far, row
 
 
 def _to_arcs(moves: Moves, row: npt.NDArray[np.int64], points: Floats) -> Floats:
@@ -166,11 +172,12 @@ def check_complete(
         offset = max((b.offset for b in beads), default=common)
         near = NEAR + MARGIN + allowed + room + offset - min((b.offset for b in beads), default=common)
         inside = places_inside(cut, offset - layer.stock, step)
-        far, _ = distance_to_beads(moves, beads, inside.at)
-        if len(middle):
-            beside, _ = distance_to_beads(moves, middle, inside.at)
-            far = np.where(beside <= reach, 0.0, far)
+        far, _ = distance_to_beads(moves, beads, inside.at, enough=near)
         bare = np.flatnonzero(far > near)
+        if len(middle) and len(bare):
+            beside, _ = distance_to_beads(moves, middle, inside.at[bare], enough=reach)
+            far[bare[beside <= reach]] = 0.0
+            bare = bare[beside > reach]
         if not inside.due(cut, bare).any():
             continue
         due = inside.due(cut, np.arange(len(inside.at)))

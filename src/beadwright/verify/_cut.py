@@ -17,16 +17,66 @@ Floats = npt.NDArray[np.float64]
 CHORD = 1e-4
 # What parabolas between the referee's points may miss, mm of the model; what they do miss is estimated again and told.
 MISS = 1e-5
+# Points that stand between the referee's own, by the quartic through five of them, are off by no more, mm: its share
+# of what may be missed.
+BETWEEN = 3e-6
 # A point of the referee's that could not be moved onto surface and plane is as the kernel made it, mm.
 UNCORRECTED = 1e-3
 # Gaps between solids that touch are closed up to this width, mm.
 HAIR = 1e-3
+# Where points lie about as far from a boundary as expected, what lies this much farther is looked at, mm.
+ROOM = 0.05
 # Turns by more between two points of a curve are corners of it, rad.
 CORNER = 0.3
 # A plane this near to a flat face is moved, and by how much, mm.
 ON_FLAT, NUDGE = 1e-6, 1e-4
 # Parts and voids thinner than this are rounding of two faces on each other: area by length, mm.
 THIN = 1e-4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chords:
+    """Straight pieces (m, 2, 2), mm, and a tree of them to look for those near to points."""
+
+    ends: Floats
+    tree: shapely.STRtree
+
+    @classmethod
+    def of(cls, ends: Floats) -> Chords:
+        """Those with some ends."""
+        return cls(ends, shapely.STRtree(shapely.linestrings(ends)))
+
+    def within(self, points: Floats, reach: float) -> npt.NDArray[np.bool_]:
+        """Whether a piece passes each point within a reach, mm: (k,)."""
+        found = np.zeros(len(points), bool)
+        if len(self.ends) and len(points):
+            found[self.tree.query(shapely.points(points), predicate="dwithin", distance=reach)[0]] = True
+        return found
+
+    def nearest(self, points: Floats, around: float | None = None) -> tuple[npt.NDArray[np.int64], Floats]:
+        """Row and distance of the piece nearest to each point; 0 and 1e9 where there is none.
+
+        Where most lie about `around` away (mm), all pieces as near as that are held against them, a third of the time.
+        """
+        row, far = np.zeros(len(points), np.int64), np.full(len(points), 1e9)
+        if not len(self.ends) or not len(points):
+            return row, far
+        places = shapely.points(points)
+        if around is not None:
+            k, j = self.tree.query(places, predicate="dwithin", distance=around + ROOM)
+            if len(k):
+                start, way = self.ends[j, 0], self.ends[j, 1] - self.ends[j, 0]
+                to = points[k] - start
+                share = np.clip((to * way).sum(axis=1) / (way * way).sum(axis=1), 0.0, 1.0)
+                apart = np.hypot(*(to - share[:, None] * way).T)
+                np.minimum.at(far, k, apart)
+                best = np.flatnonzero(apart == far[k])[::-1]
+                row[k[best]] = j[best]
+        left = np.flatnonzero(far == 1e9)
+        if len(left):
+            pairs, apart = self.tree.query_nearest(places[left], all_matches=False, return_distance=True)
+            row[left], far[left] = pairs[1], apart
+        return row, far
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -37,11 +87,9 @@ class Cut:
     ----------
     region : shapely.MultiPolygon
         All solids united; empty where the section is open (surfaces).
-    segments : (m, 2, 2) float
-        Chords of the region's boundary, material on the left; of open curves where there is no region.
-    tree : shapely.STRtree
-        Of `segments`.
-    curves, faces : shapely.STRtree, (c,) int32
+    boundary : Chords
+        Of the region's boundary, material on the left; of open curves where there is no region.
+    curves, faces : Chords, (c,) int32
         Chords of the kernel's curves before they were united, and the CAD face of each (-1: not told).
     accuracy : float
         How far the boundary may be from the kernel's surfaces, mm: sag of the chords, and what the parabolas between
@@ -51,35 +99,31 @@ class Cut:
     """
 
     region: shapely.MultiPolygon
-    segments: Floats
-    tree: shapely.STRtree
-    curves: shapely.STRtree
+    boundary: Chords
+    curves: Chords
     faces: npt.NDArray[np.int32]
     accuracy: float
     closed: bool
 
-    def distance(self, points: Floats) -> Floats:
-        """Distance of points to the boundary, mm; 1e9 if there is none: (k,)."""
-        return nearest(self.tree, points)[1]
+    @property
+    def segments(self) -> Floats:
+        """Ends of the chords of the boundary: (m, 2, 2), mm."""
+        return self.boundary.ends
 
-    def depth(self, points: Floats) -> Floats:
-        """Distance of points to the boundary, negative outside, mm: (k,)."""
+    def distance(self, points: Floats, around: float | None = None) -> Floats:
+        """Distance of points to the boundary, mm, most of them about `around`; 1e9 if there is none: (k,)."""
+        return self.boundary.nearest(points, around)[1]
+
+    def depth(self, points: Floats, around: float | None = None) -> Floats:
+        """Distance of points to the boundary, negative outside, mm: (k,); see `distance`."""
         inside = shapely.contains_xy(self.region, points[:, 0], points[:, 1])
-        return np.asarray(self.distance(points) * np.where(inside, 1.0, -1.0))
+        return np.asarray(self.distance(points, around) * np.where(inside, 1.0, -1.0))
 
-    def face_at(self, points: Floats) -> npt.NDArray[np.int32]:
-        """CAD face of the section's curve nearest to points: (k,)."""
+    def face_at(self, points: Floats, around: float | None = None) -> npt.NDArray[np.int32]:
+        """CAD face of the section's curve nearest to points: (k,); see `distance`."""
         if not len(self.faces):
             return np.full(len(points), -1, np.int32)
-        return np.asarray(self.faces[nearest(self.curves, points)[0]], np.int32)
-
-
-def nearest(tree: shapely.STRtree, points: Floats) -> tuple[npt.NDArray[np.int64], Floats]:
-    """Row and distance of the geometry of a tree nearest to each point; 0 and 1e9 of an empty tree."""
-    if not len(tree) or not len(points):
-        return np.zeros(len(points), np.int64), np.full(len(points), 1e9)
-    pairs, far = tree.query_nearest(shapely.points(points), all_matches=False, return_distance=True)
-    return np.asarray(pairs[1], np.int64), np.asarray(far)
+        return np.asarray(self.faces[self.curves.nearest(points, around)[0]], np.int32)
 
 
 def flat_heights(model: Model, matrix: Floats) -> Floats:
@@ -194,11 +238,10 @@ def _cut(found: list[Reference], region: shapely.MultiPolygon, segments: Floats,
     lost = any(r.uncorrected for r in found)
     return Cut(
         region=region,
-        segments=segments,
-        tree=shapely.STRtree(shapely.linestrings(segments)),
-        curves=shapely.STRtree(shapely.linestrings(lines)),
+        boundary=Chords.of(segments),
+        curves=Chords.of(lines),
         faces=np.concatenate(faces) if faces else np.zeros(0, np.int32),
-        accuracy=CHORD + max((e for _, _, e in flat), default=0.0) + (UNCORRECTED if lost else 0.0),
+        accuracy=CHORD + BETWEEN + max((e for _, _, e in flat), default=0.0) + (UNCORRECTED if lost else 0.0),
         closed=closed,
     )
 

@@ -11,7 +11,7 @@ from beadwright.verify._moves import Moves, points_along
 from beadwright.verify._result import Outline
 
 # Points of an outline may be left out where its chords stay this near to them, mm.
-THINNED = 1e-3
+THINNED = 4e-3
 # Points of centrelines are this far apart, mm; arcs tighter than that are drawn by their ends and middles.
 ALONG = 1.0
 # Sharp corners of what is grown are drawn up to this many amounts away.

@@ -109,12 +109,13 @@ def measure_beads(
         if not len(bead.rows):
             continue
         points, row = points_along(moves, bead.rows, step)
+        around = abs(bead.offset - layer.stock) if np.isfinite(bead.offset - layer.stock) else None
         if cut.closed and (bead.role in INSIDE or not bead.role):
-            depth = cut.depth(points) + layer.stock
+            depth = cut.depth(points, around) + layer.stock
             least, depth = (depth, depth) if span is None else span(points, bead.offset)
             _outside(moves, layer, bead, points, row, depth, allowed - layer.corner, notes)
         elif bead.role == "wall":
-            least = depth = cut.distance(points)
+            least = depth = cut.distance(points, around)
         else:
             continue
         if bead.role not in {"contour", "wall"} or not np.isfinite(bead.offset):
@@ -129,7 +130,7 @@ def measure_beads(
         if bead.rank in {"", "1"}:
             count = np.bincount(row, minlength=len(moves))
             weight = moves.length[row] / count[row]
-            parts.append(Deviations(value=value, weight=weight, face=cut.face_at(points), row=row))
+            parts.append(Deviations(value=value, weight=weight, face=cut.face_at(points, around), row=row))
     return gathered(parts)
 
 

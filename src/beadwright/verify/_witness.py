@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from beadwright.brep import Model, curve_points
-from beadwright.verify._cut import Cut, Floats, nearest
+from beadwright.verify._cut import Cut, Floats
 
 # A section passes its witnesses within this and the file's own gaps, mm.
 NEAR = 1e-3
@@ -47,4 +47,4 @@ def passes(found: Cut, model: Model, matrix: Floats, cuts: tuple[float, ...]) ->
     if not len(places):
         return True
     size = float(np.cbrt(abs(np.linalg.det(matrix[:, :3]))))
-    return bool(nearest(found.curves, places)[1].max() <= NEAR + model.gap * size)
+    return bool(found.curves.nearest(places)[1].max() <= NEAR + model.gap * size)
