@@ -60,7 +60,9 @@ class RuledSlab:
     def _near(self, points: Floats, reach: float) -> dict[str, npt.NDArray[np.bool_]]:
         """Whether a face of each rule is near to each place."""
         near = {rule: np.zeros(len(points), bool) for rule in ("outer", "inner", "neutral")}
-        place, curve = self.joined.curves.tree.query(shapely.points(points), predicate="dwithin", distance=reach)
+        place, curve = self.joined.curves.tree.query(
+            shapely.points(points), predicate="dwithin", distance=reach
+        )
         rule = np.array([self.rules.get(int(face), "neutral") for face in self.joined.faces])
         for name, found in near.items():
             found[place[rule[curve] == name]] = True
