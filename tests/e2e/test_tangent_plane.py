@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import importlib.resources
 import json
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +12,8 @@ import jsonschema
 import pytest
 
 from beadwright import plan
+from tests.e2e.test_examples import beadwright
 
-COMMAND = Path(sys.executable).with_name("beadwright")
 SCHEMA = json.loads(importlib.resources.files("beadwright.pipeline").joinpath("plan.schema.json").read_text())
 HALF, HEIGHT, SLOPE = 50.0, 30.0, 0.002
 TOUCHED = 7  # the layer whose middle lies at the saddle's height: 4 mm each, from 28 to 32 mm
@@ -33,22 +31,11 @@ def block_under_a_saddle() -> cq.Solid:
     return cq.Solid.makeSolid(cq.Shell.makeShell(faces))
 
 
-def ran(*arguments: object, folder: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [str(COMMAND), *map(str, arguments)],
-        cwd=folder,
-        capture_output=True,
-        text=True,
-        timeout=280,
-        check=False,
-    )
-
-
 @pytest.fixture(scope="module")
 def run(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str, dict[str, Any]]:
     folder = tmp_path_factory.mktemp("saddle")
     cq.exporters.export(cq.Workplane(block_under_a_saddle()), str(folder / "saddle.step"))
-    done = ran("plan", "saddle.step", "-o", "out", "--layers", "6:8", "--workers", "1", folder=folder)
+    done = beadwright("plan", "saddle.step", "-o", "out", "--layers", "6:8", "--workers", "1", folder=folder)
     assert done.returncode == 0, done.stderr
     return folder, done.stderr, json.loads((folder / "out" / "plan.json").read_text())
 
@@ -101,6 +88,6 @@ def test_strict_makes_it_an_error(run: tuple[Path, str, dict[str, Any]]) -> None
 
 def test_the_program_is_verified_all_the_same(run: tuple[Path, str, dict[str, Any]]) -> None:
     folder, _, _ = run
-    done = ran("verify", folder / "out" / "program.nc", "saddle.step", "--workers", "1", folder=folder)
+    done = beadwright("verify", folder / "out" / "program.nc", "saddle.step", "--workers", "1", folder=folder)
 
     assert done.returncode == 0, done.stderr

@@ -198,7 +198,7 @@ def test_an_open_cylinder_as_a_wall(side: str, radius: float) -> None:
 
 def test_any_number_of_workers_gives_the_same_bytes() -> None:
     # four and then four chunks of sixteen: work for four
-    options = {"height": 5.0, "layers": (0, 68), "contours": 1}
+    options = {"height": 5.0, "layers": (0, 54), "contours": 1}
     alone = beadwright.plan(FIXTURE, workers=1, **options)  # type: ignore[arg-type]
     two, four = (beadwright.plan(FIXTURE, workers=count, **options) for count in (2, 4))  # type: ignore[arg-type]
     with ThreadPoolExecutor(1) as pool:
