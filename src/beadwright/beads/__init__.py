@@ -15,6 +15,7 @@ from beadwright.beads._gaps import NO_GAPS, Gaps
 from beadwright.beads._merge import Merged, merged
 from beadwright.beads._ranks import Ranks, WidthStep
 from beadwright.beads._refill import Allowance
+from beadwright.beads._rise import Level, Stretch, stepped, stretches
 from beadwright.beads._rounded import rounded
 from beadwright.beads._vary import jointed
 from beadwright.beads._voids import Voids, hollow_cells
@@ -36,6 +37,7 @@ __all__ = [
     "FillPlan",
     "Gaps",
     "LayerBeads",
+    "Level",
     "Merged",
     "Order",
     "Pad",
@@ -44,6 +46,7 @@ __all__ = [
     "Role",
     "Side",
     "SiteRule",
+    "Stretch",
     "Tight",
     "Trail",
     "Voids",
@@ -62,6 +65,8 @@ __all__ = [
     "merged",
     "rounded",
     "sharpest_corner",
+    "stepped",
+    "stretches",
     "tightest_bend",
     "wall_beads",
     "wall_range",

@@ -42,6 +42,8 @@ class Bead:
     widths : tuple of float
         Empty for a bead of one width. Else those that its moves have, mm: ``path.support`` of a move is its row
         here, so that whatever cuts or turns the path keeps them.
+    middle : bool
+        Of a wall bead: it runs along the middle of a thin wall, whose boundary may be nearer or farther than `offset`.
     """
 
     path: ArcPath
@@ -53,6 +55,7 @@ class Bead:
     width: float
     height: float
     widths: tuple[float, ...] = ()
+    middle: bool = False
 
     @property
     def closed(self) -> bool:

@@ -59,6 +59,20 @@ def plan(
         str | None,
         beads("--spacing", "MM", "distance of neighbouring beads [default: by the bead section]"),
     ] = None,
+    rising: Annotated[
+        bool,
+        typer.Option(
+            "--rising",
+            rich_help_panel="Beads and layers",
+            help="single-bead walls as one bead that climbs steadily, without closures",
+        ),
+    ] = False,
+    rising_planes: Annotated[
+        str | None,
+        beads(
+            "--rising-planes", "N", "planes a turn that follow a leaning rising wall at most [default: 24]"
+        ),
+    ] = None,
     contours: Annotated[
         str | None, beads("--contours", "N", "contour beads of each loop, or full [default: 2]")
     ] = None,
@@ -215,6 +229,8 @@ def plan(
         "bead_section": bead_section,
         "spacing": spacing,
         "contours": contours,
+        "rising": rising or None,
+        "rising_planes": rising_planes,
         "fill": table(
             kind=fill, angles=fill_angles, rib_spacing=rib_spacing, decks_top=decks, decks_base=decks
         ),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -10,24 +9,20 @@ from dataclasses import dataclass, replace
 from beadwright.beads import Bead
 from beadwright.curves import ArcPath, length
 from beadwright.layers import LayerRegion
-from beadwright.pipeline._bed import MappedLayer
 from beadwright.pipeline._cards import Cards
-from beadwright.pipeline._passes import endings
+from beadwright.pipeline._moved import Ground, detour, moved_at
 from beadwright.pipeline._purge import purging, waits
-from beadwright.pipeline._varied import bead_speeds
 from beadwright.process import (
     Pace,
-    Profile,
     ReturnTimes,
     Times,
     Track,
     pace,
     return_times,
     short_bead,
-    straight_time,
     track,
 )
-from beadwright.program import Before, Pass, Purge, Wait, Way, entered_at, left_at
+from beadwright.program import ALONE, Before, Carry, Pass, Purge, Wait, Way, entered_at, left_at
 
 # Feed below which no machine runs steadily, mm/s; where the screw is calibrated its own limit is higher.
 SLOWEST = 1.0
@@ -88,6 +83,8 @@ class LayerBuild:
         How closed beads meet themselves; None where they end at their starts.
     sections : tuple of float
         Least and greatest area of its beads' sections, mm2; empty without beads.
+    missed : float
+        Wait that the layer should have had before it, and cannot have inside a bead, s.
     """
 
     index: int
@@ -105,6 +102,7 @@ class LayerBuild:
     before: tuple[Before, ...] = ()
     closures: Closures | None = None
     sections: tuple[float, ...] = ()
+    missed: float = 0.0
 
     @property
     def n_beads(self) -> int:
@@ -129,8 +127,10 @@ def build_layer(
     beads: Sequence[Bead],
     *,
     stopped: bool = False,
-    ground: MappedLayer | None = None,
+    ground: Ground | None = None,
     ways: Way | None = None,
+    carry: Carry = ALONE,
+    fastest: float = math.inf,
 ) -> tuple[LayerBuild, Clock]:
     """Pace, time and mass of a layer.
 
@@ -144,10 +144,14 @@ def build_layer(
         In their order, each from its start point.
     stopped : bool
         Whether the program stops for the operator before it.
-    ground : MappedLayer, optional
-        The same beads, where they follow a measured platform.
+    ground : MappedLayer or RisenLayer, optional
+        The same beads, where they follow a measured platform, or climb.
     ways : callable, optional
         Tells where traverses between its beads bend.
+    carry : Carry
+        Whether its only bead goes on from the layer below, or into the one above.
+    fastest : float
+        Greatest speed along its beads, mm/s.
 
     Returns
     -------
@@ -162,38 +166,40 @@ def build_layer(
     # The first layer waits for nothing.
     least = cards.least_time if beads and clock.track is not None else 0.0
     own = pace(
-        lambda feed: _moved(cards, clock, beads, above, feed, ground, ways).total,
-        feed=cards.feed,
+        lambda feed: moved_at(cards, clock.place, beads, above, feed, ground, ways, carry).total,
+        feed=min(cards.feed, fastest),
         least=least,
         slowest=max(cards.slowest(min(areas, default=1.0)), SLOWEST),
     )
-    moved = _moved(cards, clock, beads, above, own.feed, ground, ways)
+    moved = moved_at(cards, clock.place, beads, above, own.feed, ground, ways, carry)
+    missed = own.dwell if carry.begins else 0.0
+    own = replace(own, dwell=own.dwell - missed)
     volumes = [a * run for a, run in zip(areas, runs, strict=True)] if ground is None else ground.volumes()
     # A tapered lap lays what the bead's own start lacks.
     over = [0.0 if own is None or own.steps else own.lap for own in moved.passes]
     volumes = [volume + a * more for volume, a, more in zip(volumes, areas, over, strict=True)]
     gaps = list(moved.gaps)
-    purge = purging(cards, above) if beads else None
+    purge = purging(cards, above) if beads and not carry.begins else None
     # A wait that melt may not stand is spent where it can be purged.
     place = cards.park if purge is None or own.dwell <= cards.idle_limit else purge.place
     by = [place] if own.dwell else []
     if own.dwell and clock.place is not None:
-        detour = _detour(cards, clock.place, entered_at(beads[0], moved.leads[0]), place)
+        longer = detour(cards, clock.place, entered_at(beads[0], moved.leads[0]), place)
         # Up to a full millisecond, as it is printed.
-        own = Pace(feed=own.feed, dwell=math.ceil(max(own.dwell - detour, 0.001) * 1000) / 1000)
+        own = Pace(feed=own.feed, dwell=math.ceil(max(own.dwell - longer, 0.001) * 1000) / 1000)
     before = waits(own.dwell, cards.idle_limit, purge, place)
     if purge is not None and (stopped or clock.place is None):
         before, by = (purge.moves, *before), [purge.place]
     if by and clock.place is not None:
-        gaps[0] += _detour(cards, clock.place, entered_at(beads[0], moved.leads[0]), by[0])
+        gaps[0] += detour(cards, clock.place, entered_at(beads[0], moved.leads[0]), by[0])
     purges = sum(isinstance(each, Purge) for each in before)
     purged = 0.0 if purge is None else purges * purge.time
     waited = math.fsum(each.time for each in before if isinstance(each, Wait))
     begin, now = [], clock.time + waited + purged
     for gap, each, run, tail in zip(gaps, moved.along, moved.runs, moved.tails, strict=True):
-        now += gap + moved.lift + cards.halts[0] + cards.prime + run
+        now += gap + run + (0.0 if carry.begins else moved.lift + cards.halts[0] + cards.prime)
         begin.append(now)
-        now += each.duration + cards.halts[1] + tail + moved.lift
+        now += each.duration + tail + (0.0 if carry.goes_on else cards.halts[1] + moved.lift)
     extruding = math.fsum(each.duration for each in moved.along)
     laid = track(
         [bead.path for bead in beads], moved.along, begin, pitch=max((b.width for b in beads), default=1.0)
@@ -206,14 +212,18 @@ def build_layer(
         pace=own,
         times=Times(
             extruding=extruding,
-            traverse=math.fsum([*gaps, *moved.runs, *moved.tails, 2 * moved.lift * len(beads)]),
-            dwell=waited + moved.stand * len(beads),
+            traverse=math.fsum([*gaps, *moved.runs, *moved.tails, moved.lifts(carry)]),
+            dwell=waited + moved.stands(cards, carry),
             purge=purged,
         ),
         mass=cards.density * math.fsum(volumes),
         length=math.fsum(runs),
         height=plan.height,
-        thickness=_thickness(layer, *_of_part(beads, areas, runs), plan.height),
+        thickness=_thickness(
+            layer,
+            *(_of_part(beads, areas, runs) if carry == ALONE else (areas, [v / areas[0] for v in volumes])),
+            plan.height,
+        ),
         returns=None if below is None else return_times(laid, below, reach=widest),
         areas=tuple(areas),
         sections=(min(areas), max(areas)) if areas else (),
@@ -222,6 +232,7 @@ def build_layer(
         before=before,
         short=0 if cards.lag is None else sum(short_bead(cards.lag, each.duration) for each in moved.along),
         closures=_closures(cards, beads, moved.passes, areas),
+        missed=missed,
     )
     end = clock.place if not beads else (*left_at(beads[-1], made.passes[-1]), above)
     return made, Clock(time=now, place=end, track=laid if beads else below)
@@ -269,104 +280,6 @@ def _closures(
         # of a falling flow half
         volume=math.fsum(area * each.lap * (0.5 if each.steps else 1.0) for each, area in own),
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Moved:
-    """Motion of a layer at one feed: traverses (s), along beads, passes and run-ins and their times (s).
-
-    ``lift`` is the way down to a bead, or up from it, s; ``stand`` what the nozzle stands at a bead
-    for priming and for the extruder's words, s.
-    """
-
-    gaps: list[float]
-    along: list[Profile]
-    passes: tuple[Pass | None, ...]
-    tails: list[float]
-    leads: tuple[ArcPath | None, ...]
-    runs: list[float]
-    lift: float
-    stand: float
-
-    @property
-    def total(self) -> float:
-        """Time of the layer, s."""
-        each = len(self.along) * (2 * self.lift + self.stand)
-        return math.fsum(
-            [*self.gaps, *(motion.duration for motion in self.along), *self.runs, *self.tails, each]
-        )
-
-
-def _moved(
-    cards: Cards,
-    clock: Clock,
-    beads: Sequence[Bead],
-    above: float,
-    feed: float,
-    ground: MappedLayer | None,
-    ways: Way | None,
-) -> Moved:
-    made = endings(
-        beads,
-        cards.lag,
-        feed=feed,
-        limits=cards.limits,
-        wipe=cards.wipe,
-        inside=cards.leads_inside,
-        halt=cards.halts[0] if cards.run_in else None,
-        speeds=bead_speeds(cards, beads, feed) if ground is None else ground.feeds(feed),
-        rises=() if ground is None else ground.rises(),
-        lapping=cards.lapping,
-    )
-    passes, leads = tuple(each.after for each in made), tuple(each.lead for each in made)
-    return Moved(
-        gaps=_gaps(cards, clock, beads, passes, leads, above, ways),
-        along=[each.along for each in made],
-        passes=passes,
-        tails=[each.tail for each in made],
-        leads=leads,
-        runs=[each.run for each in made],
-        lift=straight_time(cards.clearance, min(feed, cards.vertical.traverse), cards.vertical.acceleration),
-        stand=cards.prime + sum(cards.halts),
-    )
-
-
-def _gaps(
-    cards: Cards,
-    clock: Clock,
-    beads: Sequence[Bead],
-    passes: Sequence[Pass | None],
-    leads: Sequence[ArcPath | None],
-    above: float,
-    ways: Way | None,
-) -> list[float]:
-    """Time of the traverse to each bead: up to the clearance height, then across, s."""
-    gaps = []
-    at = clock.place
-    for row, (bead, own, lead) in enumerate(zip(beads, passes, leads, strict=True)):
-        time, start = 0.0, entered_at(bead, lead)
-        if at is not None:
-            bends = ways(at[:2], start) if ways is not None and row else ()
-            time += straight_time(abs(above - at[2]), cards.vertical.traverse, cards.vertical.acceleration)
-            time += math.fsum(
-                straight_time(math.dist(a, b), cards.limits.traverse, cards.limits.acceleration)
-                for a, b in itertools.pairwise([at[:2], *bends, start])
-            )
-        gaps.append(time)
-        at = (*left_at(bead, own), above)
-    return gaps
-
-
-def _detour(
-    cards: Cards, at: tuple[float, float, float], start: tuple[float, float], place: tuple[float, float]
-) -> float:
-    """How much longer the traverse to a bead takes by way of a place off the part, up over other parts, s."""
-
-    def across(one: tuple[float, float], other: tuple[float, float]) -> float:
-        return straight_time(math.dist(one, other), cards.limits.traverse, cards.limits.acceleration)
-
-    over = straight_time(max(cards.over - at[2], 0.0), cards.vertical.traverse, cards.vertical.acceleration)
-    return across(at[:2], place) + across(place, start) - across(at[:2], start) + 2 * over
 
 
 def _of_part(

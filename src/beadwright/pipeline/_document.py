@@ -26,6 +26,7 @@ from beadwright.pipeline._heights import sides_told
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.pipeline._output import FORMAT
 from beadwright.pipeline._part import describe_input
+from beadwright.pipeline._risen import RisenLayer
 from beadwright.pipeline._stages import Stages, peak_memory_mb
 from beadwright.post import LayerText
 from beadwright.settings import PlannedStop, Resolved
@@ -35,6 +36,8 @@ BOUNDS = ("model", "section", "fit", "region", "rounding", "corner", "total")
 PLACES, WIDTH_PLACES = 4, 6
 # Greatest distance between places along a bead's end that is laid after its stop, mm.
 LED_PITCH = 4.0
+# Likewise along a bead that climbs.
+RISEN_PITCH = 3.0
 # Region, beads and text of a layer take about so many times what its text alone does (measured).
 ROOM = 5
 PACKAGES = ("numpy", "numba", "scipy", "cadquery-ocp", "pydantic")
@@ -44,7 +47,7 @@ PACKAGES = ("numpy", "numba", "scipy", "cadquery-ocp", "pydantic")
 class Laid:
     """A layer's work, its text, what it takes; `before` are contour beads of it that an earlier program laid.
 
-    `ground` holds its beads above a measured platform.
+    `ground` holds its beads above a measured platform, `risen` the bead that climbs through it.
     """
 
     work: LayerWork
@@ -52,6 +55,7 @@ class Laid:
     build: LayerBuild
     before: tuple[ArcPath, ...] = ()
     ground: MappedLayer | None = None
+    risen: RisenLayer | None = None
 
     def room(self) -> int:
         """About what the layer takes of memory, bytes."""
@@ -185,6 +189,7 @@ def _layer(laid: Laid) -> dict[str, Any]:
         "hidden_mm": laid.work.hidden,
         "grey": laid.work.grey,
         **({} if laid.ground is None else laid.ground.as_dict(text.off_map)),
+        **({} if laid.risen is None else laid.risen.as_dict()),
         **_lean(laid.work),
         **_joined(laid),
         **_run_ins(laid),
@@ -201,35 +206,35 @@ def _run_ins(laid: Laid) -> dict[str, Any]:
 def _led(laid: Laid) -> list[dict[str, Any]]:
     """Places where a reader of the words alone misses a contour bead.
 
-    It is laid by what flows after the stop, or an earlier program laid it.
+    It is laid by what flows after the stop, or an earlier program laid it, or it climbs.
     """
     found = []
     for bead, after in zip(laid.work.beads, laid.build.passes, strict=True):
-        if bead.role != "contour" or after is None or after.stop <= 0:
-            continue
-        _, tail = cut_at(bead.path, length(bead.path) - after.stop)
-        spots = samples([tail], LED_PITCH)
-        found += [
-            {
-                "at_mm": [round(float(x), PLACES), round(float(y), PLACES), laid.work.layer.plan.z],
-                "length_mm": round(after.stop / len(spots), PLACES),
-                "width_mm": round(bead.width, WIDTH_PLACES),
-                "why": "stop-lead",
-            }
-            for x, y in spots
-        ]
+        if bead.role == "contour" and after is not None and after.stop > 0:
+            _, tail = cut_at(bead.path, length(bead.path) - after.stop)
+            found += _missed(laid, tail, LED_PITCH, bead.width, "stop-lead")
     for path in laid.before:
-        spots = samples([path], LED_PITCH)
-        found += [
-            {
-                "at_mm": [round(float(x), PLACES), round(float(y), PLACES), laid.work.layer.plan.z],
-                "length_mm": round(length(path) / len(spots), PLACES),
-                "width_mm": 0.0,
-                "why": "laid-before",
-            }
-            for x, y in spots
-        ]
+        found += _missed(laid, path, LED_PITCH, 0.0, "laid-before")
+    if laid.risen is not None:
+        # A reader demands a level bead here as near as half that; it climbs, and follows another section at each place.
+        found += _missed(laid, laid.risen.level, RISEN_PITCH, laid.risen.bead.width, "rising")
     return found
+
+
+def _missed(laid: Laid, path: ArcPath, pitch: float, width: float, why: str) -> list[dict[str, Any]]:
+    """Places along a path."""
+    spots = samples([path], pitch)
+    each = round(length(path) / len(spots), PLACES)
+    z = laid.work.layer.plan.z
+    return [
+        {
+            "at_mm": [round(float(x), PLACES), round(float(y), PLACES), z],
+            "length_mm": each,
+            "width_mm": round(width, WIDTH_PLACES),
+            "why": why,
+        }
+        for x, y in spots
+    ]
 
 
 def stops_told(made: Sequence[tuple[int, PlannedStop]], laid: Sequence[Laid], purge: float) -> dict[str, Any]:

@@ -24,7 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.beads import Bead
-from beadwright.curves import ArcPath, first_part, joined, length, reversed_path
+from beadwright.curves import ArcPath, cut_at, first_part, joined, length, reversed_path
 from beadwright.process import Lag, MotionLimits, Profile, profiles, short_bead
 from beadwright.program import LEAD_DIGITS, Pass
 
@@ -233,17 +233,60 @@ def _gone_on(
     moves, more = len(bead.path.bulge), len(lap.bulge)
     speeds = np.append(np.broadcast_to(speed, moves), np.full(more, feed))
     (whole,) = profiles([joined(bead.path, lap)], [speeds], limits, [np.append(rise, np.zeros(more))])
-    end = float(whole.begin[moves])
-    along = Profile(
-        length=whole.length[:moves],
-        enter=whole.enter[:moves],
-        peak=whole.peak[:moves],
-        leave=whole.leave[:moves],
-        begin=whole.begin[:moves],
-        duration=end,
+    along = _part(whole, 0, moves)
+    return along, whole.duration - along.duration, whole
+
+
+def carried_on(
+    bead: Bead,
+    made: Ending,
+    *,
+    begins: bool,
+    goes_on: bool,
+    limits: MotionLimits,
+    speed: float | Floats,
+    rise: Floats,
+) -> Ending:
+    """How a bead is laid that goes on from another one, or into another one, at full speed.
+
+    The other one is taken to be like it: the motion before its start is that at its end, and the other way round.
+    """
+    path, moves = bead.path, len(bead.path.bulge)
+    speeds = np.broadcast_to(speed, moves)
+    whole, way = length(path), float(speeds.max()) ** 2 / (2 * limits.acceleration)
+    before = after = 0
+    if way < whole:
+        own, feeds, rises = path, speeds, rise
+        if begins:
+            tail = cut_at(path, whole - way)[1]
+            before = len(tail.bulge)
+            own = joined(replace(tail, points=tail.points + (path.points[0] - tail.points[-1])), own)
+            feeds, rises = np.append(np.full(before, speeds[-1]), feeds), np.append(np.zeros(before), rises)
+        if goes_on:
+            head = first_part(path, way)
+            after = len(head.bulge)
+            own = joined(own, replace(head, points=head.points + (own.points[-1] - head.points[0])))
+            feeds, rises = np.append(feeds, np.full(after, speeds[0])), np.append(rises, np.zeros(after))
+        (found,) = profiles([own], [feeds], limits, [rises])
+        made = replace(made, along=_part(found, before, moves))
+    if begins:
+        made = replace(made, lead=None, run=0.0)
+    return replace(made, after=None, tail=0.0) if goes_on else made
+
+
+def _part(whole: Profile, first: int, count: int) -> Profile:
+    """Some moves of a motion."""
+    own = slice(first, first + count)
+    clock = np.append(whole.begin, whole.duration)
+    return Profile(
+        length=whole.length[own],
+        enter=whole.enter[own],
+        peak=whole.peak[own],
+        leave=whole.leave[own],
+        begin=whole.begin[own] - clock[first],
+        duration=float(clock[first + count] - clock[first]),
         acceleration=whole.acceleration,
     )
-    return along, whole.duration - end, whole
 
 
 def _carried(

@@ -42,6 +42,7 @@ from beadwright.pipeline._release import write_release
 from beadwright.pipeline._rest import Rest, join_findings, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._resume import Resume
+from beadwright.pipeline._rising_plan import rising_document, rising_findings, with_rising
 from beadwright.pipeline._rules import face_rules
 from beadwright.pipeline._safety import check_safety
 from beadwright.pipeline._set_up import in_turn, set_up
@@ -218,7 +219,9 @@ def plan_part(
         lost: list[str] = []
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
         course = Course.of(resolved, writing.dialect, aside, over)
-        works_of = crew.work(data, asked, planes, settings)
+        works_of, rising = with_rising(
+            crew.work(data, asked, planes, settings), crew, job, solid, resolved, writing, stages, rest
+        )
         if isinstance(rest, Rest):
             course.goes_on(rest.below)
         resumed = rest if isinstance(rest, Resume) else None
@@ -240,18 +243,13 @@ def plan_part(
             resumed=resumed,
             axis=axis,
             bed=bed,
+            rising=rising,
         )
         plans = plans[len(plans) - len(laid) :]
         works, builds, texts = laid.each("work"), laid.each("build"), laid.each("text")
         with stages.measure("process"):
-            whole = _built(
-                card,
-                builds,
-                settings,
-                solid,
-                stops=len({layer for layer, _ in course.made}),
-                whole=rest is None,
-            )
+            stops = len({layer for layer, _ in course.made})
+            whole = _built(card, builds, settings, solid, stops=stops, whole=rest is None)
             judged = check_safety(resolved, course.reaches)
         with stages.measure("text"):
             head = program_head(
@@ -280,6 +278,7 @@ def plan_part(
             *width_findings(works, settings, writing.dialect),
             *base_findings(works, resolved.machine, settings, len(heights.plans)),
             *joint_findings(works, amounts, settings),
+            *rising_findings(rising, laid, card.density),
             *tamper_findings(resolved.machine, settings, works),
             *whole.findings,
             *course.findings(),
@@ -311,6 +310,7 @@ def plan_part(
         document |= {
             **rest_document(rest, plans),
             **source.document(matrix),
+            **rising_document(rising, laid),
             **machined,
             **stops_told(course.made, laid, card.purge),
             **(bed.as_dict() if bed else {}),

@@ -248,6 +248,7 @@ def _rest(folder: Path, document: Mapping[str, Any], text: str, first: int, heig
             for index, row in rows.items()
             if index < first
         ),
+        seam=_seam(rows[first]),
     )
 
 
@@ -258,6 +259,14 @@ def _top(document: Mapping[str, Any]) -> float | None:
         return float(told)
     layers = str(document.get("settings", {}).get("layers", {}).get("value", "0:"))
     return None if layers.endswith(":") else max(float(row["z_mm"]) for row in document["layers"])
+
+
+def _seam(row: Mapping[str, Any]) -> tuple[float, float] | None:
+    """Where a layer goes on from the rising bead of the one below, mm; None where that is level."""
+    if "rising" not in row:
+        return None
+    x, y, _ = row["rising"]["start_mm"]
+    return float(x), float(y)
 
 
 def _line(folder: Path, first: int) -> int | None:

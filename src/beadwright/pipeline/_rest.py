@@ -46,6 +46,8 @@ class Rest:
         Where the old program left the extruder axis, in its unit; None without one.
     below : tuple of (int, float, float)
         What is printed, as it was planned: index, time (s) and mass (kg) of each layer.
+    seam : (float, float) or None
+        Where the layer goes on from a rising bead, whose top is no level but a ramp of one layer height, mm.
     """
 
     first: int
@@ -59,6 +61,7 @@ class Rest:
     top: float | None = None
     axis: float | None = None
     below: tuple[tuple[int, float, float], ...] = ()
+    seam: tuple[float, float] | None = None
 
     @property
     def drift(self) -> float:
@@ -78,6 +81,14 @@ class Rest:
             f"REST OF A PRINT: begins with layer {self.first} on a measured height of {self.height:g} mm, planned"
             f" were {self.planned:g} mm. Measure again before the start; nothing may stand higher than that."
             + ("" if self.top is None else f" It ends at {self.top:g} mm, as the earlier plan did."),
+            *(
+                (
+                    f"It goes on with a rising bead at X {self.seam[0]:.3f} Y {self.seam[1]:.3f} mm: measure just"
+                    " before that place, where the old one ends; beyond it the top is one layer lower, and climbs.",
+                )
+                if self.seam is not None
+                else ()
+            ),
             *axis_notes(self.axis),
         )
 

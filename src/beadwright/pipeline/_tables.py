@@ -230,6 +230,8 @@ def show_plan(result: PlanResult) -> None:
         pairs.append(
             ("lines, ribs and rings", f"{joined['before']}, laid as {counted(joined['after'], 'bead')}")
         )
+    if "continuity" in document:
+        pairs += _rising(document["continuity"])
     pairs += _left_for_machining(document)
     if document["nudged_planes"]:
         pairs.append(("planes moved off faces", f"{len(document['nudged_planes'])}"))
@@ -246,6 +248,18 @@ def show_plan(result: PlanResult) -> None:
         pairs.append(("written", str(result.out)))
     _pairs(console, pairs)
     _findings(console, result.findings)
+
+
+def _rising(told: dict[str, Any]) -> list[tuple[str, str]]:
+    """How many beads there are without rising walls, and with them."""
+    beads = told["beads"]
+    which = ", ".join(f"layers {row['from_layer']} to {row['to_layer']}" for row in told["rising"])
+    return [
+        (
+            "steadily rising",
+            f"{which or 'nothing'}: {counted(beads['before'], 'bead')} of all layers laid as {beads['after']}",
+        )
+    ]
 
 
 def _pairs(console: Console, pairs: Iterable[tuple[str, str]]) -> None:

@@ -72,7 +72,7 @@ def _highest(
 ) -> tuple[Finding, ...]:
     """That the part ends less than half a layer above the last top but one, so that nothing is laid there."""
     rest = float(solid.box[1, 2]) - last.z0
-    empty = any(work.layer.plan.index == last.index and not work.layer.region.loops for work in works)
+    empty = any(work.layer.plan.index == last.index and not work.beads for work in works)
     if last.rule != "neutral" or not empty or rest <= LEVEL:
         return ()
     (section,) = cut(cutter, [take_plane(cutter, last.z0 + rest / 2, "below").taken])

@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from beadwright.post._dialect import Dialect
 from beadwright.post._pieces import spread
 from beadwright.post._rounding import PrintedMoves
 from beadwright.post._words import Words
-from beadwright.program import Climb
+from beadwright.program import BeadMoves, Climb, LayerProgram
 
 Floats = npt.NDArray[np.float64]
 
@@ -63,3 +64,18 @@ def even_runs(climb: Climb | None, moves: PrintedMoves, words: Words) -> list[tu
     told = [words.feed(speed) for speed in feeds]
     at = [0, *(k for k in range(1, count) if told[k] != told[k - 1]), count]
     return [(slice(a, b), feeds[a]) for a, b in itertools.pairwise(at)]
+
+
+def carried_on(layer: LayerProgram, words: Words, dialect: Dialect) -> str:
+    """What stands before a layer whose bead goes on from the one below, in short: place, feed and flow."""
+    moves = next((event for event in layer.events if isinstance(event, BeadMoves)), None)
+    if not layer.begin.carried or moves is None:
+        return ""
+    x, y = moves.path.points[0].tolist()
+    z = words.coordinate(moves.z if moves.climb is None else float(moves.climb.height[0]))
+    return (
+        dialect.write("traverse", x=words.coordinate(x), y=words.coordinate(y))
+        + dialect.write("feed", feed=words.feed(moves.feed))
+        + dialect.write("lower", z=z)
+        + dialect.write("flow_start", on=dialect.on or "", rpm="1")
+    )

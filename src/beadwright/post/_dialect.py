@@ -100,7 +100,9 @@ class Split(Section):
     """Where a program is cut into files; always between layers."""
 
     by: Literal["layer", "time", "size"] = Field(description="what a file may hold at the most")
-    most: float = Field(ge=1.0, le=1e12, description="layers, seconds or bytes")
+    most: float = Field(
+        ge=1.0, le=1e12, description="layers, seconds or bytes; layers of one rising bead count as one"
+    )
 
 
 class Dialect(Section):

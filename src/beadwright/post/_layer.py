@@ -12,7 +12,7 @@ import numpy.typing as npt
 from beadwright.curves import ArcPath
 from beadwright.errors import InternalError, SettingsError
 from beadwright.numeric import Budget
-from beadwright.post._climb import climb_along, even_runs, printed_rise
+from beadwright.post._climb import carried_on, climb_along, even_runs, printed_rise
 from beadwright.post._comments import number, structured
 from beadwright.post._dialect import Dialect
 from beadwright.post._lint import check_text
@@ -98,7 +98,10 @@ class LayerText:
     seconds : float
         Of its feed moves at their feed, without acceleration.
     start : (3,) float or None
-        Where its first bead starts, and the height of the traverse to it, mm; None without a bead.
+        Where its first bead starts, and the height of the traverse to it, mm; None without a bead, or where that goes
+        on from the layer below.
+    carried, goes_on : bool
+        Whether its bead goes on from the layer below, and into the one above, extruder on.
     """
 
     index: int
@@ -116,6 +119,8 @@ class LayerText:
     advance: float = 0.0
     seconds: float = 0.0
     start: tuple[float, float, float] | None = None
+    carried: bool = False
+    goes_on: bool = False
 
 
 def layer_text(
@@ -156,7 +161,7 @@ def layer_text(
         text breaks any other rule of the standard (`lint`).
     """
     own = dialect or standard()
-    writer = _Writer(words, own, axis, layer.begin.index)
+    writer = _Writer(words, own, axis, layer.begin.index, flowing=layer.begin.carried)
     for event in layer.events:
         writer.write(event)
     budget = replace(layer.begin.budget, rounding=writer.rounding)
@@ -168,7 +173,7 @@ def layer_text(
             "(end layer)\n",
         ]
     )
-    check_text(f"{words.unit_word}\n{text}M2\n", beyond=own.beyond)
+    check_text(f"{words.unit_word}\n{carried_on(layer, words, own)}{text}M2\n", beyond=own.beyond)
     return LayerText(
         index=layer.begin.index,
         text=text,
@@ -185,13 +190,17 @@ def layer_text(
         advance=writer.advance,
         seconds=writer.seconds,
         start=writer.start,
+        carried=layer.begin.carried,
+        goes_on=layer.goes_on,
     )
 
 
 class _Writer:
     """State local to one writing."""
 
-    def __init__(self, words: Words, dialect: Dialect, axis: AxisFeed | None, layer: int) -> None:
+    def __init__(
+        self, words: Words, dialect: Dialect, axis: AxisFeed | None, layer: int, *, flowing: bool
+    ) -> None:
         self.words, self.dialect, self.axis, self.layer = words, dialect, axis, layer
         self.parts: list[str] = []
         self.formats = move_formats(dialect, words.decimals)
@@ -202,7 +211,7 @@ class _Writer:
         self.advance = 0.0 if axis is None else axis.start
         self.width = self.thick = 0.0
         self.share = 1.0
-        self.flowing = False
+        self.flowing = flowing
         self.start: tuple[float, float, float] | None = None
         self.n_lines = self.n_arcs = self.n_flat = self.n_dropped = 0
         if dialect.flow == "axis" and axis is None:

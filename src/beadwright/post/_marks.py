@@ -27,6 +27,7 @@ def layer_line(begin: LayerBegin) -> str:
             ("loops", str(begin.loops)),
             *((("map", "1"),) if begin.mapped else ()),
             *((("resumed", "1"),) if begin.resumed else ()),
+            *((("carried", "1"),) if begin.carried else ()),
         ),
     )
 
@@ -62,5 +63,6 @@ def bead_line(begin: BeadBegin) -> str:
             *((("start_lead", number(begin.start_lead)),) if begin.start_lead else ()),
             *((("purge", "1"),) if begin.purge else ()),
             *((("laid", "1"),) if begin.laid else ()),
+            *((("middle", "1"),) if begin.middle else ()),
         ),
     )

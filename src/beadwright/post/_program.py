@@ -139,6 +139,14 @@ def program_text(
         if layer.index != place:
             msg = f"layer {layer.index} stands where layer {place} is due"
             raise InternalError(msg)
+    going = [False, *(layer.goes_on for layer in layers)]
+    for layer, goes_on in zip(layers, going[:-1], strict=True):
+        if layer.carried != goes_on:
+            msg = f"layer {layer.index} does not begin as the one below it ends"
+            raise InternalError(msg)
+    if going[-1]:
+        msg = f"layer {layers[-1].index} goes on into nothing"
+        raise InternalError(msg)
     # A layer's text starts from nothing but the unit, and passed the lint so when it was made.
     check_text(top + bottom, beyond=own.beyond)
     text = ProgramText(top=top, bottom=bottom, layers=layers, step=own.line_numbers or None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -58,19 +59,23 @@ def split_program(
         return ()
     groups: list[list[LayerText]] = []
     filled = 0.0
-    for layer in layers:
-        room = {"layer": 1.0, "time": layer.seconds, "size": float(len(layer.text))}[split.by]
+    for run in _whole(layers):
+        # Layers of one rising bead cannot be told apart: they count as one.
+        seconds, size = math.fsum(layer.seconds for layer in run), sum(len(layer.text) for layer in run)
+        room = {"layer": 1.0, "time": seconds, "size": float(size)}[split.by]
         most = split.most - (MARGIN if split.by == "size" else 0)
         if room > most:
             unit = {"layer": "layers", "time": "s", "size": "bytes with head and end"}[split.by]
+            who = f"layer {run[0].index} alone takes"
+            if len(run) > 1:
+                who = f"layers {run[0].index} to {run[-1].index}, which are one rising bead, take"
             raise SettingsError(
-                f"dialect {dialect.name}: layer {layer.index} alone takes {room:.0f} of the {split.most:.0f} {unit}"
-                " that a file may hold"
+                f"dialect {dialect.name}: {who} {room:.0f} of the {split.most:.0f} {unit} that a file may hold"
             )
         if not groups or filled + room > most:
             groups.append([])
             filled = 0.0
-        groups[-1].append(layer)
+        groups[-1] += run
         filled += room
     files = []
     for place, group in enumerate(groups, 1):
@@ -88,6 +93,17 @@ def split_program(
         )
         files.append(ProgramFile(name=f"program-{place:03d}.nc", text=text.whole()))
     return tuple(files)
+
+
+def _whole(layers: Sequence[LayerText]) -> list[list[LayerText]]:
+    """Layers between which a file may end: those of a bead that goes on from one to the next stay together."""
+    runs: list[list[LayerText]] = []
+    for layer in layers:
+        if layer.carried and runs:
+            runs[-1].append(layer)
+        else:
+            runs.append([layer])
+    return runs
 
 
 def _start(group: Sequence[LayerText]) -> tuple[str, ...]:

@@ -59,11 +59,16 @@ def dry_run(
         note(f"Every Z is {number(lift)} mm higher than in the program. The extruder must be cold and off."),
         *(note(text) for text in CAUTIONS[:3]),
     ]
+    steps = False
     for line in text.split("\n"):
         bare = _NUMBERED.sub("", line)
+        if bare[:1] != "(":
+            for mode in _MODE.findall(bare):
+                steps = mode == "G91"
         if not bare or bare[0] == "(" or bare in switched or any(each.fullmatch(bare) for each in silent):
             continue
-        if "Z" in line:
+        # An increment of the height is the same, however high it begins.
+        if "Z" in line and not steps:
             line = _HEIGHT.sub(raised, line)
         told = _FEED.match(line)
         if told is not None and cap is not None and float(told[2]) > cap:

@@ -4,8 +4,10 @@ Lengths in mm, machine coordinates; feeds in mm/s.
 """
 
 from beadwright.program._between import (
+    ALONE,
     LEAD_DIGITS,
     Before,
+    Carry,
     Halt,
     Pass,
     Purge,
@@ -45,6 +47,7 @@ from beadwright.program._program import (
 from beadwright.program._switches import check_halts, switch, with_devices
 
 __all__ = [
+    "ALONE",
     "AS_READ",
     "LEAD_DIGITS",
     "ORDER",
@@ -53,6 +56,7 @@ __all__ = [
     "BeadEnd",
     "BeadMoves",
     "Before",
+    "Carry",
     "Climb",
     "CopyHead",
     "Departure",

@@ -97,6 +97,25 @@ class Pass:
         return tuple((step + 0.5) / self.steps for step in range(self.steps))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carry:
+    """How a layer of one bead hangs together with those beside it, extruder on.
+
+    Attributes
+    ----------
+    begins : bool
+        Its bead goes on from the one of the layer below.
+    goes_on : bool
+        It goes on into the one of the layer above.
+    """
+
+    begins: bool = False
+    goes_on: bool = False
+
+
+ALONE = Carry()
+
+
 def entered_at(bead: Bead, lead: ArcPath | None) -> tuple[float, float]:
     """Where the extruder starts for a bead, mm: at the start of its run-in, if it has one."""
     if lead is None:

@@ -23,7 +23,8 @@ class LayerBegin:
     """A layer opens; heights in mm, area mm2. The rounding of `budget` is 0 until the text is made.
 
     Of a layer that is `resumed` an earlier program laid a part.
-    `mapped`: its beads follow a measured platform.
+    `mapped`: its beads follow a measured platform. `carried`: its first bead goes on from the last one of the layer
+    below, with the extruder on.
     """
 
     index: int
@@ -39,6 +40,7 @@ class LayerBegin:
     budget: Budget
     resumed: bool = False
     mapped: bool = False
+    carried: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ class BeadBegin:
     The extruder stops `stop_lead` before the bead's end: the rest of its centreline opens the pass that follows. It
     starts `start_lead` before the bead's start: on a run-in of that length, a bead of role approach just before.
     A `purge` is no bead of the part: what it lays is thrown away. A lap that is `laid` adds a bead on top of its
-    own start.
+    own start. A wall bead along the `middle` of a thin wall keeps no distance from its boundary.
     """
 
     index: int
@@ -69,6 +71,7 @@ class BeadBegin:
     start_lead: float = 0.0
     purge: bool = False
     laid: bool = False
+    middle: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,8 @@
 
 The nozzle is ``LIFTED`` at the clearance height, ``LOWERED`` at the bead's height with the extruder off,
 ``READY`` and ``LAID`` inside a bead's marks with the extruder off, ``FLOWING`` with the extruder on, ``CARRIED``
-likewise between the marks of a bead and those of the lap that goes on from it, or of a run-in and its bead.
+likewise between the marks of a bead and those of the lap that goes on from it, or of a run-in and its bead. ``RISING``
+is between two layers with the extruder on: a bead goes on from the one into the other.
 A wait in state ``FLOWING`` primes the extruder before the nozzle moves.
 So no program that this table lets through extrudes in a traverse or outside a bead.
 """
@@ -42,6 +43,7 @@ class State(Enum):
     READY = "ready"
     FLOWING = "flowing"
     CARRIED = "carried on"
+    RISING = "carried on between layers"
     LAID = "laid"
 
 
@@ -63,7 +65,8 @@ ORDER: Mapping[State, Mapping[type[Event], State]] = MappingProxyType(
             StopFlow: State.LAID,
             BeadEnd: State.CARRIED,
         },
-        State.CARRIED: {BeadBegin: State.FLOWING},
+        State.CARRIED: {BeadBegin: State.FLOWING, LayerEnd: State.RISING},
+        State.RISING: {LayerBegin: State.CARRIED},
         State.LAID: {PassMoves: State.LAID, BeadEnd: State.LOWERED},
     }
 )
@@ -73,8 +76,14 @@ ANYWHERE = frozenset({Switch})
 """What may stand in every layer state and changes none; `check_halts` judges whether it may stand in a bead."""
 
 
-def check_order(events: Iterable[Event]) -> None:
+def check_order(events: Iterable[Event], *, start: State = State.BETWEEN, end: State = State.BETWEEN) -> None:
     """Check that events follow one another as `ORDER` allows, from between layers to between layers.
+
+    Parameters
+    ----------
+    events : iterable of Event
+    start, end : State
+        Between which layers: those of a bead that goes on from layer to layer are ``RISING``.
 
     Raises
     ------
@@ -89,15 +98,16 @@ def check_order(events: Iterable[Event]) -> None:
     ...
     beadwright.errors.InternalError: event 0, LayerEnd, cannot follow in state BETWEEN
     """
-    state = State.BETWEEN
+    state = start
+    between = {State.BETWEEN, State.RISING}
     for place, event in enumerate(events):
-        if type(event) in ANYWHERE and state is not State.BETWEEN:
+        if type(event) in ANYWHERE and state not in between:
             continue
         following = ORDER[state].get(type(event))
         if following is None:
             msg = f"event {place}, {type(event).__name__}, cannot follow in state {state.name}"
             raise InternalError(msg)
         state = following
-    if state is not State.BETWEEN:
+    if state is not end:
         msg = f"the events end in state {state.name}"
         raise InternalError(msg)

@@ -13,8 +13,10 @@ from beadwright.curves import ArcPath, cut_at, joined, length, lengths
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
 from beadwright.program._between import (
+    ALONE,
     LEAD_DIGITS,
     Before,
+    Carry,
     Halt,
     Pass,
     Purge,
@@ -42,7 +44,7 @@ from beadwright.program._events import (
     Traverse,
 )
 from beadwright.program._head import Head
-from beadwright.program._order import check_order
+from beadwright.program._order import State, check_order
 
 # What is left of a pass after its lap is nothing below this length, mm.
 LEAST_REST = 0.01
@@ -62,15 +64,22 @@ class LayerProgram:
         Of all bead centrelines, mm.
     top : float
         Greatest height that the nozzle reaches, mm; that of the layer if it does not move.
+    goes_on : bool
+        Whether its last bead goes on into the layer above, extruder on.
     """
 
     events: tuple[Event, ...]
     n_beads: int
     length: float
     top: float
+    goes_on: bool = False
 
     def __post_init__(self) -> None:
-        check_order(self.events)
+        check_order(
+            self.events,
+            start=State.RISING if self.begin.carried else State.BETWEEN,
+            end=State.RISING if self.goes_on else State.BETWEEN,
+        )
 
     def traverses(self) -> list[tuple[Traverse, Traverse]]:
         """Straight traverses between beads: from the place above a bead's end, or a bend, to the next."""
@@ -129,6 +138,7 @@ def layer_program(
     feeds: Sequence[float | tuple[float, ...]] = (),
     follow: Follow | None = None,
     ways: Way | None = None,
+    carry: Carry = ALONE,
 ) -> LayerProgram:
     """Events of one layer: to each bead above the layer, down, extruder on, along, extruder off, up.
 
@@ -162,10 +172,12 @@ def layer_program(
         Along each bead, mm/s; default `feed` along all. Of a bead whose width varies one for each of its widths, where
         the screw turns evenly.
     follow : callable, optional
-        Where the layer follows a measured platform: called with a bead, a path along it or beyond it, and whether the
-        extruder runs; gives the path, cut where its height bends, with its heights.
+        Where the layer follows a measured platform, or its bead climbs: called with a bead, a path along it or beyond
+        it, and whether the extruder runs; gives the path, cut where its height bends, with its heights.
     ways : callable, optional
         Tells where a traverse from one place to another bends; default nowhere. The first of a layer is straight.
+    carry : Carry
+        Whether its only bead goes on from the layer below, or into the one above.
 
     Raises
     ------
@@ -192,7 +204,8 @@ def layer_program(
             perimeter=layer.perimeter,
             loops=layer.n_loops,
             budget=layer.budget,
-            mapped=follow is not None,
+            mapped=follow is not None and carry == ALONE,
+            carried=carry.begins,
         )
     ]
     index, top = first_bead, above if beads else plan.z
@@ -214,20 +227,26 @@ def layer_program(
         bends = () if ways is None or place is None else ways(place, (x, y))
         first = None if follow is None else follow(bead, bead.path if lead is None else lead, True)[1]
         events += [Traverse(x=bend[0], y=bend[1], z=above) for bend in bends]
-        events += [
-            Traverse(x=x, y=y, z=above),
-            Approach(z=plan.z if first is None else float(first.height[0]), feed=feed),
-            *_laid(bead, after, lead, index, z=plan.z, feed=own, prime=prime, rpm=speed, follow=follow),
-        ]
+        laid = _laid(bead, after, lead, index, z=plan.z, feed=own, prime=prime, rpm=speed, follow=follow)
+        if carry.begins:
+            laid = [event for event in laid if not isinstance(event, (StartFlow, Dwell))]
+        else:
+            low = plan.z if first is None else float(first.height[0])
+            events += [Traverse(x=x, y=y, z=above), Approach(z=low, feed=feed)]
+        if carry.goes_on:
+            laid = [event for event in laid if not isinstance(event, StopFlow)]
+        events += laid
         index += 1 + (after is not None) + (lead is not None)
         place = left_at(bead, after)
-        events.append(Departure(z=above, feed=feed))
+        if not carry.goes_on:
+            events.append(Departure(z=above, feed=feed))
     events.append(LayerEnd())
     return LayerProgram(
         events=tuple(events),
         n_beads=index - first_bead,
         length=math.fsum(length(bead.path) for bead in beads),
         top=top,
+        goes_on=carry.goes_on,
     )
 
 
@@ -355,4 +374,5 @@ def _begin(bead: Bead, index: int, role: Role | PassRole, *, closed: bool) -> Be
         width=bead.width,
         height=bead.height,
         closed=closed,
+        middle=bead.middle and role == bead.role,
     )

@@ -34,7 +34,7 @@ def with_devices(program: LayerProgram, devices: Sequence[Device]) -> LayerProgr
     if not devices:
         return program
     events: list[Event] = []
-    closed = flowing = False
+    closed, flowing = False, program.begin.carried
     for event in program.events:
         match event:
             case BeadBegin() if not flowing:
@@ -102,7 +102,7 @@ def check_halts(program: LayerProgram, *, start: float, stop: float) -> None:
     SettingsError
         At the first event that does; the message names it.
     """
-    bead, flowing, moved, leads = -1, False, False, False
+    bead, flowing, moved, leads = -1, program.begin.carried, False, False
     for place, event in enumerate(program.events):
         halt = 0.0
         match event:
@@ -121,9 +121,11 @@ def check_halts(program: LayerProgram, *, start: float, stop: float) -> None:
                 halt = event.halt if flowing else 0.0
             case _:
                 pass
-        if halt > 0 and bead >= 0:
+        # Between the marks of beads the extruder runs where one goes on from the other.
+        if halt > 0 and (bead >= 0 or isinstance(event, Switch)):
+            where = f"inside bead {bead}" if bead >= 0 else "between two layers of a rising bead"
             raise SettingsError(
-                f"layer {program.begin.index}: {_name(event)} would stop the axes for {halt:g} s inside bead {bead}"
+                f"layer {program.begin.index}: {_name(event)} would stop the axes for {halt:g} s {where}"
                 " with the extruder on; switch it at the start or end of the bead, or by words that do not halt"
             )
 

@@ -41,6 +41,8 @@ class PlanOptions(TypedDict, total=False):
     layers: tuple[int, int | None]
     fit_arcs: float | None
     wall: Wall | None
+    rising: bool
+    rising_planes: int
     fill: dict[str, Any]
     sequence: dict[str, Any]
     bed_map: Any

@@ -179,6 +179,17 @@ class PlanSettings(Section):
     wall: Wall | None = Field(
         None, description="print open surfaces as walls: bead on the surface, or half a width to its side"
     )
+    rising: bool = Field(
+        False,
+        description="wherever layers that follow each other hold one closed bead alone, they become one bead that"
+        " climbs steadily, a layer height a turn, without a start or a closure between",
+    )
+    rising_planes: int = Field(
+        24,
+        ge=1,
+        le=400,
+        description="planes a turn that a leaning rising wall is cut by at most, to follow the section at each height",
+    )
     fill: Fill = Field(FILL, description="what is laid inside the contour beads")
     sequence: Sequence = Field(SEQUENCE, description="order of beads, and where closed ones start")
     stock: Stock = Field(

@@ -14,6 +14,7 @@ from beadwright.verify._moves import Moves, extents_of
 from beadwright.verify._options import VerifyOptions
 from beadwright.verify._reading import Reading, Standstill
 from beadwright.verify._result import Notes, Run
+from beadwright.verify._rising import climbs, risen_volume
 from beadwright.verify._told import number
 
 AXES = "XYZ"
@@ -172,8 +173,13 @@ def run_of(
     traverse = float(moves.length[~feeding].sum())
     volume: float | None = 0.0
     purged = 0.0
-    for layer, bead in ((each, bead) for each in deposit.layers for bead in each.beads):
-        if grid is not None and layer.index < grid.layers and not bead.purge:
+    under = (None, *deposit.layers[:-1])
+    for below, layer, bead in (
+        (low, each, bead) for low, each in zip(under, deposit.layers, strict=True) for bead in each.beads
+    ):
+        if bead.role == "wall" and len(bead.rows) and climbs(moves, layer):
+            share = risen_volume(moves, below, layer, bead, section)
+        elif grid is not None and layer.index < grid.layers and not bead.purge:
             share = mapped_volume(moves, layer, bead, grid, section)
         else:
             share = float(

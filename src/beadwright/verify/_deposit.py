@@ -47,6 +47,8 @@ class Bead:
         Whether it is thrown away, as told.
     widths : (k,) float or None
         Width of each move, mm, where it varies.
+    middle : bool
+        Whether it runs along the middle of a thin wall, as told.
     """
 
     index: int
@@ -63,6 +65,7 @@ class Bead:
     stop_lead: float = 0.0
     purge: bool = False
     widths: npt.NDArray[np.float64] | None = None
+    middle: bool = False
 
     def own_widths(self) -> npt.NDArray[np.float64]:
         """Width of each move, mm."""
@@ -93,6 +96,8 @@ class DepositLayer:
     beads : tuple of Bead
     resumed : bool
         Whether an earlier program laid a part of it, as told.
+    carried : bool
+        Whether its bead goes on from the layer below with the extruder on, as told.
     """
 
     index: int
@@ -107,6 +112,7 @@ class DepositLayer:
     beads: tuple[Bead, ...]
     resumed: bool = False
     corner: float = 0.0
+    carried: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -183,6 +189,7 @@ def _from_comments(reading: Reading) -> Deposit:
                     start_lead=start if start > 0 else 0.0,
                     stop_lead=lead if lead > 0 else 0.0,
                     purge=purge,
+                    middle=bead.keys.get("middle") == "1",
                     widths=own_widths(bead, moves.line[own]),
                 )
             )
@@ -202,6 +209,7 @@ def _from_comments(reading: Reading) -> Deposit:
                 beads=tuple(beads),
                 resumed=layer.keys.get("resumed") == "1",
                 corner=max(0.0, number(layer.bound.get("corner", "0"))),
+                carried=layer.keys.get("carried") == "1",
             )
         )
     return Deposit(layers=tuple(layers), told=True, stray=of_bead[-1])

@@ -20,6 +20,7 @@ from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
 from beadwright.verify._outline import outline
 from beadwright.verify._profile import Deviations, gathered, measure_beads
 from beadwright.verify._result import LayerResult, Notes, Outline
+from beadwright.verify._rising import climbs, measure_rising, risen_volume
 from beadwright.verify._ruled import ruled_slab
 from beadwright.verify._stock import measure_stocked
 from beadwright.verify._witness import passes
@@ -87,7 +88,7 @@ def measure_layer(job: Job, place: int) -> Measured | None:
     for found, slack in _answers(job, layer):
         notes = Notes()
         allowed = allowed_deviation(job, layer) + found.accuracy + slack
-        samples = _judge(job, layer, found, allowed, notes)
+        samples = (_judge_risen if climbs(job.moves, layer) else _judge)(job, place, found, allowed, notes)
         if best is None or sum(notes.counts.values()) < sum(best[0].counts.values()):
             best = notes, samples, found, allowed, slack
         if not notes.counts:
@@ -159,8 +160,27 @@ def allowed_deviation(job: Job, layer: DepositLayer) -> float:
     return told if asked is None else min(told, asked)
 
 
-def _judge(job: Job, layer: DepositLayer, found: Cut, allowed: float, notes: Notes) -> Deviations:
-    step = job.options.step
+def _judge_risen(job: Job, place: int, found: Cut, allowed: float, notes: Notes) -> Deviations:
+    """A layer whose bead climbs: against the part at its own heights, and whether it goes all the way round."""
+    layer = job.deposit.layers[place]
+    below = job.deposit.layers[place - 1] if place else None
+    samples, aside = measure_rising(
+        job.moves, job.model, job.matrix, below, layer, allowed=allowed, notes=notes, later=job.later
+    )
+    if found.closed and not layer.resumed:
+        level = tuple(
+            replace(bead, role="medial" if bead.middle else "contour") if bead.role == "wall" else bead
+            for bead in layer.beads
+        )
+        check_complete(
+            job.moves, replace(layer, beads=level), found, job.offsets, allowed=allowed, step=job.options.step,
+            notes=notes, room=aside,
+        )  # fmt: skip
+    return samples
+
+
+def _judge(job: Job, place: int, found: Cut, allowed: float, notes: Notes) -> Deviations:
+    step, layer = job.options.step, job.deposit.layers[place]
     if not job.deposit.told:
         width = next((b.width for b in layer.beads), np.nan)
         return measure_from_section(
@@ -238,10 +258,16 @@ def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> tuple[Lay
         under = _swept(job, place - 1)
         hanging = max(0.0, area - float(shapely.intersection(deposit, under).area))
         length = _length_outside(job.moves, layer, under)
+    if climbs(job.moves, layer):
+        # What thins out at an end of the bead lies under or on another turn of it.
+        laid = sum(risen_volume(job.moves, below, layer, bead, job.section) for bead in own if len(bead.rows))
+        laid /= layer.z - layer.z0
+    else:
+        laid = laid_area(job.moves, own, job.section)
     result = replace(
         result,
         covered_mm2=area,
-        doubled_mm2=max(0.0, laid_area(job.moves, own, job.section) - area),
+        doubled_mm2=max(0.0, laid - area),
         unsupported_mm2=hanging,
         unsupported_mm=length,
     )

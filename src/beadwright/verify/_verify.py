@@ -28,6 +28,7 @@ from beadwright.verify._profile import gathered
 from beadwright.verify._reader import read
 from beadwright.verify._reading import FlowWords, Reading
 from beadwright.verify._result import Notes, OnMap, Run, Spread, Verification
+from beadwright.verify._rising import check_rising
 
 Progress = Callable[[str, int, int], None]
 Crew = Callable[[Job, Sequence[int]], Iterator[Measured | None]]
@@ -83,6 +84,7 @@ def verify(
         check_told(reading, deposit, model, notes)
         check_closures(reading, notes)
         check_widths(reading, deposit, notes)
+        check_rising(reading, deposit, section, notes)
         check_copies(reading.told, notes)
         check_reach(reading, deposit, model, matrix, notes)
     elif deposit.layers:

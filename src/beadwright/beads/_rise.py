@@ -1,0 +1,201 @@
+"""One bead that climbs: pieces of closed paths, each from the height at which it is laid, joined end to end.
+
+A wall that leans has another section at every height. So a turn is made of pieces of several closed paths, one after
+the other, and each piece is shifted so that it ends where the next begins: by what its own ends are off at its ends,
+and evenly between. An arc with its bulge kept is a linear function of its ends, P = a + (b - a) f with
+|f| + |1 - f| <= sqrt(1 + bulge^2) up to half a turn, so no place of it moves by more than that times what an end does.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from beadwright.beads._bead import part_of
+from beadwright.beads._start import started_at
+from beadwright.beads._vary import jointed
+from beadwright.curves import ArcPath, chords, length, lengths, points_at, reversed_path, signed_area
+from beadwright.errors import GeometryError
+
+Floats = npt.NDArray[np.float64]
+Complex = npt.NDArray[np.complex128]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Level:
+    """A closed path at one height, and which part of its turn is laid along it.
+
+    Attributes
+    ----------
+    path : ArcPath
+    first, last : float
+        Shares of its turn, from 0 to 1.
+    height, end : float
+        Where the path was cut, and which height is followed where its part ends, mm.
+    """
+
+    path: ArcPath
+    first: float
+    last: float
+    height: float
+    end: float
+
+    def towards(self, after: Level) -> float:
+        """Share of the way to the next path at which the part ends."""
+        apart = after.height - self.height
+        return min(max((self.end - self.height) / apart, 0.0), 1.0) if apart > 0 else 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stretch:
+    """An open path of m moves that is a part of a turn.
+
+    Attributes
+    ----------
+    path : ArcPath
+    share : (m + 1,) float
+        Of the turn, where the first move starts and where each ends.
+    moved : float
+        Bound of how far it was shifted from its own closed path, mm.
+    """
+
+    path: ArcPath
+    share: Floats
+    moved: float
+
+
+def stretches(levels: Sequence[Level], start: tuple[float, float]) -> tuple[Stretch, ...]:
+    """Pieces of closed paths, one after the other, as one open path.
+
+    Parameters
+    ----------
+    levels : sequence of Level
+        From the lowest up; a turn begins with `first` 0 and ends with `last` 1. All run round the same way, or are
+        turned so.
+    start : (float, float)
+        Where the first of them begins, mm.
+
+    Returns
+    -------
+    tuple of Stretch
+        Each begins, bit for bit, where the one before it ends.
+
+    Raises
+    ------
+    GeometryError
+        Neighbouring paths differ so much that a piece would run backwards.
+    """
+    sense = signed_area(levels[0].path)
+    seam = at = np.array(start)
+    cut: list[ArcPath] = []
+    for level in levels:
+        path = level.path if signed_area(level.path) * sense > 0 else reversed_path(level.path)
+        own = started_at(path, *nearest_place(path, seam))
+        seam, whole = own.points[0], length(own)
+        begin = _way(own, *nearest_place(own, at)) if level.first > 0 else 0.0
+        end = level.last * whole
+        if not begin < end:
+            raise GeometryError(
+                f"the section near X {at[0]:.3f} Y {at[1]:.3f} mm changes so fast with the height that a bead cannot"
+                " rise along it; print it without rising, or take a lower layer height"
+            )
+        cut.append(_between(own, begin, end, whole))
+        at = cut[-1].points[-1]
+    return _joined(levels, cut, np.array(start))
+
+
+def _joined(levels: Sequence[Level], cut: Sequence[ArcPath], start: Floats) -> tuple[Stretch, ...]:
+    """The pieces, shifted so that each begins where the one before it ends: between both, as near as their heights."""
+    joints = [start]
+    for (level, path), (above, after) in itertools.pairwise(zip(levels, cut, strict=True)):
+        joints.append(path.points[-1] + level.towards(above) * (after.points[0] - path.points[-1]))
+    joints.append(cut[-1].points[-1])
+    found = []
+    for level, path, first, last in zip(levels, cut, joints[:-1], joints[1:], strict=True):
+        way = _ways(path)
+        u = (way / way[-1])[:, None]
+        here, there = first - path.points[0], last - path.points[-1]
+        points = path.points + (1 - u) * here + u * there
+        points[0], points[-1] = first, last
+        most = max(float(np.hypot(*here)), float(np.hypot(*there)))
+        found.append(
+            Stretch(
+                path=replace(path, points=points),
+                share=level.first + (level.last - level.first) * u[:, 0],
+                moved=most * float(np.sqrt(1 + (path.bulge**2).max())),
+            )
+        )
+    return tuple(found)
+
+
+def stepped(stretch: Stretch, step: float) -> Stretch:
+    """The same stretch with joints so near that no move takes more than a share of the turn."""
+    low, high = float(stretch.share[0]), float(stretch.share[-1])
+    count = int(np.ceil((high - low) / step - 1e-9))
+    if count < 2:
+        return stretch
+    way = _ways(stretch.path)
+    wanted = np.interp(low + (high - low) * np.arange(1, count) / count, stretch.share, way)
+    path = jointed(stretch.path, wanted)
+    return replace(stretch, path=path, share=np.interp(_ways(path), way, stretch.share))
+
+
+def nearest_place(path: ArcPath, point: Floats) -> tuple[int, float]:
+    """The place of a path that is nearest to a point: a move, and the share of its length before it.
+
+    Examples
+    --------
+    >>> ring = ArcPath(points=np.array([[5.0, 0], [-5, 0]]), bulge=np.ones(2),
+    ...                face=np.zeros(2, np.int32), support=np.zeros(2, np.int32))
+    >>> nearest_place(ring, np.array([0.0, -9.0]))
+    (1, 0.5)
+    """
+    start = path.points[: len(path.bulge)] @ np.array([1, 1j])
+    chord = chords(path) @ np.array([1, 1j])
+    share = _shares(start, chord, path.bulge, complex(*point))
+    move = np.tile(np.arange(len(share)), 2)
+    # The start of each move stands for the ends: an end is the next one's start.
+    share = np.concatenate([share, np.zeros(len(share))])
+    if not path.closed:
+        move, share = np.append(move, len(path.bulge) - 1), np.append(share, 1.0)
+    known = np.flatnonzero((share >= 0) & (share <= 1))
+    far = np.hypot(*(points_at(path, move[known], share[known]) - point).T)
+    row = known[int(far.argmin())]
+    return int(move[row]), float(share[row])
+
+
+def _shares(start: Complex, chord: Complex, bulge: Floats, point: complex) -> Floats:
+    """Share of each move at the foot of a point, -1 where that lies beside it."""
+    straight = bulge == 0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        along = ((point - start) * np.conj(chord)).real / np.abs(chord) ** 2
+        # The centre lies beside the middle of the chord.
+        safe = np.where(straight, 1.0, bulge)
+        centre = start + chord / 2 + 1j * chord * (1 - safe * safe) / (4 * safe)
+        turned = np.angle((point - centre) / (start - centre)) * np.sign(safe)
+        round_ = np.mod(turned, 2 * np.pi) / np.abs(4 * np.arctan(safe))
+    share = np.where(straight, along, round_)
+    return np.asarray(np.where((share >= 0) & (share <= 1), share, -1.0))
+
+
+def _ways(path: ArcPath) -> Floats:
+    """Length of an open path up to its start and up to the end of each move, mm."""
+    return np.concatenate([[0.0], np.cumsum(lengths(path))])
+
+
+def _way(path: ArcPath, move: int, share: float) -> float:
+    """Length of a path up to a place, mm."""
+    run = lengths(path)
+    return float(run[:move].sum() + share * run[move])
+
+
+def _between(path: ArcPath, begin: float, end: float, whole: float) -> ArcPath:
+    """The part of a closed path between two lengths from its start, mm."""
+    cut = jointed(path, [at for at in (begin, end) if 0 < at < whole])
+    run = lengths(cut)
+    middle = np.cumsum(run) - run / 2
+    return part_of(cut, np.flatnonzero((middle > begin) & (middle < end)))
