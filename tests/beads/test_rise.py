@@ -1,0 +1,100 @@
+"""Pieces of closed paths as one path that climbs: circles in closed form, brute force for the nearest place."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+
+from beadwright.beads import Level, stepped, stretches
+from beadwright.beads._rise import nearest_place
+from beadwright.curves import ArcPath, length, points_at
+from beadwright.errors import GeometryError
+
+
+def path(points, bulge, *, closed=True):
+    none = np.full(len(bulge), -1, np.int32)
+    return ArcPath(
+        points=np.array(points, float), bulge=np.array(bulge, float), face=none, support=none, closed=closed
+    )
+
+
+def circle(radius, turn=1):
+    return path([[radius, 0], [-radius, 0]], [turn, turn])
+
+
+@pytest.mark.parametrize("closed", [True, False])
+def test_the_nearest_place_is_that_of_brute_force(closed):
+    """Against 20,000 places a move on lines and arcs that turn both ways."""
+    corners = [[0, 0], [40, 5], [60, 40], [10, 50], [-20, 20]]
+    shape = path(corners, [0.3, -0.5, 0.0, 0.9, 0.2] if closed else [0.3, -0.5, 0.0, 0.9], closed=closed)
+    share = np.linspace(0, 1, 20_001)
+    moves = np.repeat(np.arange(len(shape.bulge)), len(share))
+    dense = points_at(shape, moves, np.tile(share, len(shape.bulge)))
+    for point in np.random.default_rng(3).uniform(-60, 100, (200, 2)):
+        move, at = nearest_place(shape, point)
+        found = points_at(shape, np.array([move]), np.array([at]))[0]
+        best = np.hypot(*(dense - point).T).min()
+        assert np.hypot(*(found - point)) == pytest.approx(best, abs=1e-4)
+        assert np.hypot(*(found - point)) <= best + 1e-9
+
+
+def test_pieces_meet_at_the_radius_of_their_height():
+    """Circles of a cone, radius 50 - height: joints lie where their own height has them, pieces between them as near."""
+    count = 8
+    levels = [
+        Level(
+            path=circle(50 - (k + 0.5) / count),
+            first=k / count,
+            last=(k + 1) / count,
+            height=(k + 0.5) / count,
+            end=(k + 1) / count,
+        )
+        for k in range(count)
+    ]
+    laid = stretches(levels, (50.0, 0.0))
+    for k, piece in enumerate(laid):
+        assert piece.path.points[0] == pytest.approx(
+            (50 - k / count) * np.array([math.cos(math.tau * k / count), math.sin(math.tau * k / count)]),
+            abs=1e-9,
+        )
+        # By half of a step of the radius at both ends.
+        assert (
+            piece.moved == pytest.approx(0.5 / count, rel=0.1)
+            if k < count - 1
+            else piece.moved <= 0.55 / count
+        )
+        assert (piece.share[0], piece.share[-1]) == pytest.approx((k / count, (k + 1) / count))
+    for one, other in itertools.pairwise(laid):
+        assert (one.path.points[-1] == other.path.points[0]).all()
+
+
+def test_a_path_the_other_way_round_is_turned():
+    levels = [
+        Level(path=circle(20, turn), first=first, last=first + 0.5, height=first, end=first + 0.5)
+        for first, turn in ((0.0, 1), (0.5, -1))
+    ]
+    laid = stretches(levels, (20.0, 0.0))
+    assert sum(length(piece.path) for piece in laid) == pytest.approx(40 * math.pi)
+    assert laid[1].path.points[-1] == pytest.approx([20.0, 0.0])
+
+
+def test_steps_split_a_turn_evenly():
+    (whole,) = stretches([Level(path=circle(30), first=0.0, last=1.0, height=0.0, end=1.0)], (30.0, 0.0))
+    cut = stepped(whole, 0.02)
+    assert np.diff(cut.share).max() <= 0.02 + 1e-12
+    assert length(cut.path) == pytest.approx(60 * math.pi)
+
+
+def test_a_piece_that_would_run_backwards_is_refused():
+    """The second path lies across the first: what is nearest lies half way round it, past the end of its own part."""
+    flat = path([[100, -1], [100, 1], [-100, 1], [-100, -1]], [0, 0, 0, 0])
+    tall = path([[1, -100], [1, 100], [-1, 100], [-1, -100]], [0, 0, 0, 0])
+    levels = [
+        Level(path=flat, first=0.0, last=0.4, height=0.0, end=0.4),
+        Level(path=tall, first=0.4, last=0.41, height=0.5, end=0.5),
+    ]
+    with pytest.raises(GeometryError, match="cannot rise"):
+        stretches(levels, (100.0, 1.0))
