@@ -42,7 +42,7 @@ def test_the_nearest_place_is_that_of_brute_force(closed):
 
 
 def test_pieces_meet_at_the_radius_of_their_height():
-    """Circles of a cone, radius 50 - height: joints lie where their own height has them, pieces between them as near."""
+    """Circles of a cone, radius 50 - height: joints lie where their own height has them."""
     count = 8
     levels = [
         Level(
