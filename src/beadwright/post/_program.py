@@ -135,17 +135,17 @@ def program_text(
     )
     top = _head_text(head, layers, words, own, path_tolerance, file) + start + _lines(devices.start)
     bottom = _end_text(layers, words, own, devices)
+    goes_on = False
     for place, layer in enumerate(layers, head.first):
         if layer.index != place:
             msg = f"layer {layer.index} stands where layer {place} is due"
             raise InternalError(msg)
-    going = [False, *(layer.goes_on for layer in layers)]
-    for layer, goes_on in zip(layers, going[:-1], strict=True):
         if layer.carried != goes_on:
             msg = f"layer {layer.index} does not begin as the one below it ends"
             raise InternalError(msg)
-    if going[-1]:
-        msg = f"layer {layers[-1].index} goes on into nothing"
+        goes_on = layer.goes_on
+    if goes_on:
+        msg = "the last layer goes on into nothing"
         raise InternalError(msg)
     # A layer's text starts from nothing but the unit, and passed the lint so when it was made.
     check_text(top + bottom, beyond=own.beyond)
