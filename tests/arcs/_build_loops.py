@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 
@@ -119,4 +121,17 @@ def bezier_from_bspline(t: Array, c: Array, degree: int) -> list[Array]:
                     d[i] = (1 - a) * d[i - 1] + a * d[i]
             points.append(d[degree])
         pieces.append(homogeneous(np.array(points)))
+    return pieces
+
+
+def quintics(point, first, second, nodes):
+    """Quintic Hermite pieces of a curve given by complex value, first and second derivative."""
+    pieces = []
+    for a, b in pairwise(nodes):
+        h = b - a
+        p0, p5 = point(a), point(b)
+        p1, p4 = p0 + first(a) * h / 5, p5 - first(b) * h / 5
+        p2 = 2 * p1 - p0 + second(a) * h * h / 20
+        p3 = 2 * p4 - p5 + second(b) * h * h / 20
+        pieces.append(homogeneous(np.array([[z.real, z.imag] for z in (p0, p1, p2, p3, p4, p5)])))
     return pieces

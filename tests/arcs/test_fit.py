@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import pairwise
 from math import pi, sqrt
 
 import numpy as np
@@ -22,6 +21,7 @@ from tests.arcs._build_loops import (
     homogeneous,
     line,
     quarter_ellipse,
+    quintics,
     spline,
     turned_ellipse,
 )
@@ -186,19 +186,6 @@ def test_a_pin_in_its_hole_gets_the_arcs_of_the_hole():
     assert len(pin.bulge) == len(hole.bulge) == 4
     order = np.lexsort(pin.points.round(6).T), np.lexsort(hole.points.round(6).T)
     assert pin.points[order[0]] == pytest.approx(hole.points[order[1]], abs=1e-12)
-
-
-def quintics(point, first, second, nodes):
-    """Quintic Hermite pieces of a curve given by complex value, first and second derivative."""
-    pieces = []
-    for a, b in pairwise(nodes):
-        h = b - a
-        p0, p5 = point(a), point(b)
-        p1, p4 = p0 + first(a) * h / 5, p5 - first(b) * h / 5
-        p2 = 2 * p1 - p0 + second(a) * h * h / 20
-        p3 = 2 * p4 - p5 + second(b) * h * h / 20
-        pieces.append(homogeneous(np.array([[z.real, z.imag] for z in (p0, p1, p2, p3, p4, p5)])))
-    return pieces
 
 
 def clothoid(scale: float, lo: float, hi: float):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
 from math import pi, sqrt
 
 import numpy as np
@@ -11,7 +10,7 @@ from scipy.special import fresnel
 
 from beadwright.arcs import certify, fit
 from tests.arcs import _fit_oracles as oracles
-from tests.arcs._build_loops import build, homogeneous, quarter_ellipse, spline, turned_ellipse
+from tests.arcs._build_loops import build, quarter_ellipse, quintics, spline, turned_ellipse
 
 TOLERANCES = [0.1, 0.01, 0.001]
 # N of the best arc spline is this, over the cube root of the tolerance, times the integral of |kappa'|^(1/3) ds:
@@ -56,19 +55,6 @@ def test_three_hundred_closed_ellipses(tolerance):
     assert oracles.sampled_deviation(loops, fitted, 17) <= fitted.bound.mm <= tolerance
     # What begins elsewhere is still all of the curve.
     assert certify(loops, fitted).mm <= 1.02 * fitted.bound.mm
-
-
-def quintics(point, first, second, nodes):
-    """Quintic Hermite pieces of a curve given by complex value, first and second derivative."""
-    pieces = []
-    for a, b in pairwise(nodes):
-        h = b - a
-        p0, p5 = point(a), point(b)
-        p1, p4 = p0 + first(a) * h / 5, p5 - first(b) * h / 5
-        p2 = 2 * p1 - p0 + second(a) * h * h / 20
-        p3 = 2 * p4 - p5 + second(b) * h * h / 20
-        pieces.append(homogeneous(np.array([[z.real, z.imag] for z in (p0, p1, p2, p3, p4, p5)])))
-    return pieces
 
 
 @pytest.mark.parametrize("tolerance", TOLERANCES)
