@@ -12,6 +12,8 @@ import pytest
 from beadwright.brep import Model
 from beadwright.kernel import from_shape
 from beadwright.verify import LayerResult, Verification, VerifyOptions, verify
+from beadwright.verify import _layer as layer_module
+from beadwright.verify._cut import Cut, Floats
 from tests.verify._programs import HandBead, ring, square, told
 
 ALL = VerifyOptions(every=True)
@@ -197,3 +199,27 @@ def test_flow_while_the_axes_stand_has_the_volume_of_its_time() -> None:
     assert text.split("\n")[(standing.line or 0) - 1] == "G4 P0.5"
     assert found.run.dwell_s == 0.5
     assert errors(verify(text, model, VerifyOptions(every=True, standstill_mm3=2000.0))) == []
+
+
+# A rounding of 6 that runs out into the flat top of a post of R 30, cut 1.1e-6 below it: at a depth d its level curve
+# has the radius 24 + sqrt(12 d - d^2), 24.0036; 1e-4 deeper it would be 0.031 farther out.
+@pytest.mark.parametrize(("off", "codes"), [(0.0, set()), (0.05, {"profile"})])
+def test_where_the_kernel_loses_the_plane_beside_a_flat_the_next_one_speaks(
+    off: float, codes: set[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    depth = 1.1e-6
+    model = from_shape(cq.Workplane().circle(30).extrude(10).faces(">Z").edges().fillet(6))
+    radius = 24 + math.sqrt(12 * depth - depth**2)
+    text = told(model, [[ring(radius - 5.0 - off)]], height=2 * (10 - depth))
+    answers = layer_module.passes
+    asked: list[float] = []
+
+    def lost(found: Cut, part: Model, matrix: Floats, cuts: tuple[float, ...]) -> bool:
+        asked.append(cuts[0])
+        return cuts[0] != asked[0] and answers(found, part, matrix, cuts)
+
+    monkeypatch.setattr(layer_module, "passes", lost)
+    found = verify(text, model, ALL)
+
+    assert asked[0] == pytest.approx(10 - depth, abs=1e-9)
+    assert {n.finding.code for n in found.findings if n.finding.level == "error"} == codes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
@@ -29,6 +30,11 @@ from beadwright.verify._witness import passes
 NUDGED = 1e-3
 # How far off a plane may stand in where there is none nearer, mm.
 FAR = 1e-3
+# How far off it is tried first, mm: just beyond what counts as on a flat face.
+FINE = 3e-6
+# A rounding runs out into a flat face as a square root of the height below it: from s to 2 s its level curve moves by
+# sqrt(2) - 1 of what it moves from 0 to s, and by more in proportion if that begins lower.
+ROOT = 1 / (math.sqrt(2) - 1)
 # A program may say that the file's own gaps are this much wider than they are measured here, mm.
 GAP_ROOM = 1e-3
 
@@ -120,22 +126,32 @@ def measure_layer(job: Job, place: int) -> Measured | None:
 def _answers(job: Job, layer: DepositLayer) -> Iterator[tuple[Cut, float]]:
     """Sections by the plane of a layer and by planes a hair beside it, as far as the kernel gives them whole.
 
-    With each goes what the shift may add, mm. Close to a flat face the kernel may give nothing at all: then a plane
-    farther off stands in, and what the next step of the same size changes is allowed for, doubled.
+    With each goes what the shift may add, mm. Close to a flat face the kernel may give nothing at all, or lose a curve:
+    then a plane farther off stands in, and what the next step of the same size changes is allowed for, `ROOT` times.
     """
     walls = any(bead.role == "wall" for bead in layer.beads)
     any_answer = False
     for shift in shifts(layer.cuts, job.flats):
         found = _whole(job, layer, shift, walls)
-        if found is not None:
+        if found is not None and shift and not any_answer:
+            # the plane itself has no answer: where a rounding runs out into a flat face, a hair is much in the plane
+            for near in (math.copysign(FINE, shift), shift):
+                yield from _beside(job, layer, near, walls)
+            any_answer = True
+        elif found is not None:
             any_answer = True
             yield found, NUDGED if shift else 0.0
     if any_answer:
         return
     for shift in (-FAR, FAR):
-        found, next_one = _whole(job, layer, shift, walls), _whole(job, layer, 2 * shift, walls)
-        if found is not None and next_one is not None and len(found.segments) and len(next_one.segments):
-            yield found, 2 * float(next_one.distance(found.segments[:, 0]).max())
+        yield from _beside(job, layer, shift, walls)
+
+
+def _beside(job: Job, layer: DepositLayer, shift: float, walls: bool) -> Iterator[tuple[Cut, float]]:
+    """The section by a plane that stands in for one without an answer, if it and the next one are whole."""
+    found, next_one = _whole(job, layer, shift, walls), _whole(job, layer, 2 * shift, walls)
+    if found is not None and next_one is not None and len(found.segments) and len(next_one.segments):
+        yield found, max(NUDGED, ROOT * float(next_one.distance(found.segments[:, 0]).max()))
 
 
 def _whole(job: Job, layer: DepositLayer, shift: float, walls: bool) -> Cut | None:
