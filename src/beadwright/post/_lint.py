@@ -31,7 +31,9 @@ WORD = re.compile(r"([A-Z])([-+]?(?:\d+\.?\d*|\.\d+))")
 NUMBER = r"-?\d{1,20}\.\d{1,20}"
 PLAIN_MOVE = re.compile(
     rf"G([0-3])(?: X({NUMBER}))?(?: Y({NUMBER}))?(?: Z({NUMBER}))?(?: I({NUMBER}) J({NUMBER}))?"
+    rf"(?:(?<!G[0-3]) [ABC]{NUMBER})?"
 )
+COMMENT = re.compile(r"\([^()]*\)")
 LETTERS = frozenset("ABCDFGHIJKLMNPQRSTXYZ")
 
 # Table 4 of the report: G codes, times ten, by modal group.
@@ -196,7 +198,8 @@ def _line(raw: str, state: _Reading) -> None:
         state.tell("length", f"{len(raw)} characters, {MAX_LINE} are allowed")
     if not raw.isascii():
         state.tell("characters", "not ASCII")
-    words = _words(_without_comments(raw, state), state)
+    bare = _without_comments(raw, state)
+    words = _words(bare, state) if bare else []
     if not words:
         return
     if state.ended:
@@ -216,6 +219,10 @@ def _line(raw: str, state: _Reading) -> None:
 
 def _without_comments(raw: str, state: _Reading) -> str:
     """The line's words, without blanks, in upper case; comments are checked and taken out."""
+    plain = COMMENT.sub("", raw) if "(" in raw else raw
+    if "(" not in plain:
+        bare = "".join(plain.split()).upper()
+        return "" if bare == "%" else bare.removeprefix("/")
     out: list[str] = []
     inside = False
     for sign in raw:
