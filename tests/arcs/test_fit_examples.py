@@ -20,7 +20,7 @@ EXAMPLES = Path(__file__).parents[2] / "step_examples"
 
 # Part, how it is turned, shares of its height, runs of free-form curves that there are at least.
 SECTIONS = {
-    "mould": ("hatch_cover_mould", (0, 0, 0), (0.948, 0.97), 2),
+    "mould": ("hatch_cover_mould", (0, 0, 0), (0.9294, 0.948, 0.955, 0.97), 5),
     "hull": ("tender_hull", (0, 0, 0), (0.1, 0.45, 0.9), 10),
     "hull tilted": ("tender_hull", (12, 7, 0), (0.4,), 2),
     "bollard lying": ("turned_bollard", (90, 0, 0), (0.3, 0.62), 4),
@@ -34,7 +34,7 @@ def test_sections_of_the_examples_take_hardly_more_arcs_than_the_best_arc_spline
     """From corner to corner: at most max(1.15 n, n + 2), n the integral of (|kappa'| / (72 sqrt 3 eps))^(1/3) ds.
 
     Where no bend is tighter than 20 tolerances: the formula knows curves that change little over an arc. Runs over
-    joints of faces, which have a knot and a tangent held at each, are judged from 0.01 mm on.
+    joints of faces, which have a knot and a tangent held at each, keep to it like all others.
     """
     part, turn, shares, least = SECTIONS[name]
     model = read_step(EXAMPLES / f"{part}.step")
@@ -72,7 +72,7 @@ def test_sections_of_the_examples_take_hardly_more_arcs_than_the_best_arc_spline
                 count = int(counts[run].sum())
                 # No closed chain of tangent arcs but a circle has fewer than four (the four-vertex theorem).
                 most = max(1.15 * best, best + 2, 4.0 if closed else 0.0)
-                if bend > 20 * tolerance and count > most and not (len(run) > 1 and tolerance > 0.01):
+                if bend > 20 * tolerance and count > most:
                     over.append((z, tolerance, run, count, best, [int(counts[c]) for c in run]))
 
     assert seen >= least

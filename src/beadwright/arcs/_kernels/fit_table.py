@@ -34,6 +34,9 @@ PLACES = 9.0
 TURN = 0.15
 # Turn that one arc may take, rad; it sets the least density of arcs.
 ARC_TURN = 1.4
+# Share of the best arc spline's tilt that is held where a knot must be. Held at all of it, a chain within the
+# tolerance would need arcs just as long as the best, which only a whole number of them would give; less leaves room.
+HELD_TILT = 0.8
 
 
 @helper
@@ -210,7 +213,7 @@ def integrate(table: Any, i0: int, i1: int) -> None:
 
 @helper
 def tilt_at_end(table: Any, end: int, other: int, tolerance: float) -> float:
-    """Turn of the tangent, -kappa' L^2 / 12, that the best arc spline has at a knot at the section's end.
+    """Turn of the tangent to hold at a knot at the section's end: most of -kappa' L^2 / 12, the best arc spline's.
 
     The section's rows lie from ``end`` to ``other``, in either direction.
     """
@@ -225,4 +228,4 @@ def tilt_at_end(table: Any, end: int, other: int, tolerance: float) -> float:
     if slope == 0.0:
         return 0.0
     reach = min((BEST * tolerance / abs(slope)) ** (1.0 / 3.0), length)
-    return float(min(max(-slope * reach * reach / 12.0, -0.2), 0.2))
+    return float(min(max(-HELD_TILT * slope * reach * reach / 12.0, -0.2), 0.2))
