@@ -85,11 +85,12 @@ def test_a_hundred_clothoids(tolerance):
     assert fitted.kinks == 0
 
 
-@pytest.mark.parametrize("tolerance", TOLERANCES)
-def test_a_hundred_logarithmic_spirals(tolerance):
-    """r = a exp(b u): kappa = 1 / (r sqrt(1 + b^2)), |kappa'| = b / ((1 + b^2) r^2), dr = b / sqrt(1 + b^2) ds."""
-    rng = np.random.default_rng(4)
-    chains, best = [], []
+def spirals(rng: np.random.Generator, tolerance: float) -> tuple[list[list[np.ndarray]], np.ndarray]:
+    """Pieces of a hundred curves r = a exp(b u), and n of each.
+
+    kappa = 1 / (r sqrt(1 + b^2)), |kappa'| = b / ((1 + b^2) r^2), dr = b / sqrt(1 + b^2) ds.
+    """
+    curves, best = [], []
     for _ in range(100):
         a, b, turn = 10 ** rng.uniform(1, 2), 10 ** rng.uniform(-1, -0.3), rng.uniform(pi / 2, 4 * pi)
         c = b + 1j
@@ -103,10 +104,37 @@ def test_a_hundred_logarithmic_spirals(tolerance):
         def second(u, a=a, c=c):
             return a * c * c * np.exp(c * u)
 
-        chains.append(([spline(quintics(point, first, second, np.linspace(0, turn, 41)))], False))
+        curves.append(quintics(point, first, second, np.linspace(0, turn, 41)))
         length = 3 * a ** (1 / 3) * (np.exp(b * turn / 3) - 1) * sqrt(1 + b * b) / b
         best.append(PER_ROOT * (b / (1 + b * b) / tolerance) ** (1 / 3) * length)
-    fitted = fit(build(chains), tolerance=tolerance)
+    return curves, np.array(best)
 
-    assert over(np.bincount(fitted.curve), np.array(best)) == []
+
+@pytest.mark.parametrize("tolerance", TOLERANCES)
+def test_a_hundred_logarithmic_spirals(tolerance):
+    curves, best = spirals(np.random.default_rng(4), tolerance)
+    fitted = fit(build([([spline(pieces)], False) for pieces in curves]), tolerance=tolerance)
+
+    assert over(np.bincount(fitted.curve), best) == []
     assert fitted.kinks == 0
+
+
+@pytest.mark.parametrize("tolerance", TOLERANCES)
+def test_a_hundred_logarithmic_spirals_cut_in_two(tolerance):
+    """As where two faces join: the place and one tangent are held there, which costs an arc here and there."""
+    rng = np.random.default_rng(7)
+    curves, best = spirals(rng, tolerance)
+    cuts = rng.integers(4, 38, len(curves))
+    chains = [
+        ([spline(pieces[:cut]), spline(pieces[cut:])], False)
+        for pieces, cut in zip(curves, cuts, strict=True)
+    ]
+    loops = build(chains)
+    fitted = fit(loops, tolerance=tolerance)
+    counts = np.diff(fitted.first_move)
+
+    assert len(over(counts, best)) <= 5
+    assert over(counts - 1, best) == []
+    assert fitted.kinks == 0
+    assert oracles.sampled_deviation(loops, fitted, 17) <= fitted.bound.mm <= tolerance
+    assert max(np.abs(turns).max(initial=0.0) for turns in oracles.kinks(fitted)) <= 1e-9
