@@ -49,7 +49,8 @@ def test_distances_from_some_faces_are_those_of_a_box(plate: Path) -> None:
 
     # to the face x = 60, |y| <= 45: beside it, past its edge by 3 and 3, and inside the part
     assert found.distance == pytest.approx([3.0, np.hypot(3, 3), 10.0], abs=1e-9)
-    assert found.border.tolist() == [False, True, False]
+    assert np.linalg.norm(found.border - found.foot, axis=1) == pytest.approx([4.0, 0.0, 4.0], abs=1e-9)
+    assert found.behind.tolist() == [False, False, True]
     assert found.foot[0] == pytest.approx([60.0, 0, low + 4], abs=1e-9)
 
 
@@ -135,3 +136,19 @@ def test_stock_on_a_contracted_part_is_judged_where_the_part_stands(
     assert lying.read_text() != text
     assert text.count("(setting name=stock") == 2, "a rule too long for a line is told in two"
     assert codes(lying, plate) == {"profile"}
+
+
+def test_stock_ends_beside_bare_walls_that_the_face_leans_to(tmp_path: Path) -> None:
+    """A top that leans both ways: its angle with one wall is sharp, with the opposite one blunt."""
+    part = tmp_path / "part.step"
+    top = cq.Plane(origin=(0, 0, 20), normal=(-0.12, 0.10, 1))
+    body = cq.Workplane().box(200, 100, 60, centered=(False, False, False))
+    cq.exporters.export(body.cut(cq.Workplane(top).rect(900, 900).extrude(200)), str(part))
+    (face,) = (f.id for f in read_step(part).faces if f.area > 20000)
+    asked: dict[str, object] = {"stock": [{"faces": {"id": face}, "amount": 4.0}], "layers": "5:7"}
+    made = program(part, tmp_path, face_rule=[{"faces": {"id": face}, "rule": "outer"}], **asked)
+    lying = tmp_path / "lying.nc"
+    lying.write_text(made.read_text().replace("%22amount_mm%22:%204.0", "%22amount_mm%22:%204.5"))
+
+    assert verify_program(made, str(part)).ok
+    assert codes(lying, part) == {"profile"}

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.brep import Model
-from beadwright.kernel import nearest_on_faces
+from beadwright.kernel import Nearest, nearest_on_faces
 from beadwright.numeric import Finding
 from beadwright.verify._cut import Cut, Floats
 from beadwright.verify._deposit import Bead, DepositLayer
@@ -28,6 +28,8 @@ SAMPLES = 24
 """Places looked at in a layer: each asks the kernel for several distances of some milliseconds."""
 HEIGHTS = np.array([0.01, 0.5, 0.99])
 """Where in the layer distances are taken, as shares of its height: inside it, since its borders lie on edges."""
+EXTENT = 1.0 - float(HEIGHTS[-1] - HEIGHTS[0])
+"""What of the layer lies beyond them: a wall by which stock ends, and that leans, may be met there alone."""
 CURVED = 0.05
 """What a face that bends within a layer may be nearer between those heights, mm."""
 AHEAD = 0.51
@@ -132,18 +134,22 @@ def _wanted(
 
     value, lean = np.full(len(edge), np.inf), np.zeros(len(edge))
     step = np.zeros(len(edge), bool)
+    bare = {face.id for face in model.faces} - set(options.stock)
     for amount in sorted(set(options.stock.values())):
         ids = {key for key, own in options.stock.items() if own == amount}
         for share in HEIGHTS:
             points = to_part(layer.z - share * (layer.z - layer.z0))
-            found = nearest_on_faces(model, ids, points)
+            found = nearest_on_faces(model, ids, points, within=(amount + allowed) / size)
             far = found.distance * size
-            step |= found.border & (far <= amount + allowed)
+            step |= (far <= amount + allowed) & _beside(found, matrix, allowed, EXTENT * (layer.z - layer.z0))
             nearer = far - amount < value
+            # A place on a bare face with the material between it and the stock is right as it is.
+            doubt = np.flatnonzero(nearer & found.behind) if bare else np.zeros(0, np.int64)
+            if len(doubt):
+                nearer[doubt] = nearest_on_faces(model, bare, points[doubt]).distance * size > allowed
             value[nearer] = far[nearer] - amount
             up = ((points - found.foot) @ matrix[2, :3]) / np.maximum(far, 1e-300)
             lean[nearer] = np.abs(up[nearer]) * (layer.z - layer.z0) + CURVED
-    bare = {face.id for face in model.faces} - set(options.stock)
     greatest = value
     if bare and len(cut.segments):
         # The section's own boundary belongs to faces with and without stock; the former want more, so the rest decides.
@@ -154,6 +160,13 @@ def _wanted(
         lean = np.where(-high < value, 0.0, lean)
         value = np.minimum(value, -high)
     return _Want(least=value, greatest=greatest, lean=lean, step=step)
+
+
+def _beside(found: Nearest, matrix: Floats, allowed: float, beyond: float) -> npt.NDArray[np.bool_]:
+    """Whether feet lie on the border of their faces, or so near beside it that it is met elsewhere in the layer."""
+    way = np.where(np.isfinite(found.border), found.border - found.foot, 1e9) @ matrix[:, :3].T
+    far, aside = np.linalg.norm(way, axis=1), np.hypot(way[:, 0], way[:, 1])
+    return np.asarray((far <= allowed) | ((far <= allowed + beyond) & (aside >= np.abs(way[:, 2]))))
 
 
 def _judge(
