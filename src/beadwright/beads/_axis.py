@@ -44,6 +44,7 @@ class _Boundary:
     span: Ints  # (elements,) span of each element; of a fan that at whose start it stands
     own: Ints  # (elements, 2) spans on which the places of each element lie
     next: Ints  # (spans,) span that follows
+    boxes: Floats  # around runs of spans, as `nested` gives them
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -137,7 +138,7 @@ def middles(
 
 
 def _boundary(region: ArcRegion) -> _Boundary:
-    from beadwright.beads._kernels import boundary  # numba: late
+    from beadwright.beads._kernels import boundary, nested  # numba: late
 
     counts = [len(loop.bulge) for loop in region.loops]
     spans, normal, turn, run, fan_of, following, span, own = boundary(
@@ -148,8 +149,9 @@ def _boundary(region: ArcRegion) -> _Boundary:
         FAN,
     )
     return _Boundary(
-        spans=spans, normal=normal, turn=turn, run=run, fan_of=fan_of, span=span, own=own, next=following
-    )
+        spans=spans, normal=normal, turn=turn, run=run, fan_of=fan_of, span=span, own=own, next=following,
+        boxes=nested(spans),
+    )  # fmt: skip
 
 
 def _places(boundary: _Boundary, step: float) -> tuple[Ints, Floats]:
@@ -206,7 +208,7 @@ def _discs(boundary: _Boundary, element: Ints, share: Floats, most: float) -> _D
 
     rows = touching(
         element, share, boundary.spans, boundary.normal, boundary.turn, boundary.span, boundary.own,
-        boundary.fan_of, boundary.next, most, WALL_COSINE,
+        boundary.fan_of, boundary.next, boundary.boxes, most, WALL_COSINE,
     )  # fmt: skip
     return _Discs(rows)
 

@@ -12,6 +12,10 @@ from beadwright.compiled import helper, kernel
 SAME_SIDE = 1e-9
 # Directions shorter than this are none: it only keeps a zero from being a divisor.
 TINY = 1e-300
+# Spans in the least boxes of `nested`.
+RUN = 4
+# A box is passed over only if it is this far from the disc, mm: rounding over parts of metres is below 1e-9 mm.
+CLEAR = 1e-6
 
 
 @kernel
@@ -112,43 +116,125 @@ def boundary(points: Any, bulge: Any, heads: Any, wide: float, fan: float) -> An
     )
 
 
-@helper
-def _disc(px: float, py: float, nx: float, ny: float, a: int, b: int, spans: Any, most: float) -> Any:
-    """The greatest disc that touches a place on spans a and b: radius, span, part and cosine as of `discs`."""
-    best, who, part, lean = most, -1, 0, 1.0
+@kernel
+def nested(spans: Any) -> Any:
+    """Boxes around runs of spans that follow one another, each of two within that of both.
+
+    Parameters
+    ----------
+    spans : (n, 10) float64
+        As `boundary` gives them.
+
+    Returns
+    -------
+    (2 p, 4) float64
+        Least x and y, greatest x and y, mm: row p + i is the box of spans RUN i up to RUN (i + 1), row r that of rows
+        2 r and 2 r + 1, row 1 that of all; p is a power of two, and a box without spans holds nothing.
+    """
+    last = 1
+    while last * RUN < len(spans):
+        last *= 2
+    boxes = np.empty((2 * last, 4))
+    boxes[:, :2], boxes[:, 2:] = np.inf, -np.inf
     for j in range(len(spans)):
-        if j in (a, b):
-            continue
-        x0, y0, x1, y1 = spans[j, 0], spans[j, 1], spans[j, 2], spans[j, 3]
-        # A disc of radius `best` at this place lies within `best` of its centre.
-        far = np.hypot(0.5 * (x0 + x1) - px - best * nx, 0.5 * (y0 + y1) - py - best * ny)
-        if far > best + spans[j, 9]:
-            continue
-        tx, ty, k = spans[j, 4], spans[j, 5], spans[j, 6]
-        vx, vy = px - x0, py - y0
-        f = vy * tx - vx * ty - 0.5 * k * (vx * vx + vy * vy)
-        cosine = ny * tx - nx * ty - k * (nx * vx + ny * vy)
-        below = 1.0 - cosine
-        if below > SAME_SIDE and f >= 0.0:
-            r = f / below
+        row = last + j // RUN
+        # An arc of at most a quarter turn lies within its rise of the chord; the last column is half chord and rise.
+        rise = max(spans[j, 9] - 0.5 * np.hypot(spans[j, 2] - spans[j, 0], spans[j, 3] - spans[j, 1]), 0.0)
+        for axis in range(2):
+            low, high = min(spans[j, axis], spans[j, 2 + axis]), max(spans[j, axis], spans[j, 2 + axis])
+            boxes[row, axis] = min(boxes[row, axis], low - rise)
+            boxes[row, 2 + axis] = max(boxes[row, 2 + axis], high + rise)
+    for row in range(last - 1, 0, -1):
+        for axis in range(2):
+            boxes[row, axis] = min(boxes[2 * row, axis], boxes[2 * row + 1, axis])
+            boxes[row, 2 + axis] = max(boxes[2 * row, 2 + axis], boxes[2 * row + 1, 2 + axis])
+    return boxes
+
+
+@helper
+def _against(
+    px: float,
+    py: float,
+    nx: float,
+    ny: float,
+    spans: Any,
+    j: int,
+    best: float,
+    who: int,
+    part: int,
+    lean: float,
+) -> Any:
+    """What `_disc` has found so far, or what span j gives if that is a lesser radius."""
+    x0, y0, x1, y1 = spans[j, 0], spans[j, 1], spans[j, 2], spans[j, 3]
+    # A disc of radius `best` at this place lies within `best` of its centre.
+    far = np.hypot(0.5 * (x0 + x1) - px - best * nx, 0.5 * (y0 + y1) - py - best * ny)
+    if far > best + spans[j, 9]:
+        return best, who, part, lean
+    tx, ty, k = spans[j, 4], spans[j, 5], spans[j, 6]
+    vx, vy = px - x0, py - y0
+    f = vy * tx - vx * ty - 0.5 * k * (vx * vx + vy * vy)
+    cosine = ny * tx - nx * ty - k * (nx * vx + ny * vy)
+    below = 1.0 - cosine
+    if below > SAME_SIDE and f >= 0.0:
+        r = f / below
+        if r < best:
+            cx, cy = px + r * nx, py + r * ny
+            ahead = (cx - x0) * tx + (cy - y0) * ty
+            beyond = (cx - x1) * spans[j, 7] + (cy - y1) * spans[j, 8]
+            if ahead >= 0.0 and beyond <= 0.0:
+                best, who, part = r, j, 0
+                # Unit normal of the touched span at the centre's foot, against the place's own.
+                wx, wy = cx - x0, cy - y0
+                mx, my = -ty - k * wx, tx - k * wy
+                lean = (mx * nx + my * ny) / np.hypot(mx, my)
+    for end in range(2):
+        qx, qy = (x1, y1) if end == 1 else (x0, y0)
+        towards = (qx - px) * nx + (qy - py) * ny
+        if towards > SAME_SIDE:
+            r = 0.5 * ((qx - px) ** 2 + (qy - py) ** 2) / towards
             if r < best:
-                cx, cy = px + r * nx, py + r * ny
-                ahead = (cx - x0) * tx + (cy - y0) * ty
-                beyond = (cx - x1) * spans[j, 7] + (cy - y1) * spans[j, 8]
-                if ahead >= 0.0 and beyond <= 0.0:
-                    best, who, part = r, j, 0
-                    # Unit normal of the touched span at the centre's foot, against the place's own.
-                    wx, wy = cx - x0, cy - y0
-                    mx, my = -ty - k * wx, tx - k * wy
-                    lean = (mx * nx + my * ny) / np.hypot(mx, my)
-        for end in range(2):
-            qx, qy = (x1, y1) if end == 1 else (x0, y0)
-            towards = (qx - px) * nx + (qy - py) * ny
-            if towards > SAME_SIDE:
-                r = 0.5 * ((qx - px) ** 2 + (qy - py) ** 2) / towards
-                if r < best:
-                    best, who, part = r, j, 1 + end
-                    lean = ((px + r * nx - qx) * nx + (py + r * ny - qy) * ny) / r
+                best, who, part = r, j, 1 + end
+                lean = ((px + r * nx - qx) * nx + (py + r * ny - qy) * ny) / r
+    return best, who, part, lean
+
+
+@helper
+def _disc(
+    px: float,
+    py: float,
+    nx: float,
+    ny: float,
+    a: int,
+    b: int,
+    spans: Any,
+    boxes: Any,
+    guess: float,
+    most: float,
+) -> Any:
+    """The greatest disc that touches a place on spans a and b: radius, span, part and cosine as of `touching`.
+
+    The radius is at most `guess`, what some span gives. Spans are met in their order and only boxes clear of the disc
+    of that radius are passed over, so that the guess changes no result: of equal radii the first span's stays.
+    """
+    best, who, part, lean = most, -1, 0, 1.0
+    last, box = len(boxes) // 2, 1
+    while box > 0:
+        reach = min(best, guess)
+        cx, cy, limit = px + reach * nx, py + reach * ny, reach + CLEAR
+        dx = max(boxes[box, 0] - cx, cx - boxes[box, 2], 0.0)
+        dy = max(boxes[box, 1] - cy, cy - boxes[box, 3], 0.0)
+        if dx * dx + dy * dy <= limit * limit:
+            if box < last:
+                box *= 2
+                continue
+            first = (box - last) * RUN
+            for j in range(first, min(first + RUN, len(spans))):
+                if j not in (a, b):
+                    best, who, part, lean = _against(px, py, nx, ny, spans, j, best, who, part, lean)
+        # On to the next box in the order of the spans; none after the last of all.
+        while box % 2 == 1:
+            box //= 2
+        box += 1 if box > 0 else 0
     return best, who, part, lean
 
 
@@ -163,6 +249,7 @@ def touching(
     own: Any,
     fan_of: Any,
     following: Any,
+    boxes: Any,
     most: float,
     wall_cosine: float,
 ) -> Any:
@@ -176,6 +263,8 @@ def touching(
         Of it before the place.
     spans, normal, turn, span, own, fan_of, following
         As `boundary` gives them; material on the left, no more than a quarter turn each.
+    boxes
+        As `nested` gives them.
     most : float
         Greatest radius looked for, mm.
     wall_cosine : float
@@ -189,6 +278,7 @@ def touching(
     """
     n = len(spans)
     out = np.empty((len(element), 10))
+    who = -1
     for i in range(len(element)):
         row = element[i]
         fan, s = row >= n, span[row]
@@ -204,7 +294,13 @@ def touching(
             reach, c, d = 2 * np.sin(turned / 2) / k, np.cos(turned / 2), np.sin(turned / 2)
             px += reach * (c * spans[s, 4] - d * spans[s, 5])
             py += reach * (d * spans[s, 4] + c * spans[s, 5])
-        radius, who, part, lean = _disc(px, py, nx, ny, own[row, 0], own[row, 1], spans, most)
+        a, b, guess = own[row, 0], own[row, 1], most
+        if who >= 0:
+            # What the place before touches, or its neighbour, mostly bounds this disc too.
+            for j in (who, following[who]):
+                if j not in (a, b):
+                    guess = _against(px, py, nx, ny, spans, j, guess, -1, 0, 1.0)[0]
+        radius, who, part, lean = _disc(px, py, nx, ny, a, b, spans, boxes, guess, most)
         cx, cy = px + radius * nx, py + radius * ny
         tx, ty, other = ny, -nx, -1
         if who >= 0:

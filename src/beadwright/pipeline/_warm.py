@@ -144,7 +144,7 @@ def plain_kernels() -> tuple[tuple[Any, tuple[Any, ...]], ...]:
     """
     from numba import typeof
 
-    from beadwright.beads._kernels import boundary, touching, unreached
+    from beadwright.beads._kernels import boundary, nested, touching, unreached
     from beadwright.process._kernels import nearest, wall
     from beadwright.section._kernels.locate import locate_all
 
@@ -154,7 +154,8 @@ def plain_kernels() -> tuple[tuple[Any, tuple[Any, ...]], ...]:
     calls = (
         (locate_all, (count, count, grid, count, pairs, grid, count, count, grid, count, spans)),
         (boundary, (grid, row, count, 1.0, 1.0)),
-        (touching, (count, row, grid, grid, row, count, pairs, count, count, 1.0, 1.0)),
+        (nested, (grid,)),
+        (touching, (count, row, grid, grid, row, count, pairs, count, count, grid, 1.0, 1.0)),
         (unreached, (grid, grid, 1.0)),
         (nearest, (grid, grid, 1.0)),
         (wall, (row, row, row, row, 1, 1, 1, 1.0)),
