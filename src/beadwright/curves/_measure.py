@@ -28,6 +28,8 @@ def lengths(path: ArcPath) -> npt.NDArray[np.float64]:
     An arc of chord L and bulge b has the length L (1 + b^2) atan(b) / b.
     """
     chord = np.hypot(*chords(path).T)
+    if not path.bulge.any():
+        return np.asarray(chord)
     b = np.abs(path.bulge)
     safe = np.where(b > 0, b, 1.0)
     return np.asarray(np.where(b > 0, chord * (1 + b * b) * np.arctan(safe) / safe, chord))

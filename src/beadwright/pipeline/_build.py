@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -165,13 +166,17 @@ def build_layer(
     runs = [length(bead.path) for bead in beads]
     # The first layer waits for nothing.
     least = cards.least_time if beads and clock.track is not None else 0.0
+    # The feed that is taken was tried mostly: its motion is not reckoned twice.
+    motion = functools.cache(
+        lambda feed: moved_at(cards, clock.place, beads, above, feed, ground, ways, carry)
+    )
     own = pace(
-        lambda feed: moved_at(cards, clock.place, beads, above, feed, ground, ways, carry).total,
+        lambda feed: motion(feed).total,
         feed=min(cards.feed, fastest),
         least=least,
         slowest=max(cards.slowest(min(areas, default=1.0)), SLOWEST),
     )
-    moved = moved_at(cards, clock.place, beads, above, own.feed, ground, ways, carry)
+    moved = motion(own.feed)
     missed = own.dwell if carry.begins else 0.0
     own = replace(own, dwell=own.dwell - missed)
     volumes = [a * run for a, run in zip(areas, runs, strict=True)] if ground is None else ground.volumes()

@@ -194,6 +194,8 @@ def _move(words: tuple[str | None, ...], state: _Reading) -> None:
 
 def _line(raw: str, state: _Reading) -> None:
     """Any line: comments, words, modes, events, motion."""
+    if len(raw) <= MAX_LINE and COMMENT.fullmatch(raw) and raw.isascii():
+        return
     if len(raw) > MAX_LINE:
         state.tell("length", f"{len(raw)} characters, {MAX_LINE} are allowed")
     if not raw.isascii():

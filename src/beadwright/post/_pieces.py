@@ -91,7 +91,9 @@ def _radii(path: ArcPath) -> Floats:
 
 
 def _cut(path: ArcPath, count: npt.NDArray[np.int64]) -> ArcPath:
-    """Each span in so many equal pieces."""
+    """Each span in so many equal pieces; lines are never cut."""
+    if not path.bulge.any():
+        return path
     start, end = _ends(path)
     row = np.repeat(np.arange(len(count)), count)
     place = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)

@@ -84,6 +84,8 @@ class PrintedMoves:
 
     def part(self, first: int, end: int) -> PrintedMoves:
         """Some moves of it, from a row up to before another."""
+        if not first and end >= len(self.turn):
+            return self
         rows = slice(first, end)
         return replace(
             self,

@@ -62,10 +62,10 @@ def dry_run(
     steps = False
     for line in text.split("\n"):
         bare = _NUMBERED.sub("", line)
-        if bare[:1] != "(":
+        if bare[:1] != "(" and "G9" in bare:
             for mode in _MODE.findall(bare):
                 steps = mode == "G91"
-        if not bare or bare[0] == "(" or bare in switched or any(each.fullmatch(bare) for each in silent):
+        if not bare or bare[0] == "(" or bare in switched or silent.fullmatch(bare):
             continue
         # An increment of the height is the same, however high it begins.
         if "Z" in line and not steps:
@@ -83,7 +83,7 @@ def dry_run(
     return made
 
 
-def _silenced(dialect: Dialect) -> list[re.Pattern[str]]:
+def _silenced(dialect: Dialect) -> re.Pattern[str]:
     """Lines that the extruder's events write, but for modes of distance, which the moves need."""
     words = {"on": dialect.on or "", "off": dialect.off or ""}
     found = []
@@ -101,10 +101,11 @@ def _silenced(dialect: Dialect) -> list[re.Pattern[str]]:
                 else re.escape(part)
                 for place, part in enumerate(parts)
             )
-            found.append(re.compile(pattern))
+            found.append(pattern)
     if dialect.off is not None:
-        found.append(re.compile(re.escape(dialect.off)))
-    return found
+        found.append(re.escape(dialect.off))
+    # Without an extruder's words only an empty line is silent.
+    return re.compile("|".join(f"(?:{each})" for each in found))
 
 
 def trace(
