@@ -9,7 +9,7 @@ from rich.console import Console
 
 from beadwright.numeric import Finding
 from beadwright.pipeline import plan
-from beadwright.pipeline._tables import _findings
+from beadwright.pipeline._tables import _findings, _finished, _left_for_machining
 
 
 @pytest.mark.parametrize(
@@ -27,6 +27,64 @@ def test_a_finding_tells_how_often_and_where_first(times: int, layer: int | None
         Console(file=out), [Finding(code="wide", level="warning", layer=layer, text="too wide")] * times
     )
     assert out.getvalue() == f"{line}\n"
+
+
+def told(*findings: Finding) -> list[str]:
+    out = io.StringIO()
+    _findings(Console(file=out, width=400), findings)
+    return out.getvalue().splitlines()
+
+
+@pytest.mark.parametrize(
+    ("text", "measured", "allowed", "tail"),
+    [
+        ("this mass in all", 12.3456, None, "; measured 12.35 g"),
+        ("as much as this", 2.5, 2.0, "; measured 2.5, allowed 2 g"),
+        ("2.50 g flow out, 2 g may", 2.5, 2.0, ""),
+        ("2.5 g flow out", 2.5, 2.0, "; allowed 2 g"),
+        ("2.5 g flow out", 2.5, 0.0, ""),
+        ("layer 3 has this", 3.0, None, "; measured 3 g"),
+        ("0 of them", 0.3, None, "; measured 0.3 g"),
+        ("none at all", 0.0, None, "; measured 0 g"),
+        ("much", 123456.0, None, "; measured 123456 g"),
+        ("without end", float("inf"), None, ""),
+    ],
+)
+def test_a_finding_tells_its_number_unless_its_sentence_does(
+    text: str, measured: float, allowed: float | None, tail: str
+) -> None:
+    finding = Finding(
+        code="flow", level="note", text=text, measured=measured, allowed=allowed, unit="g", layer=7
+    )
+    assert told(finding) == [f"note flow: {text}{tail} (layer 7)"]
+
+
+def test_one_code_in_two_wordings_is_told_in_both_and_numbers_alone_make_no_wording() -> None:
+    texts = ["3 beads are wide", "4 beads are wide", "the seam is wide"]
+    assert told(*(Finding(code="wide", level="warning", text=text) for text in texts)) == [
+        "warning wide: 3 beads are wide (2 times)",
+        "warning wide: the seam is wide",
+    ]
+
+
+def test_many_wordings_of_one_code_end_in_a_count() -> None:
+    names = "abcdefgh"
+    lines = told(*(Finding(code="wide", level="warning", text=f"{name} is wide") for name in names))
+    assert lines[:5] == [f"warning wide: {name} is wide" for name in names[:5]]
+    assert lines[5:] == ["warning wide: 3 more in other words; --json lists them"]
+
+
+def test_stock_has_no_negative_zero_and_says_how_it_is_measured() -> None:
+    stock = {"least": -0.004, "greatest": -0.0, "mean": 0.0}
+    face = {"id": 4, "name": "", "stock_mm": stock}
+    finished = {"file": "done.step", "bound_mm": 0.01, "faces": [face]}
+    assert _finished({"finished": finished})[1] == (
+        "on its face 4",
+        "0.00 to 0.00 mm, measured in the plane of the layer",
+    )
+    assert _left_for_machining({"faces": [face], "layers": []}) == [
+        ("stock on face 4", "0.00 to 0.00 mm, square to the face")
+    ]
 
 
 def test_a_plan_that_lays_nothing_says_so() -> None:

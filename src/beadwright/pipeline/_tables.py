@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
@@ -25,6 +26,12 @@ if TYPE_CHECKING:
 
 # More rows than this make a table that nobody reads; the rest is in the JSON.
 MAX_ROWS = 40
+# Kinds of wording of one code that are told one by one.
+MAX_WORDINGS = 5
+# A number in a sentence is taken for the measured one if it is off by no more than this share.
+ROUNDED = 0.05
+NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e[+-]?\d+)?")
+INDEX = re.compile(r"\b(?:layer|face|bead|line|tool)s? \d+(?:(?:,| to| and) \d+)*")
 STYLE = {"note": "dim", "warning": "yellow", "error": "red"}
 
 
@@ -69,6 +76,11 @@ def show_examination(found: Examination) -> None:
         console.print(f"advice: {text}", markup=False, highlight=False, soft_wrap=True)
 
 
+def _from_to(stock: Mapping[str, float]) -> str:
+    """Least and greatest stock; one that rounds to nothing has no sign."""
+    return f"{stock['least']:z.2f} to {stock['greatest']:z.2f} mm"
+
+
 def _finished(document: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Stock beyond the finished part, face by face, and what machining takes off."""
     if "finished" not in document:
@@ -77,8 +89,8 @@ def _finished(document: Mapping[str, Any]) -> list[tuple[str, str]]:
     pairs = [("finished part", f"{row['file']}, stock known to {row['bound_mm']:.2f} mm in the plane")]
     for face in row["faces"][:MAX_ROWS]:
         name = f" {face['name']}" if face["name"] else ""
-        least, greatest = face["stock_mm"]["least"], face["stock_mm"]["greatest"]
-        pairs.append((f"on its face {face['id']}{name}", f"{least:.2f} to {greatest:.2f} mm"))
+        stock = _from_to(face["stock_mm"])
+        pairs.append((f"on its face {face['id']}{name}", f"{stock}, measured in the plane of the layer"))
     if len(row["faces"]) > MAX_ROWS:
         pairs.append(("on more of its faces", f"{len(row['faces']) - MAX_ROWS}; plan.json lists them"))
     if "machined_mm3" in row:
@@ -94,8 +106,8 @@ def _left_for_machining(document: Mapping[str, Any]) -> list[tuple[str, str]]:
     stocked = [face for face in document["faces"] if "stock_mm" in face]
     for face in stocked[:MAX_ROWS]:
         name = f" {face['name']}" if face["name"] else ""
-        least, greatest = face["stock_mm"]["least"], face["stock_mm"]["greatest"]
-        pairs.append((f"stock on face {face['id']}{name}", f"{least:.2f} to {greatest:.2f} mm"))
+        stock = _from_to(face["stock_mm"])
+        pairs.append((f"stock on face {face['id']}{name}", f"{stock}, square to the face"))
     if len(stocked) > MAX_ROWS:
         pairs.append(("stock on more faces", f"{len(stocked) - MAX_ROWS}; plan.json lists them"))
     pairs += _finished(document)
@@ -272,28 +284,62 @@ def _pairs(console: Console, pairs: Iterable[tuple[str, str]]) -> None:
 
 
 def _findings(console: Console, findings: Iterable[Finding]) -> None:
-    """One line for each kind of finding, with the first place."""
-    times_of: Counter[tuple[str, str]] = Counter()
-    first: dict[tuple[str, str], Finding] = {}
+    """One line for each kind of finding and wording, with the first place and the number that it rests on."""
+    times_of: Counter[tuple[str, str, str]] = Counter()
+    first: dict[tuple[str, str, str], Finding] = {}
     for finding in findings:
-        key: tuple[str, str] = (finding.level, finding.code)
+        # sentences that differ in their numbers alone are one wording; another wording is told too
+        key = (finding.level, finding.code, NUMBER.sub("0", finding.text))
         times_of[key] += 1
         first.setdefault(key, finding)
-    for key in sorted(times_of, key=lambda k: ("error", "warning", "note").index(k[0])):
-        finding = first[key]
-        where = [] if finding.layer is None else [f"layer {finding.layer}"]
-        if finding.face is not None:
-            where.append(f"face {finding.face}")
-        if finding.at_mm is not None and all(map(math.isfinite, finding.at_mm)):
-            where.append("at " + ", ".join(f"{v:.2f}" for v in finding.at_mm))
-        told = [", ".join(where)] if where else []
-        if times_of[key] > 1:
-            told = [f"{times_of[key]} times", *(f"first {place}" for place in told)]
-        tail = f" ({', '.join(told)})" if told else ""
-        console.print(
-            f"{finding.level} {finding.code}: {finding.text}{tail}",
-            style=STYLE[key[0]],
-            markup=False,
-            highlight=False,
-            soft_wrap=True,
-        )
+    lines: Counter[tuple[str, str]] = Counter()
+    untold: Counter[tuple[str, str]] = Counter()
+    order = ("error", "warning", "note")
+    for key in sorted(times_of, key=lambda k: order.index(k[0])):
+        kind = key[:2]
+        lines[kind] += 1
+        if lines[kind] > MAX_WORDINGS:
+            untold[kind] += times_of[key]
+            continue
+        _line(console, key[0], f"{first[key].text}{_number(first[key])}", first[key], times_of[key])
+    for (level, code), times in untold.items():
+        _print(console, level, f"{level} {code}: {times} more in other words; --json lists them")
+
+
+def _line(console: Console, level: str, text: str, finding: Finding, times: int) -> None:
+    """A finding, how often it was found and where first."""
+    where = [] if finding.layer is None else [f"layer {finding.layer}"]
+    if finding.face is not None:
+        where.append(f"face {finding.face}")
+    if finding.at_mm is not None and all(map(math.isfinite, finding.at_mm)):
+        where.append("at " + ", ".join(f"{v:.2f}" for v in finding.at_mm))
+    told = [", ".join(where)] if where else []
+    if times > 1:
+        told = [f"{times} times", *(f"first {place}" for place in told)]
+    tail = f" ({', '.join(told)})" if told else ""
+    _print(console, level, f"{level} {finding.code}: {text}{tail}")
+
+
+def _print(console: Console, level: str, text: str) -> None:
+    console.print(text, style=STYLE[level], markup=False, highlight=False, soft_wrap=True)
+
+
+def _number(finding: Finding) -> str:
+    """What was measured, and what is allowed, where the sentence does not hold the numbers itself."""
+    pairs = (("measured", finding.measured), ("allowed", finding.allowed))
+    finite = [(name, value) for name, value in pairs if value is not None and math.isfinite(value)]
+    untold = [(name, value) for name, value in finite if not _holds(finding.text, value)]
+    if not untold or untold == [("allowed", 0.0)]:  # that none of it is wanted goes without saying
+        return ""
+    told = ", ".join(f"{name} {value:{'.4g' if abs(value) < 1e4 else '.0f'}}" for name, value in untold)
+    return f"; {told} {finding.unit}".rstrip()
+
+
+def _holds(text: str, value: float) -> bool:
+    """Whether a sentence tells a number to three digits or as many decimals as it shows; an index is no measure."""
+    for shown in NUMBER.findall(INDEX.sub("", text)):
+        decimals = len(shown.partition(".")[2])
+        off = abs(float(shown) - abs(value))
+        if off <= 0.5 * 10.0**-decimals * (1.0 + math.ulp(1.0)) and off <= ROUNDED * abs(value):
+            return True
+    return False
