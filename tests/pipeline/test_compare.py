@@ -46,6 +46,8 @@ def test_a_plan_is_the_same_as_itself(first: Path) -> None:
     alike = compare(first, first)
 
     assert alike.same
+    assert alike.rest is None
+    assert "rest" not in alike.as_dict()
     assert alike.layers == ()
 
 
@@ -99,6 +101,21 @@ def test_what_the_last_digit_does_is_no_change(tmp_path: Path) -> None:
     assert compare(first / "program.nc", tmp_path / "moved.nc").layers[0]["moved_mm"] == pytest.approx(
         2e-3, rel=0.1
     )
+
+
+def test_a_rest_is_told_as_one_and_its_layers_are_no_setting(tmp_path: Path) -> None:
+    cq.exporters.export(cq.Workplane().box(120, 80, 8), str(tmp_path / "block.step"))
+    first, rest = tmp_path / "first", tmp_path / "rest"
+    plan(tmp_path / "block.step", first, workers=1, layers="0:2")
+    replan(first, rest, from_layer=1, height=4.0, workers=1)
+    found, back = compare(first, rest), compare(rest, first)
+
+    assert (found.rest, found.settings) == ({"rest": "b", "layer": 1}, {})
+    assert (back.rest, back.settings) == ({"rest": "a", "layer": 1}, {})
+    assert found.as_dict()["rest"] == found.rest
+    shown = CliRunner().invoke(app, ["compare", str(first), str(rest)]).stderr
+    assert "B is the rest of A from layer 1" in shown
+    assert "setting layers" not in shown
 
 
 def test_programs_alone_are_compared_by_their_moves(first: Path, revised: Path) -> None:

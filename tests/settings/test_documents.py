@@ -126,6 +126,20 @@ mode = "sharp"
         assert any(line.startswith(wanted) for line in lines), wanted
 
 
+def test_faults_of_a_file_come_in_the_order_of_its_lines_after_those_of_options(tmp_path: Path) -> None:
+    job = written(
+        tmp_path,
+        "j.toml",
+        "height = 'x'\nzebra = 3\n[fill]\nkind = 'q'\n[sequence]\ndetour = -1\n",
+    )
+    with pytest.raises(SettingsError) as caught:
+        resolve({"contours": "many"}, job=job)
+
+    lines = [line.strip().split(" ")[0] for line in str(caught.value).splitlines()[1:]]
+    assert lines == ["contours:", "j.toml:1:", "j.toml:2:", "j.toml:4:", "j.toml:6:"]
+    assert "contours: 'many' cannot be used; allowed 1 to 1000, or full" in str(caught.value)
+
+
 def test_faults_between_values_of_a_card(tmp_path: Path) -> None:
     machine = written(
         tmp_path,

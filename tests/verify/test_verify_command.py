@@ -74,6 +74,25 @@ def test_a_program_that_does_not_hold(folder: Path) -> None:
     assert "4000.0 mm3" in done.stderr  # 1 s at 100 mm/s of 10 x 4
 
 
+def test_the_time_tells_its_waits_and_an_area_left_open_tells_why(folder: Path) -> None:
+    """A circle of R 500 and a descent of 20 mm at 100 mm/s take 31.6 s; 40 s more make 1 min 12 s."""
+    text = (folder / "good.nc").read_text()
+    (folder / "waits.nc").write_text(text.replace("M3\n", "G4 P40\nM3\n"))
+    head, rest = text.split("\n", 1)
+    (folder / "open.nc").write_text(f"{head}\n(setting name=fill.kind value=none from=default)\n{rest}")
+
+    def row(program: str, part: str, name: str) -> str:
+        shown = run(folder, program, part, "--no-sheet").stderr.splitlines()
+        return next(line for line in shown if line.startswith(name)).removeprefix(name).strip()
+
+    assert row("good.nc", "tube.step", "time") == "32 s by length and feed, without traverses"
+    assert row("waits.nc", "tube.step", "time").startswith("1 min 12 s by length and feed, 40 s of it waits")
+    assert row("good.nc", "wide.step", "not covered") == "66.67 % of the sections measured"
+    assert row("open.nc", "wide.step", "not covered").startswith(
+        "66.67 % of the sections measured (no fill was asked)"
+    )
+
+
 def test_a_sheet_is_written_beside_the_program_or_not_at_all(folder: Path) -> None:
     sheet = folder / "good_verify.html"
     sheet.unlink(missing_ok=True)

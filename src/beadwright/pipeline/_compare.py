@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
@@ -49,6 +50,8 @@ class Side:
         Of each layer, the moves with the extruder on.
     digit : float
         Last digit of its coordinates as its head tells it, mm; 0 where it does not.
+    sha256 : str
+        Of plan.json; "" for a program alone.
     """
 
     name: str
@@ -56,6 +59,14 @@ class Side:
     layers: tuple[dict[str, float], ...]
     paths: tuple[tuple[ArcPath, ...], ...]
     digit: float = 0.0
+    sha256: str = ""
+
+    def rest_of(self, other: Side) -> int | None:
+        """Layer from which on this is the rest of another plan; None where it is not."""
+        join = (self.plan or {}).get("join", {})
+        if not other.sha256 or join.get("old_plan_sha256") != other.sha256:
+            return None
+        return int(join["layer"])
 
     def total(self) -> dict[str, float]:
         """Sums over the layers; of bounds the worst."""
@@ -87,6 +98,9 @@ class Comparison:
         Tops of layers that the other has not, mm.
     faces : tuple of mapping
         Faces that changed: moved, of another area, gone or new.
+    rest : mapping or None
+        Which side is the ``rest`` of the other (``a`` or ``b``), and from which ``layer`` on; None where neither is.
+        Its range of layers is then no setting that differs.
     """
 
     a: str
@@ -98,6 +112,7 @@ class Comparison:
     only_a: tuple[float, ...]
     only_b: tuple[float, ...]
     faces: tuple[dict[str, Any], ...]
+    rest: dict[str, Any] | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """As JSON has it."""
@@ -112,6 +127,7 @@ class Comparison:
             "only_a_z_mm": list(self.only_a),
             "only_b_z_mm": list(self.only_b),
             "faces": list(self.faces),
+            **({} if self.rest is None else {"rest": self.rest}),
         }
 
 
@@ -142,7 +158,9 @@ def compare(a: str | Path, b: str | Path, progress: Progress | None = None) -> C
         row = _layer(first, i, second, j)
         if row is not None:
             changed.append(row)
-    settings = _settings(first, second)
+    settings, rest = _settings(first, second), _rest(first, second)
+    if rest is not None:
+        settings.pop("layers", None)
     faces = _faces(first, second)
     one, two = first.total(), second.total()
     return Comparison(
@@ -155,7 +173,16 @@ def compare(a: str | Path, b: str | Path, progress: Progress | None = None) -> C
         only_a=only_a,
         only_b=only_b,
         faces=faces,
+        rest=rest,
     )
+
+
+def _rest(a: Side, b: Side) -> dict[str, Any] | None:
+    """Which side is the rest of the other, as its join tells."""
+    for name, layer in (("a", a.rest_of(b)), ("b", b.rest_of(a))):
+        if layer is not None:
+            return {"rest": name, "layer": layer}
+    return None
 
 
 def read_side(path: Path) -> Side:
@@ -169,11 +196,12 @@ def read_side(path: Path) -> Side:
     from beadwright.verify import read  # loads the CAD kernel, which no worker needs
 
     plan: dict[str, Any] | None = None
-    program = path
+    program, sha256 = path, ""
     if path.is_dir():
         program = path / "program.nc"
         try:
-            plan = json.loads((path / "plan.json").read_text())
+            held = (path / "plan.json").read_bytes()
+            plan, sha256 = json.loads(held), hashlib.sha256(held).hexdigest()
         except (OSError, ValueError) as reason:
             raise InputError(
                 f"{path}: is no folder that `plan` wrote: its plan.json cannot be read"
@@ -192,7 +220,14 @@ def read_side(path: Path) -> Side:
     if plan is not None and len(plan["layers"]) >= len(rows):
         told = {round(layer["z_mm"], 4): layer for layer in plan["layers"]}
         rows = [_of_plan(told.get(round(row["z_mm"], 4)), row) for row in rows]
-    return Side(name=str(path), plan=plan, layers=tuple(rows), paths=tuple(paths), digit=_digit(reading))
+    return Side(
+        name=str(path),
+        plan=plan,
+        layers=tuple(rows),
+        paths=tuple(paths),
+        digit=_digit(reading),
+        sha256=sha256,
+    )
 
 
 def _digit(reading: Reading) -> float:

@@ -30,6 +30,9 @@ def show_comparison(found: Comparison) -> None:
     """Print what changed, on standard error."""
     console = Console(stderr=True)
     console.print(f"A {escape(found.a)}\nB {escape(found.b)}", highlight=False, soft_wrap=True)
+    if found.rest is not None:
+        rest, whole = ("A", "B") if found.rest["rest"] == "a" else ("B", "A")
+        console.print(f"{rest} is the rest of {whole} from layer {found.rest['layer']}", highlight=False)
     if found.same:
         console.print("nothing changed: settings, faces, layers and beads are the same", style="green")
         return

@@ -83,8 +83,8 @@ def replan(
     """
     old = Path(folder)
     document, text = _read(old)
+    _one_place(document, from_layer, height, from_bead, at_line)
     source = _part(old, document, part)
-    _one_place(from_layer, height, from_bead, at_line)
     rest: Rest | Resume
     if from_layer is not None and height is not None:
         rest, name = _rest(old, document, text, from_layer, height), f"from-{from_layer}"
@@ -123,13 +123,48 @@ def replan(
 
 
 def _one_place(
-    from_layer: int | None, height: float | None, from_bead: int | None, at_line: int | None
+    document: Mapping[str, Any],
+    from_layer: int | None,
+    height: float | None,
+    from_bead: int | None,
+    at_line: int | None,
 ) -> None:
-    """A layer with its height, or a bead, or a line."""
-    given = [from_layer is not None, from_bead is not None, at_line is not None]
-    if sum(given) != 1 or (from_layer is None) != (height is None):
+    """A layer of the plan with its height, or a bead, or a line."""
+    places = {"--from-layer": from_layer, "--from-bead": from_bead, "--at-line": at_line}
+    given = [name for name, value in places.items() if value is not None]
+    if not given:
+        lone = "" if height is None else f"--height {height:g} is given without a layer; "
         raise SettingsError(
-            "say where the print is taken up: --from-layer with --height, or --from-bead (with --after), or --at-line"
+            f"{lone}say where the print is taken up: --from-layer with --height, or --from-bead (with --after), or"
+            " --at-line"
+        )
+    if len(given) > 1:
+        told = (
+            f"{' and '.join(given)} are given together, and each says by itself where the print is taken up"
+        )
+        raise SettingsError(
+            f"{told}: keep --from-layer (with --height) for a layer that is to be cut anew at its measured height, else"
+            " --from-bead or --at-line for a place within one"
+        )
+    if from_layer is None:
+        if height is not None:
+            raise SettingsError(
+                f"--height {height:g} goes with --from-layer: within a layer, as {given[0]} says, heights stay as"
+                " planned; leave it out"
+            )
+        return
+    rows = {row["index"] for row in document["layers"]}
+    if from_layer not in rows or from_layer - 1 not in rows:
+        raise SettingsError(
+            f"from-layer: the plan has no layer {from_layer} to take up on one below; allowed {min(rows) + 1} to"
+            f" {max(rows)}, or plan the part anew"
+            if len(rows) > 1
+            else f"from-layer: the plan has layer {min(rows)} alone, and no rest begins above it; plan the part anew"
+        )
+    if height is None:
+        raise SettingsError(
+            f"--from-layer {from_layer} needs --height: measure the top of what is printed above the platform and give"
+            " it in mm"
         )
 
 
@@ -223,9 +258,6 @@ def _check_beside(document: Mapping[str, Any], resolved: Resolved) -> None:
 def _rest(folder: Path, document: Mapping[str, Any], text: str, first: int, height: float) -> Rest:
     """Where old and new meet."""
     rows = {row["index"]: row for row in document["layers"]}
-    if first not in rows or first - 1 not in rows:
-        low, high = min(rows) + 1, max(rows)
-        raise SettingsError(f"from-layer: the plan has no layer {first} to take up; allowed {low} to {high}")
     planned, line = float(rows[first]["z0_mm"]), _line(folder, first)
     if not abs(height - planned) <= FAR * planned:
         raise SettingsError(

@@ -289,7 +289,7 @@ def _findings(console: Console, findings: Iterable[Finding]) -> None:
     first: dict[tuple[str, str, str], Finding] = {}
     for finding in findings:
         # sentences that differ in their numbers alone are one wording; another wording is told too
-        key = (finding.level, finding.code, NUMBER.sub("0", finding.text))
+        key: tuple[str, str, str] = (finding.level, finding.code, NUMBER.sub("0", finding.text))
         times_of[key] += 1
         first.setdefault(key, finding)
     lines: Counter[tuple[str, str]] = Counter()

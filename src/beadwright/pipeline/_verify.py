@@ -91,7 +91,8 @@ def verify_program(
     try:
         text = Path(program).read_bytes().decode("ascii", errors="replace")
     except OSError as reason:
-        raise InputError(f"{program}: cannot be read: {reason.strerror}") from reason
+        inside = "; name the program inside it, program.nc" if Path(program).is_dir() else ""
+        raise InputError(f"{program}: cannot be read: {reason.strerror}{inside}") from reason
     with verification_output(sheet, out, overwrite=overwrite) as write:
         read = [_referee(each, picture=write is not None) for each in (part, *parts)]
         try:

@@ -10,6 +10,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from beadwright.numeric import counted
+from beadwright.process import clock_text
 
 if TYPE_CHECKING:
     from beadwright.verify import Noted, Verification
@@ -67,14 +68,21 @@ def _rows(found: Verification) -> list[tuple[str, str]]:
             ("covered twice", sum(layer.doubled_mm2 or 0.0 for layer in regions)),
             ("without support", sum(layer.unsupported_mm2 or 0.0 for layer in regions)),
         ):
-            rows.append((name, f"{100 * value / total:.2f} % of the sections measured"))
-    time = f"{(run.feed_s + run.dwell_s + (run.traverse_s or 0.0)) / 3600:.3f} h by length and feed"
+            why = _unfilled(found) if name == "not covered" and value else ""
+            rows.append((name, f"{100 * value / total:.2f} % of the sections measured{why}"))
+    waits = f", {clock_text(run.dwell_s)} of it waits" if run.dwell_s else ""
+    time = f"{clock_text(run.feed_s + run.dwell_s + (run.traverse_s or 0.0))} by length and feed{waits}"
     rows.append(("time", time + ("" if run.traverse_s is not None else ", without traverses")))
     if run.volume_mm3 is not None:
         mass = "" if run.mass_g is None else f", {run.mass_g / 1000:.4g} kg"
         purge = "" if run.purge_mm3 is None else f"; {run.purge_mm3 / 1e6:.5g} dm³ purged"
         rows.append(("material", f"{run.volume_mm3 / 1e6:.5g} dm³{mass}{purge}"))
     return rows
+
+
+def _unfilled(found: Verification) -> str:
+    """What to say of an area that is open because the program's own settings asked for contour beads alone."""
+    return " (no fill was asked)" if found.reading.told.settings.get("fill.kind") == "none" else ""
 
 
 def _sentence(noted: Noted) -> str:

@@ -259,7 +259,8 @@ def _screw(resolved: Resolved) -> Screw:
     if not rows:
         raise SettingsError(
             "extruder.calibration: the dialect commands the screw speed, so the machine file must hold weighed"
-            " purges at three or more screw speeds"
+            " purges at three or more screw speeds; give such a file with --machine, made by the coupon `screw` and"
+            " `calibrate`"
         )
     return Screw(
         curve=fit_screw([row.rpm for row in rows], [row.rate / HOUR for row in rows]),

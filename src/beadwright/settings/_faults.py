@@ -72,7 +72,7 @@ def allowed(model: type[Section], path: Sequence[str | int]) -> str:
     --------
     >>> from beadwright.settings import PlanSettings
     >>> allowed(PlanSettings, ("contours",)), allowed(PlanSettings, ("bead_section",))
-    ('allowed 1 to 1000', 'allowed flat or round')
+    ('allowed 1 to 1000, or full: all that fit', 'allowed flat or round')
     """
     stated = _node(model, path, resolved=False).get("allowed")
     return f"allowed {stated or _words(_node(model, path))}"

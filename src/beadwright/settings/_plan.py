@@ -113,6 +113,7 @@ class PlanSettings(Section):
         ge=1,
         le=MOST_RANKS,
         description="contour beads of each loop, from the outside in; full: all that fit",
+        json_schema_extra=_allowed("1 to 1000, or full: all that fit"),
     )
     corner_radius: Annotated[float, Quantity("length", 0.1, 100.0)] | None = Field(
         None,

@@ -20,6 +20,7 @@ from beadwright.settings._document import (
     read_document,
 )
 from beadwright.settings._faults import dotted, fault, refusal
+from beadwright.settings._lines import line_of
 from beadwright.settings._machine import Machine
 from beadwright.settings._material import Material
 from beadwright.settings._plan import OF_THE_RUN, PlanSettings, key_of
@@ -274,13 +275,15 @@ def _checked(
     try:
         made = model.model_validate(dict(values))
     except ValidationError as error:
-        told: set[KeyPath] = set()
+        told: dict[KeyPath, str] = {}
         for detail in error.errors():
-            path, text = fault(detail, model)
-            if path not in told:
-                told.add(path)
-                tell(path, text)
-        for path, text in faults_beside(model, values, error):
+            told.setdefault(*fault(detail, model))
+
+        def line(pair: tuple[KeyPath, str]) -> int:
+            given = options is not None and pair[0][0] in options
+            return 0 if given else line_of(pair[0], document.lines) or 0
+
+        for path, text in sorted([*told.items(), *faults_beside(model, values, error)], key=line):
             tell(path, text)
         return None
     for path, text in nested_faults(made):

@@ -155,7 +155,7 @@ export function layerText(sheet, state) {
   const texts = [
     `z ${lengthText(row.z0_mm, state.unit, 2)} to ${lengthText(row.z_mm, state.unit, 2)}`,
     row.section_z_mm ? `section at ${row.section_z_mm.map((v) => lengthText(v, state.unit, 3)).join(" and ")}` : "",
-    row.beads === undefined ? "" : `${row.beads} beads, ${lengthText(row.length_mm, state.unit, 0)}`,
+    row.beads === undefined ? "" : `${row.beads} ${row.beads === 1 ? "bead" : "beads"}, ${lengthText(row.length_mm, state.unit, 0)}`,
     row.area_mm2 === undefined ? "" : `area ${valueText(row.area_mm2, "mm2", state.unit)}`,
     row.outline ?? "",
     row.counts?.loops > row.loops ? "dash and two dots: the part without its stock" : "",
