@@ -173,9 +173,9 @@ def run_of(
     traverse = float(moves.length[~feeding].sum())
     volume: float | None = 0.0
     purged = 0.0
-    under = (None, *deposit.layers[:-1])
+    under = (None, *deposit.layers)
     for below, layer, bead in (
-        (low, each, bead) for low, each in zip(under, deposit.layers, strict=True) for bead in each.beads
+        (low, each, bead) for low, each in zip(under, deposit.layers, strict=False) for bead in each.beads
     ):
         if bead.role == "wall" and len(bead.rows) and climbs(moves, layer):
             share = risen_volume(moves, below, layer, bead, section)

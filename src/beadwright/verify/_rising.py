@@ -132,7 +132,7 @@ def _areas(own: Local, bead: Bead, section: str) -> Floats:
 def check_rising(reading: Reading, deposit: Deposit, section: str, notes: Notes) -> None:
     """Every bead that is told to go on from the layer below really does, and lies as thick as the layers are high."""
     moves = reading.moves
-    for below, layer in zip((None, *deposit.layers[:-1]), deposit.layers, strict=True):
+    for below, layer in zip((None, *deposit.layers), deposit.layers, strict=False):
         if not layer.carried:
             continue
         last = below.beads[-1].rows if below is not None and below.beads else np.zeros(0, np.int64)
