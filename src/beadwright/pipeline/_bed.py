@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -81,6 +82,8 @@ class MappedLayer:
     def follow(self, feed: float) -> Follow:
         """How paths along and beside beads follow the platform, laid at a speed, mm/s."""
 
+        # A bead's own path and its run-in are asked for several times.
+        @functools.cache
         def own(bead: Bead, path: ArcPath, flowing: bool) -> tuple[ArcPath, Climb]:
             made = follow(self.follower, path)
             climb = Climb(

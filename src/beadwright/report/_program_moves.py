@@ -23,7 +23,9 @@ INCH = 25.4
 PIECE = 1 << 20
 """Characters of a text that are cut into lines at once."""
 
-_MOVE = re.compile(r"G([0-3])(?: X(\S+))?(?: Y(\S+))?(?: Z(\S+))?(?: I(\S+) J(\S+))?(?: F(\S+))?").fullmatch
+_MOVE = re.compile(
+    r"G([0-3])(?: X(\S+))?(?: Y(\S+))?(?: Z(\S+))?(?: I(\S+) J(\S+))?(?: [ABC]\S+)?(?: F(\S+))?"
+).fullmatch
 _WORD = re.compile(r"([A-Z])([-+]?[\d.]+)")
 
 
