@@ -16,10 +16,10 @@ from pathlib import Path
 from typing import Any
 
 import numba
-from numba import njit
+from numba import njit, types
 
 TRIED = ("0.68.",)
-"""Versions of numba whose inside is known to be as `_quick_to_load` expects; others load as they do."""
+"""Versions of numba whose inside is known to be as it is taken to be here; others load and compile as they do."""
 _OPTIONS: dict[str, Any] = {"cache": True, "error_model": "numpy", "no_cfunc_wrapper": True}
 
 
@@ -39,7 +39,22 @@ def _stamped(made: Any) -> Any:
         file._source_stamp = stamp(Path(made.py_func.__code__.co_filename))
         if numba.__version__.startswith(TRIED):
             _quick_to_load(made._cache)
+    if numba.__version__.startswith(TRIED):
+        _once(made)
     return made
+
+
+def _once(made: Any) -> None:
+    """Have a function that another calls with constants compiled as for any values, not once more for each of them."""
+    inner = made.get_call_template
+
+    def get_call_template(args: Any, kws: Any) -> Any:
+        return inner(
+            tuple(types.unliteral(each) for each in args),
+            {name: types.unliteral(each) for name, each in kws.items()},
+        )
+
+    made.get_call_template = get_call_template
 
 
 def _quick_to_load(cache: Any) -> None:

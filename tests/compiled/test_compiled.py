@@ -67,3 +67,28 @@ def test_a_kernel_that_is_kept_and_one_that_is_not_work_in_one_process(tmp_path:
     assert answer(tmp_path)[1] == "0"
     assert answer(tmp_path, BOTH) == ["2.0", "[3.0,", "3.0,", "3.0]", "1"]
     assert answer(tmp_path, BOTH) == ["2.0", "[3.0,", "3.0,", "3.0]", "1"]
+
+
+CONSTANTS = """from beadwright.compiled import kernel
+from _kernels.called import share
+
+@kernel
+def several(x, n):
+    return share(x) + share(n) + share(0) + share(2) + share(False)
+"""
+COUNTED = """from _kernels.constants import several
+from _kernels.called import share
+print(several(1.0, 3), *share.signatures)
+"""
+
+
+def test_a_function_that_is_called_with_constants_is_compiled_once_for_each_type(tmp_path: Path) -> None:
+    room = tmp_path / "_kernels"
+    room.mkdir()
+    (room / "constants.py").write_text(CONSTANTS)
+    (room / "called.py").write_text(CALLED.format(1.0))
+
+    value, *types = answer(tmp_path, COUNTED)
+
+    assert value == "6.0"
+    assert sorted(types) == ["(bool,)", "(float64,)", "(int64,)"]

@@ -37,7 +37,8 @@ def boundary(points: Any, bulge: Any, heads: Any, wide: float, fan: float) -> An
     Returns
     -------
     spans : (m, 10) float64
-        See `discs`.
+        Start, end, unit tangent at the start, signed curvature, unit tangent at the end, greatest distance of the
+        span from its chord's middle; material on the left, no more than a quarter turn each.
     normal : (m + fans, 2), turn, run : (m + fans,) float64
         Of each span and then of each fan: normal into the material at the start, its turn to the end (rad), length
         (mm; of a fan its turn).
@@ -262,7 +263,7 @@ def touching(
     share : (n,) float64
         Of it before the place.
     spans, normal, turn, span, own, fan_of, following
-        As `boundary` gives them; material on the left, no more than a quarter turn each.
+        As `boundary` gives them.
     boxes
         As `nested` gives them.
     most : float

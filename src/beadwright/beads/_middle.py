@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.beads._trails import fewest_trails
+from beadwright.numeric import gathered
 
 Floats = npt.NDArray[np.float64]
 
@@ -65,24 +66,17 @@ def joined_middles(pieces: list[tuple[Floats, Floats]]) -> tuple[Middle, ...]:
 
 def _nodes(ends: Floats) -> list[int]:
     """A number for each of some places, the same for those that chains of steps below `SNAP` join."""
-    up = list(range(len(ends)))
-
-    def root(row: int) -> int:
-        while up[row] != row:
-            row = up[row]
-        return row
-
+    beside: dict[int, list[int]] = {row: [] for row in range(len(ends))}
     order = np.argsort(ends[:, 0], kind="stable")
     x = ends[order, 0]
     last = np.searchsorted(x, x + SNAP, side="right")
     for place in np.flatnonzero(last > np.arange(len(x)) + 1):
         row, others = order[place], order[place + 1 : last[place]]
-        for other in others[np.hypot(*(ends[others] - ends[row]).T) <= SNAP]:
-            a, b = root(int(row)), root(int(other))
-            up[max(a, b)] = min(a, b)
-    roots = [root(row) for row in range(len(ends))]
-    number = {each: place for place, each in enumerate(sorted(set(roots)))}
-    return [number[each] for each in roots]
+        for other in others[np.hypot(*(ends[others] - ends[row]).T) <= SNAP].tolist():
+            beside[int(row)].append(other)
+            beside[other].append(int(row))
+    number = {row: place for place, rows in enumerate(gathered(beside)) for row in rows}
+    return [number[row] for row in range(len(ends))]
 
 
 def free_ends(lines: Sequence[Middle], least: float, most: float) -> tuple[Floats, Floats]:

@@ -37,6 +37,7 @@ from beadwright.brep._surfaces import (
     SplineSurface,
     Surface,
 )
+from beadwright.brep._thick import edge_uses
 from beadwright.brep._triangles import Triangles
 from beadwright.brep._trim import contains, periods
 
@@ -81,6 +82,7 @@ __all__ = [
     "curve_points",
     "describe",
     "domain",
+    "edge_uses",
     "extents",
     "face_marks",
     "face_normals",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -66,7 +67,7 @@ def nearest_on_faces(model: Model, ids: Collection[int], points: Array, within: 
     """
     if not model.kernel_bytes:
         raise GeometryError("the model carries no shape of the kernel's; read it with `read_step` again")
-    every = list(faces(from_bytes(model.kernel_bytes)))
+    every = _faces(model.kernel_bytes)
     own = [face for row, face in enumerate(every) if row in ids]
     if not own:
         raise GeometryError(f"{model.file}: none of the faces {sorted(ids)} is there")
@@ -86,6 +87,12 @@ def nearest_on_faces(model: Model, ids: Collection[int], points: Array, within: 
             _, beside = _nearest(across, at, model.file)
             border[row] = beside.X(), beside.Y(), beside.Z()
     return Nearest(distance=distance, foot=foot, border=border, behind=behind)
+
+
+@lru_cache(maxsize=1)
+def _faces(data: bytes) -> tuple[TopoDS_Shape, ...]:
+    """Faces of a model, read once for all its layers."""
+    return tuple(faces(from_bytes(data)))
 
 
 def _rim(every: Sequence[TopoDS_Shape], ids: Collection[int]) -> list[TopoDS_Shape]:

@@ -18,7 +18,17 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.brep import Conic3, Edge, Line3, Model, Spline3, Steepness, curve_points, steepness
+from beadwright.brep import (
+    Conic3,
+    Edge,
+    Line3,
+    Model,
+    Spline3,
+    Steepness,
+    curve_points,
+    edge_uses,
+    steepness,
+)
 from beadwright.brep._bezier import extraction, halves
 
 Array = npt.NDArray[np.float64]
@@ -115,12 +125,7 @@ def between(model: Model) -> Between:
 
 def _inside_one_face(model: Model) -> set[int]:
     """Edges along which a face meets itself: its surface goes on there."""
-    uses: dict[int, list[int]] = {}
-    for row, face in enumerate(model.faces):
-        for wire in face.wires:
-            for coedge in wire:
-                uses.setdefault(coedge.edge, []).append(row)
-    return {edge for edge, own in uses.items() if len(own) == 2 and own[0] == own[1]}
+    return {edge for edge, own in enumerate(edge_uses(model)) if len(own) == 2 and own[0].face == own[1].face}
 
 
 def _pieces(edge: Edge) -> Iterator[tuple[float, float, float]]:

@@ -8,7 +8,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.brep import Face, LineProfile, Model, RevolutionSurface, surface_normals, surface_points
+from beadwright.brep import (
+    Face,
+    LineProfile,
+    Model,
+    RevolutionSurface,
+    edge_uses,
+    surface_normals,
+    surface_points,
+)
 from beadwright.curves import chain_measures, kept_chains
 from beadwright.layers._folds import Folds
 from beadwright.numeric import gathered
@@ -34,16 +42,11 @@ class LeftOut:
 
 def later_features(model: Model, rows: Iterable[int]) -> tuple[LaterFeature, ...]:
     """Faces to be cut later, gathered by the edges that they share."""
-    left = set(rows)
-    edges: dict[int, list[int]] = {}
-    for row in left:
-        for wire in model.faces[row].wires:
-            for coedge in wire:
-                edges.setdefault(coedge.edge, []).append(row)
-    beside: dict[int, set[int]] = {row: set() for row in left}
-    for used in edges.values():
-        for row in used:
-            beside[row].update(used)
+    beside: dict[int, set[int]] = {row: set() for row in rows}
+    for used in edge_uses(model):
+        own = {use.face for use in used} & beside.keys()
+        for row in own:
+            beside[row] |= own
     return tuple(LaterFeature(faces=rows) for rows in gathered(beside))
 
 

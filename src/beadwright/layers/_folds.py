@@ -19,6 +19,7 @@ from beadwright.brep import (
     Spline3,
     curve_derivatives,
     curve_points,
+    edge_uses,
     surface_points,
 )
 from beadwright.brep._reach import scalar_critical
@@ -133,11 +134,7 @@ def folds_of(model: Model, facing: tuple[Facing, ...], weigh: Weigh) -> Folds:
     for shell in model.shells:
         for row in shell.faces:
             solid[row] = shell.solid
-    uses: list[list[tuple[int, Coedge]]] = [[] for _ in model.edges]
-    for row, face in enumerate(model.faces):
-        for wire in face.wires:
-            for coedge in wire:
-                uses[coedge.edge].append((row, coedge))
+    uses = [[(use.face, use.coedge) for use in own] for own in edge_uses(model)]
     folds: list[Fold] = []
     crossings: dict[int, list[Array]] = {}
     for edge, used in zip(model.edges, uses, strict=True):

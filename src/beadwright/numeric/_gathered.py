@@ -23,14 +23,16 @@ def gathered(beside: Mapping[int, Iterable[int]]) -> list[tuple[int, ...]]:
     >>> gathered({0: [2], 1: [], 2: [0]})
     [(0, 2), (1,)]
     """
-    left, found = set(beside), []
-    while left:
-        todo, own = [min(left)], set()
+    met: set[int] = set()
+    found = []
+    for first in sorted(beside):
+        if first in met:
+            continue
+        own, todo = {first}, [first]
         while todo:
-            row = todo.pop()
-            if row not in own:
-                own.add(row)
-                todo += beside[row]
-        left -= own
+            new = set(beside[todo.pop()]) - own
+            own |= new
+            todo += new
+        met |= own
         found.append(tuple(sorted(own)))
     return found

@@ -15,6 +15,8 @@ from beadwright.pipeline._heights import LEVEL
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.section import Cutter, cut, take_plane
 
+# mm: a plane moves out of a level face by this, so a face no further above a layer's floor lies on it.
+SLACK = 1e-6
 MENDED = (
     "a layer height by which such heights can be divided, or heights that follow the part (--rule outer lays all of"
     " it and more)"
@@ -109,7 +111,3 @@ def _lower(
         at = int(np.searchsorted(floors, z - SLACK, side="right")) - 1
         if at >= 0 and z - floors[at] > SLACK and z < (neutral[at].z0 + neutral[at].z) / 2:
             yield row, neutral[at], z - float(floors[at])
-
-
-# mm: a plane moves out of a level face by this, so a face no further above a layer's floor lies on it.
-SLACK = 1e-6

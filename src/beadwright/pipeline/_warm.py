@@ -70,8 +70,8 @@ def warm(whole: Callable[[], object], progress: Callable[[str, int, int], None] 
     """
     tell = progress or _silent
     begun = time.perf_counter()
-    # Sections take half of it. What is compiled for them elsewhere must be there before they ask for it.
-    shares: tuple[Callable[[], None], ...] = (_sections, _others, _arcs)
+    # Sections and arcs take about as long; what is done first goes on with the others.
+    shares: tuple[Callable[[], None], ...] = (_sections, _arcs, _others)
     total = len(shares)
     tell(COMPILING, 0, total)
     workers = Workers(min(2, core_count()))
@@ -105,8 +105,10 @@ def _sections() -> None:
 
 
 def _arcs() -> None:
-    """Meet the kernels of the arcs room on a square with one round and one free side."""
+    """Meet the kernels of the arcs room on a square with one round and one free side; locate for the sections first."""
     quicken()
+    # Sections are made meanwhile: what is compiled for them here must be there before they ask for it.
+    _compile(plain_kernels()[:1])
     fitted = fit(
         CurveLoops(
             kind=np.array(
@@ -131,14 +133,19 @@ def _arcs() -> None:
 
 
 def _others() -> None:
-    """Kernels whose types are few and plain: compiled by those, so that no part need be made to meet them."""
+    """Kernels whose types are few and plain, but for that of the sections."""
     quicken()
-    for compiled, types in plain_kernels():
+    _compile(plain_kernels()[1:])
+
+
+def _compile(kernels: tuple[tuple[Any, tuple[Any, ...]], ...]) -> None:
+    """Compile kernels by their types, so that no part need be made to meet them."""
+    for compiled, types in kernels:
         compiled.compile(types)
 
 
 def plain_kernels() -> tuple[tuple[Any, tuple[Any, ...]], ...]:
-    """Kernels of plain types, each with the types of its arguments as a call has them.
+    """Kernels of plain types, that of the sections first, each with the types of its arguments as a call has them.
 
     Numba's cache keeps a signature in words apart from that of a call.
     """

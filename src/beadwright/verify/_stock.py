@@ -146,7 +146,8 @@ def _wanted(
             # A place on a bare face with the material between it and the stock is right as it is.
             doubt = np.flatnonzero(nearer & found.behind) if bare else np.zeros(0, np.int64)
             if len(doubt):
-                nearer[doubt] = nearest_on_faces(model, bare, points[doubt]).distance * size > allowed
+                beside = nearest_on_faces(model, bare, points[doubt], within=0.0)
+                nearer[doubt] = beside.distance * size > allowed
             value[nearer] = far[nearer] - amount
             up = ((points - found.foot) @ matrix[2, :3]) / np.maximum(far, 1e-300)
             lean[nearer] = np.abs(up[nearer]) * (layer.z - layer.z0) + CURVED
