@@ -14,6 +14,8 @@ import beadwright
 from beadwright.errors import SettingsError
 from beadwright.pipeline import replan, verify_program
 from beadwright.pipeline._part import read_part
+from beadwright.pipeline._view import layer_words
+from beadwright.report import read_sheet
 from beadwright.settings import default_material
 from beadwright.verify import FlowWords, VerifyOptions, read
 from tests.pipeline.test_plan_api import SCHEMA
@@ -325,6 +327,18 @@ def test_an_open_surface_rises(folder, tmp_path):
     program = tmp_path / "program.nc"
     program.write_text(found.program)
     assert verify_program(program, part, options=FEW).ok
+
+
+def test_pictures_say_that_it_rises_and_show_no_place_as_lost(cylinder, tmp_path):
+    """plan.json lists the level bead that is not there for readers of words; on the sheet nothing lacks."""
+    found = rising(cylinder, out=tmp_path / "out")
+    sheet = read_sheet(tmp_path / "out")
+    assert {place["why"] for place in found.document["layers"][2]["lost"]} == {"rising"}
+    assert [len(layer.lost) for layer in sheet.layers] == [0] * 5
+    assert [", rising steadily, 1 bead, " in layer_words(layer)[1] for layer in sheet.layers] == [
+        False,
+        *[True] * 4,
+    ]
 
 
 def test_a_bad_setting_is_told(cylinder):

@@ -38,6 +38,8 @@ PLACES, WIDTH_PLACES = 4, 6
 LED_PITCH = 4.0
 # Likewise along a bead that climbs.
 RISEN_PITCH = 3.0
+# Why places are listed where the deposit lacks nothing: only a reader of the words alone misses a level bead there.
+FOR_READERS = frozenset({"stop-lead", "laid-before", "rising"})
 # Region, beads and text of a layer take about so many times what its text alone does (measured).
 ROOM = 5
 PACKAGES = ("numpy", "numba", "scipy", "cadquery-ocp", "pydantic")

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from beadwright.beads import Bead
 from beadwright.brep import Conic3, Edge, Line3, Model, PlaneSurface, Triangles, curve_points
-from beadwright.pipeline._document import Laid
+from beadwright.pipeline._document import FOR_READERS, Laid
 from beadwright.pipeline._kept import Aside, Kept
 from beadwright.pipeline._set_up import SetUp, composed, inverted
 from beadwright.post import ProgramText
@@ -116,7 +116,7 @@ def _layer(moves: LayerMoves, laid: Laid, row: Mapping[str, Any]) -> SheetLayer:
     lost = [
         (*place["at_mm"][:2], place["length_mm"], place["width_mm"])
         for place in row["lost"]
-        if place["why"] not in {"stop-lead", "laid-before"}
+        if place["why"] not in FOR_READERS
     ]
     layer = SheetLayer(
         row={key: value for key, value in row.items() if key != "lost"},

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from beadwright.curves import ArcRegion
 from beadwright.errors import InputError, OutputError, SettingsError
+from beadwright.numeric import counted
 from beadwright.report import (
     BeadStroke,
     SheetData,
@@ -132,7 +133,12 @@ def layer_words(layer: SheetLayer) -> tuple[str, str]:
     parts: Sequence[str] = [
         f"z = {row['z0_mm']:g} to {row['z_mm']:g} mm",
         *([f"bound {row['bounds_mm']['total']:.3g} mm"] if "bounds_mm" in row else []),
-        *([f"{row['beads']} beads, {row['length_mm'] / 1000:.4g} m"] if "length_mm" in row else []),
+        *(["rising steadily"] if "rising" in row else []),
+        *(
+            [f"{counted(row['beads'], 'bead')}, {row['length_mm'] / 1000:.4g} m"]
+            if "length_mm" in row
+            else []
+        ),
     ]
     return f"layer {row['index']}", ", ".join(parts)
 
