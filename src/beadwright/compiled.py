@@ -19,7 +19,7 @@ import numba
 from numba import njit, types
 
 TRIED = ("0.68.",)
-"""Versions of numba whose inside is known to be as it is taken to be here; others load and compile as they do."""
+"""Versions of numba whose inside is known to be as this module and `warm` take it to be; others stay as they are."""
 _OPTIONS: dict[str, Any] = {"cache": True, "error_model": "numpy", "no_cfunc_wrapper": True}
 
 
@@ -39,8 +39,7 @@ def _stamped(made: Any) -> Any:
         file._source_stamp = stamp(Path(made.py_func.__code__.co_filename))
         if numba.__version__.startswith(TRIED):
             _quick_to_load(made._cache)
-    if numba.__version__.startswith(TRIED):
-        _once(made)
+            _once(made)
     return made
 
 

@@ -17,8 +17,7 @@ import gc
 from collections.abc import Callable
 from typing import Any
 
-TRIED = ("0.68.",)
-"""Versions of numba whose inside is known to be as this module expects."""
+from beadwright.compiled import TRIED
 
 FROM_PYTHON = ("_ZN7cpython", "_ZN5cfunc")
 """How the names of a compiled function's ways in from outside begin (numba's name spaces, Itanium C++ ABI)."""
