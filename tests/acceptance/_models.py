@@ -16,11 +16,25 @@ from beadwright.section import Cutter, prepare, take_plane
 
 MODELS = Path(__file__).resolve().parents[3] / "shared" / "models"
 
-if not MODELS.is_dir():
-    pytest.skip("the public models are not beside this checkout", allow_module_level=True)
 
-with (MODELS / "index.csv").open() as _file:
-    INDEX = {row["file"]: row for row in csv.DictReader(_file)}
+def need_models() -> None:
+    """Skip the module that asks where the models are not beside the checkout.
+
+    This module itself is not skipped: pytest collects it too, for doctests, and keeps what an import left of it.
+    """
+    if not MODELS.is_dir():
+        pytest.skip("the public models are not beside this checkout", allow_module_level=True)
+
+
+def _index() -> dict[str, dict[str, str]]:
+    """What is known of each model, by file; nothing where they are not there."""
+    if not MODELS.is_dir():
+        return {}
+    with (MODELS / "index.csv").open() as file:
+        return {row["file"]: row for row in csv.DictReader(file)}
+
+
+INDEX = _index()
 
 # Nothing to print in them, and what the reader says of each.
 REFUSED = {

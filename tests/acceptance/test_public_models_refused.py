@@ -10,7 +10,9 @@ import pytest
 
 import beadwright
 from beadwright import cli
-from tests.acceptance._models import MODELS, REFUSED
+from tests.acceptance._models import MODELS, REFUSED, need_models
+
+need_models()
 
 
 @pytest.mark.parametrize("name", REFUSED)

@@ -8,7 +8,17 @@ import pytest
 from beadwright.curves import chain_measures
 from beadwright.kernel import reference_section
 from beadwright.section import Section, cut
-from tests.acceptance._models import INDEX, PLANES, SOLIDS, flat_heights, generic_heights, whole
+from tests.acceptance._models import (
+    INDEX,
+    PLANES,
+    SOLIDS,
+    flat_heights,
+    generic_heights,
+    need_models,
+    whole,
+)
+
+need_models()
 
 # The longest connector in the plane, mm: at 25 generic heights and beside all flat faces. It is the file's own
 # gap, longer where a face leans little. A regression pin: the numbers were measured by the code under test.

@@ -8,8 +8,10 @@ import pytest
 from beadwright import brep, kernel
 from beadwright.brep import Model
 from beadwright.section import Cutter, take_plane
-from tests.acceptance._models import SOLIDS, whole
+from tests.acceptance._models import SOLIDS, need_models, whole
 from tests.acceptance._quadrature import areas, eventful, volume
+
+need_models()
 
 # Cheap ones of several surface kinds; the others by hand.
 QUICK = (
