@@ -19,6 +19,7 @@ from beadwright.errors import StepError
 from beadwright.kernel._convert_curve import xyz
 from beadwright.kernel._document import Body, faces, parts
 from beadwright.kernel._outlines import turned_back, unclosed
+from beadwright.kernel._spindle import through_axis
 from beadwright.numeric import Finding
 
 FLAT = 1e-9
@@ -84,7 +85,7 @@ def select(bodies: tuple[Body, ...], file: str, walls: bool) -> Selection:
         kept = [body for body in kept if not any(body is other for other in loose)]
     row = 0
     for body in kept:
-        findings += _invalid(body, row, file) + unclosed(body, row)
+        findings += _invalid(body, row, file) + unclosed(body, row) + through_axis(body, row)
         row += len(body.face_names)
     return Selection(bodies=tuple(kept), findings=tuple(findings), healing=tuple(healing))
 
