@@ -98,12 +98,13 @@ def test_two_arcs_meet_in_a_lens() -> None:
 def test_neighbours_that_are_too_short_are_told_with_their_place() -> None:
     """A step of 5 mm between two corners is shorter than both their tangents of 3 mm: one corner stays."""
     ring = [(0, 0), (100, 0), (100, 40), (95, 45), (0, 45)]
-    _, round_ = both(layer(ring), 20.0)
+    _, round_ = both(layer(ring), 8.0)
 
+    # on the centreline the step is 5 sqrt(2) - 2 x 4.2 tan(22.5 deg) = 3.59 mm, each tangent 8 tan(22.5 deg) = 3.31 mm
     (told,) = [finding for finding in round_.findings if finding.code == "corner-not-rounded"]
     assert told.level == "warning"
-    assert told.measured == 5 - round_.rounded
-    assert round_.rounded < 5
+    assert told.measured == 1
+    assert round_.rounded == 4
     assert told.at_mm is not None
 
 
@@ -123,4 +124,9 @@ def test_an_arc_beyond_the_bead_s_own_reach_is_refused() -> None:
     _, round_ = both(layer([(0, 0), (100, 0), (100, 60), (0, 60)]), 10.0)
 
     assert round_.rounded == 0
-    assert [finding.code for finding in round_.findings] == ["corner-not-rounded"]
+    # there is room for it, so nothing is said of moves that were too short
+    (told,) = round_.findings
+    assert (told.code, told.level) == ("corner-too-sharp", "warning")
+    assert told.measured == pytest.approx((math.sqrt(2) - 1) * 10, abs=1e-9)
+    assert told.allowed == pytest.approx(0.9 * 4.2)
+    assert "4 corner(s) stay sharp" in told.text

@@ -99,11 +99,13 @@ def rounded(
     Returns
     -------
     LayerBeads
-        ``corner`` is the greatest distance of a rounding from its corner, mm. At most two findings: corners whose
-        neighbours are too short for the arc, and corners that the stock does not allow, each at the first place.
+        ``corner`` is the greatest distance of a rounding from its corner, mm. At most three findings: corners whose
+        neighbours are too short for the arc, corners from which the arc would run too far, and corners that the
+        stock does not allow.
     """
     beads: list[Bead] = []
     short: list[complex] = []
+    far: list[tuple[complex, float, float]] = []
     stock: list[tuple[complex, float, float]] = []
     off, count = 0.0, 0
     for bead in laid.beads:
@@ -111,7 +113,7 @@ def rounded(
             beads.append(bead)
             continue
         sides = _sides(bead.path)
-        found = _roundings(bead, sides, radius, amounts, short, stock)
+        found = _roundings(bead, sides, radius, amounts, short, far, stock)
         off, count = max([off, *(each.off for each in found)]), count + len(found)
         beads.append(replace(bead, path=_with(bead.path, sides, found)) if found else bead)
     findings = list(laid.findings)
@@ -126,6 +128,21 @@ def rounded(
                 measured=float(len(short)),
                 text=f"{len(short)} corner(s) stay sharp, this one first: the moves beside them are too short, or bend"
                 f" too much, for an arc of {radius:g} mm",
+            )
+        )
+    if far:
+        at, measured, allowed = max(far, key=lambda row: row[1] - row[2])
+        findings.append(
+            Finding(
+                code="corner-too-sharp",
+                level="warning",
+                layer=index,
+                at_mm=(at.real, at.imag, z),
+                measured=measured,
+                allowed=allowed,
+                unit="mm",
+                text=f"{len(far)} corner(s) stay sharp, this one most: an arc of {radius:g} mm would run so far beside"
+                " them that the bead no longer covers them; a smaller radius does",
             )
         )
     if stock:
@@ -154,9 +171,10 @@ def _roundings(
     radius: float,
     amounts: Mapping[int, float],
     short: list[complex],
+    far: list[tuple[complex, float, float]],
     stock: list[tuple[complex, float, float]],
 ) -> list[_Round]:
-    """Roundings of a bead, from its start on; corners that stay sharp are added to `short` and `stock`."""
+    """Roundings of a bead, from its start on; corners that stay sharp are added to `short`, `far` and `stock`."""
     path = bead.path
     n = len(path.bulge)
     found: list[_Round] = []
@@ -177,13 +195,11 @@ def _roundings(
         # Shares that earlier roundings of this bead have taken of both moves.
         taken = next((each.after for each in found if each.row == (row - 1) % n), 0.0)
         end = ends.get(row, 1.0)
-        if (
-            made is None
-            or made.off > MOST * bead.width / 2
-            or made.before <= taken + STAYS
-            or made.after >= end - STAYS
-        ):
+        if made is None or made.before <= taken + STAYS or made.after >= end - STAYS:
             short.append(two.start)
+            continue
+        if made.off > MOST * bead.width / 2:
+            far.append((two.start, made.off, MOST * bead.width / 2))
             continue
         found.append(made)
         ends[(row - 1) % n] = made.before
