@@ -119,6 +119,14 @@ def test_output_at_standstill_is_remarked_on():
     assert fit_screw([20, 40, 60, 80], WEIGHED - 8 / 60e3).findings() == ()
 
 
+def test_points_on_a_line_through_nothing_are_no_output_at_standstill():
+    # 0.2 kg/h a rpm exactly: the fit's own rounding leaves 4e-19 kg/s, which no weighing says
+    curve = fit_screw([20, 40, 80], np.array([4, 8, 16]) / 3600)
+
+    assert curve.intercept == pytest.approx(0.0, abs=1e-15)
+    assert curve.findings() == ()
+
+
 def test_a_wild_weighing_is_remarked_on():
     wild = WEIGHED - 8 / 60e3
     wild[1] += 40 / 60e3

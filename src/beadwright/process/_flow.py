@@ -21,6 +21,8 @@ LEAST_SPEEDS = 3
 RANGE_SLACK = 1e-9
 # Outer share of the measured outputs, beyond which a residual is worth a warning (common practice).
 WIDE_RESIDUAL = 0.05
+# Share of the greatest output below which output at standstill is the fit's own rounding and no reading.
+NOTHING = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,7 +204,7 @@ class ScrewCurve:
     def findings(self) -> tuple[Finding, ...]:
         """What to doubt in the calibration."""
         found = []
-        if self.intercept > 0:
+        if self.intercept > NOTHING * self.greatest:
             found.append(
                 Finding(
                     code="screw-intercept",
