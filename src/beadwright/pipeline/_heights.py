@@ -12,12 +12,14 @@ import numpy as np
 from beadwright.brep import Blank, Model, Steepness, steepness
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerPlan, cusps, layers_between, plan_layers, schedule
-from beadwright.numeric import Finding
+from beadwright.numeric import Finding, counted
 from beadwright.pipeline._layer_work import Planes
 from beadwright.process import side_roughness, stair_roughness
 from beadwright.section import Cutter, TakenPlane, take_plane
 from beadwright.settings import PlanSettings
 
+SLACK = 1e-6
+"""Share of the limit by which a cusp may pass it unsaid: heights are summed, so their last digits are rounding."""
 LEVEL = 1e-9
 """A part that stands less below the platform than this stands on it, mm."""
 
@@ -48,9 +50,9 @@ class Heights:
     steep: Steepness | None = None
     missed: tuple[float, ...] = ()
 
-    def findings(self, solid: Model) -> tuple[Finding, ...]:
-        """Flat faces that no top meets, and faces whose steepness is not known."""
-        if self.steep is None:
+    def findings(self, solid: Model, settings: PlanSettings) -> tuple[Finding, ...]:
+        """Flat faces that no top meets, layers whose cusp passes the limit, and faces of unknown steepness."""
+        if self.steep is None or settings.heights is None:
             return ()
         tops = np.array([plan.z for plan in self.plans])
         found = [
@@ -66,6 +68,23 @@ class Heights:
             )
             for z in self.missed
         ]
+        each = cusps(np.array([self.plans[0].z0, *tops]), self.steep.greatest)
+        limit = settings.heights.cusp
+        beyond = int(np.count_nonzero(each > limit * (1 + SLACK)))
+        if beyond:
+            worst = int(each.argmax())
+            found.append(
+                Finding(
+                    code="cusp-limit",
+                    level="warning",
+                    layer=self.plans[worst].index,
+                    measured=float(each[worst]),
+                    allowed=limit,
+                    unit="mm",
+                    text=f"in {counted(beyond, 'layer')}, here most, the cusp passes the limit, which the least height,"
+                    f" {settings.heights.least:g} mm, does not allow: lay lower layers, or leave stock there",
+                )
+            )
         if self.steep.unknown:
             found.append(
                 Finding(

@@ -291,7 +291,7 @@ def plan_part(
             *finished_findings(judged_by, machined),
             *lean_findings(solid, works, settings),
             *(bed.findings(laid.each("ground")) if bed else ()),
-            *heights.findings(solid),
+            *heights.findings(solid, settings),
             *(thin_tops(own or heights.plans, solid, cutter, works, cut_away) if blank is None else ()),
             *arc_findings(settings, works),
         )
