@@ -12,7 +12,8 @@ import shapely
 from beadwright.beads import Trail, _gaps, arrange, contour_beads, coverage, wall_range
 from beadwright.beads._listed import spaced
 from beadwright.beads._located import located
-from beadwright.beads._narrow import _Own, _smooth
+from beadwright.beads._meet import Own
+from beadwright.beads._narrow import _smooth
 from beadwright.beads._vary import along_points, jointed, stepped
 from beadwright.beads._zones import zones
 from beadwright.curves import ArcRegion, length, lengths
@@ -263,7 +264,7 @@ def test_a_bead_reaches_both_ends_of_its_stretch_where_the_number_changes_beside
     width = np.array([10.8, 8.0, 8.0, 8.0])
     at, width = (at[::-1] * [-1, 1] + [40, 0], width[::-1]) if back else (at, width)
     line = path([[0, 4.2], [40, 4.2]], [0.0], closed=False)
-    own = _Own(begin=0.0, end=40.0, at=at, width=width, place=at[:, 0])
+    own = Own(begin=0.0, end=40.0, at=at, width=width, place=at[:, 0])
     chain = _smooth(own, line, 0.01, W)
 
     assert chain.path.points[[0, -1]].tolist() == at[[0, -1]].tolist()

@@ -18,6 +18,7 @@ from beadwright.arcs import Lost
 from beadwright.beads._bead import Bead, part_of
 from beadwright.beads._listed import listed
 from beadwright.beads._located import located
+from beadwright.beads._meet import CHANGE, LEVEL, Own, begun, ended, meeting, meets, moved
 from beadwright.beads._middle import SNAP
 from beadwright.beads._sides import Stretch
 from beadwright.beads._start import started_at
@@ -28,13 +29,10 @@ from beadwright.curves import ArcPath, length, lengths, middle_of
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-# Bead widths that a stretch must have at least, that may lie between two for the bead to go on through, and that it
-# takes to change from one number of beads to another.
-LEAST, ACROSS, CHANGE = 4.0, 8.0, 0.5
+# Bead widths that a stretch must have at least, and that may lie between two for the bead to go on through.
+LEAST, ACROSS = 4.0, 8.0
 # A place belongs to a contour line that passes nearer than this, mm: far above the bounds of offsets.
 NEAR = 1e-2
-# A step sideways below this needs no way to be made, mm.
-LEVEL = 1e-3
 # Share of a contour line's first move that the way onto it may take: a corner behind that stays.
 JOINT = 0.75
 
@@ -46,17 +44,6 @@ class Narrowed:
     beads: tuple[Bead, ...]
     paths: tuple[ArcPath, ...]
     lost: tuple[Lost, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Own:
-    """A part of a contour line along a wall: from and to (lengths along it, mm), middles and widths, mm."""
-
-    begin: float
-    end: float
-    at: Floats
-    width: Floats
-    place: Floats
 
 
 def narrowed(
@@ -93,7 +80,7 @@ def narrowed(
     Narrowed
         Beads of role ``medial``. Shorter parts of a line between two such stretches belong to their bead.
     """
-    found: dict[int, list[_Own]] = {}
+    found: dict[int, list[Own]] = {}
     for side in sides:
         for row, own in _on_paths(paths, side, zones, width):
             found.setdefault(row, []).append(own)
@@ -116,7 +103,7 @@ def narrowed(
     return Narrowed(beads=tuple(beads), paths=tuple(left), lost=tuple(lost))
 
 
-def _on_paths(paths: Sequence[ArcPath], side: Stretch, zones: Zones, width: float) -> list[tuple[int, _Own]]:
+def _on_paths(paths: Sequence[ArcPath], side: Stretch, zones: Zones, width: float) -> list[tuple[int, Own]]:
     """Parts of contour lines along a side, each with its path's row."""
     shared = zones.shared(2 * side.radius)
     middle = side.foot + side.normal * (shared / 2)[:, None]
@@ -146,7 +133,7 @@ def _on_paths(paths: Sequence[ArcPath], side: Stretch, zones: Zones, width: floa
             found.append(
                 (
                     int(row[rows[0]]),
-                    _Own(
+                    Own(
                         begin=float(own[0]),
                         end=float(own[-1]),
                         at=middle[rows],
@@ -168,7 +155,7 @@ class _Chain:
 
 
 def _replaced(
-    path: ArcPath, own: list[_Own], width: float, tolerance: float
+    path: ArcPath, own: list[Own], width: float, tolerance: float
 ) -> tuple[list[_Chain], list[ArcPath], list[ArcPath]]:
     """Chains in place of parts of a path, what is left of it, and the parts that are gone."""
     own = sorted(own, key=lambda each: each.begin)
@@ -181,27 +168,32 @@ def _replaced(
         gaps = begins[1:] - np.array([each.end for each in own])
         place = int(np.argmax(gaps))
         longest = float(gaps[place])
-        start = (own[place].end + longest / 2) % whole
-        opened = _opened(path, start)
-        own = sorted(
-            (
-                replace(each, begin=b, end=each.end - each.begin + b, place=each.place - each.begin + b)
-                for each in own for b in [(each.begin - start) % whole]
-            ),
-            key=lambda each: each.begin,
-        )  # fmt: skip
+        start = own[place].end + longest / 2
+        opened = _opened(path, start % whole)
+        own = [moved(each, -start) for each in own[place + 1 :]] + [
+            moved(each, whole - start) for each in own[: place + 1]
+        ]
     else:
-        opened, longest = path, 0.0
-    groups: list[list[_Own]] = [[own[0]]]
+        opened, longest = path, np.inf
+    for row in range(len(own) - 1):
+        if meets(own[row], own[row + 1], width):
+            at, end = meeting(own[row], own[row + 1], width)
+            own[row], own[row + 1] = ended(own[row], at, end, width), begun(own[row + 1], at, end, width)
+    met = path.closed and meets(own[-1], moved(own[0], whole), width)
+    if met:
+        at, end = meeting(own[-1], moved(own[0], whole), width)
+        own[-1] = ended(own[-1], at, end, width)
+        own[0] = begun(own[0], at, end - whole, width)
+    groups: list[list[Own]] = [[own[0]]]
     for each in own[1:]:
         if each.begin - groups[-1][-1].end <= ACROSS * width:
             groups[-1].append(each)
         else:
             groups.append([each])
-    around = path.closed and longest <= ACROSS * width
-    if around:
-        # All of it is one bead; it begins and ends in the part that was cut.
-        return [_closed(_chain(opened, own, 0.0, whole, width, tolerance))], [], [path]
+    if longest <= ACROSS * width:
+        # All of it is one bead; it begins and ends in the part that was cut, or where the last stretch meets the first.
+        begin, end = (own[0].begin, own[-1].end) if met else (0.0, whole)
+        return [_closed(_chain(opened, own, begin, end, width, tolerance))], [], [path]
     chains, rest, gone, done = [], [], [], 0.0
     for group in groups:
         begin, end = group[0].begin, group[-1].end
@@ -220,7 +212,7 @@ def _replaced(
 
 
 def _chain(
-    path: ArcPath, group: Sequence[_Own], begin: float, end: float, width: float, tolerance: float
+    path: ArcPath, group: Sequence[Own], begin: float, end: float, width: float, tolerance: float
 ) -> _Chain:
     """One path from place to place: along its stretches, and along the contour line between them."""
     parts: list[_Chain] = []
@@ -236,7 +228,7 @@ def _chain(
 
 
 def _contour(
-    path: ArcPath, begin: float, end: float, width: float, before: list[_Chain], after: _Own | None
+    path: ArcPath, begin: float, end: float, width: float, before: list[_Chain], after: Own | None
 ) -> _Chain:
     """The contour line between two places, shortened where it is joined to a bead beside it, never past a joint."""
     part = _between(path, begin, end)
@@ -250,7 +242,7 @@ def _contour(
     return _Chain(path=part, at=np.array([0.0, length(part)]), width=np.array([width, width]))
 
 
-def _smooth(own: _Own, path: ArcPath, tolerance: float, width: float) -> _Chain:
+def _smooth(own: Own, path: ArcPath, tolerance: float, width: float) -> _Chain:
     """Lines and arcs through the middles of a stretch; where the number of beads changes, a way across."""
     jump = np.flatnonzero(np.abs(np.diff(own.width)) > 0.1 * width)
     keep = np.ones(len(own.at), bool)

@@ -1,0 +1,75 @@
+"""Beads that share a wall, where stretches of the wall's boundary meet at blunt corners."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from beadwright.beads import contour_beads, wall_range
+from beadwright.curves import ArcRegion, chords, distances, lengths
+from beadwright.layers import plan_layers
+from tests.post._build_programs import circle, layer, path
+
+W, H, BORE = 8.4, 4.0, 7.62
+
+
+def shared(*loops, spacing=W):
+    beads = contour_beads(
+        layer(plan_layers(0.0, 4.0, 4.0)[0], region=ArcRegion(loops=loops, supports=np.zeros((0, 4)))),
+        width=W,
+        height=H,
+        spacing=spacing,
+        contours=2,
+        walls=wall_range(width=W, spacing=spacing, bore=BORE),
+        vary=True,
+    ).beads
+    return [bead for bead in beads if bead.role == "medial"]
+
+
+def ring(count, radius, bend):
+    """A hole of equal arcs, each bent by a share of the circle through its ends, so that they meet at blunt corners."""
+    angle = -2 * math.pi * np.arange(count) / count
+    points = radius * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    return path(points, [-bend * math.tan(math.pi / 2 / count)] * count)
+
+
+def turns(line):
+    chord = chords(line)
+    heading, half = np.arctan2(chord[:, 1], chord[:, 0]), 2 * np.arctan(line.bulge)
+    after = np.roll(heading - half, -1)
+    every = [math.remainder(a, 2 * math.pi) for a in after - (heading + half)]
+    return np.array(every if line.closed else every[:-1])
+
+
+@pytest.mark.parametrize("count", [5, 11])
+@pytest.mark.parametrize("bend", [0.99, 1.01, 1.1])
+def test_stretches_that_meet_are_one_bead_that_never_runs_back(count, bend):
+    outer, inner = circle(0.3, 0.2, 100), ring(count, 82.0, bend)
+    beads = shared(outer, inner)
+
+    assert sum(bead.closed for bead in beads) == 2
+    for bead in beads:
+        assert np.abs(turns(bead.path)).max() < 0.5
+        assert lengths(bead.path).min() > 1e-2
+        # half a share of a wall of 16.4 to 19.7 mm from the nearer side: two beads fill it
+        apart = distances([outer, inner], bead.path.points)
+        assert apart.min() > 7.62 / 2 - 0.01
+        assert apart.max() < 10.92 / 2 + 0.01
+
+
+def test_a_contour_line_between_stretches_may_be_shorter_than_a_move():
+    # of a line 1.86 m long a micrometre is left between two stretches: less than a joint can be told from an end
+    hole = [
+        [0, -294], [-154, -251], [-265, -129], [-291, 33], [-224, 187], [-87, 277], [75, 279], [216, 192], [287, 40],
+        [265, -121], [163, -243],
+    ]  # fmt: skip
+    bend = -math.tan(math.pi / 22)
+    beads = shared(
+        circle(0, 0, 307), path(hole, [round(bend, 4)] * len(hole)), spacing=W - H * (1 - math.pi / 4)
+    )
+
+    assert beads
+    for bead in beads:
+        assert np.abs(turns(bead.path)).max() < math.pi / 2
