@@ -98,6 +98,15 @@ def test_balance_of_a_part_that_overhangs():
     assert list(pose.lean.values()) == [pytest.approx(90.0)]
 
 
+def test_a_round_base_carries_to_its_rim():
+    """A cylinder of radius 80 stands with its centre 80 mm inside its base; the square in its rim has 56.6."""
+    pose = beadwright.examine(cq.Workplane().circle(80).extrude(200)).pose
+
+    # what the sections' fit and the hull may each be off
+    assert pose.margin == pytest.approx(80, abs=0.1)
+    assert pose.slenderness == pytest.approx(200 / 160, rel=1e-3)
+
+
 def test_a_part_on_an_edge_is_told_without_infinite_figures(capsys):
     block = beadwright.examine(cq.Workplane().box(60, 60, 60), rotate=(45, 0, 0))
     # as where the lowest points of a free-form face are fewer than three

@@ -9,7 +9,8 @@ from rich.console import Console
 
 from beadwright.numeric import Finding
 from beadwright.pipeline import plan
-from beadwright.pipeline._tables import _findings, _finished, _left_for_machining
+from beadwright.pipeline._plan_table import _finished, _left_for_machining
+from beadwright.pipeline._tables import show_findings
 
 
 @pytest.mark.parametrize(
@@ -23,7 +24,7 @@ from beadwright.pipeline._tables import _findings, _finished, _left_for_machinin
 )
 def test_a_finding_tells_how_often_and_where_first(times: int, layer: int | None, line: str) -> None:
     out = io.StringIO()
-    _findings(
+    show_findings(
         Console(file=out), [Finding(code="wide", level="warning", layer=layer, text="too wide")] * times
     )
     assert out.getvalue() == f"{line}\n"
@@ -31,7 +32,7 @@ def test_a_finding_tells_how_often_and_where_first(times: int, layer: int | None
 
 def told(*findings: Finding) -> list[str]:
     out = io.StringIO()
-    _findings(Console(file=out, width=400), findings)
+    show_findings(Console(file=out, width=400), findings)
     return out.getvalue().splitlines()
 
 

@@ -13,6 +13,7 @@ from beadwright.curves._arc_measure import (
     winding,
 )
 from beadwright.curves._distance import distances, samples
+from beadwright.curves._hull import hull
 from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
 from beadwright.curves._measure import chords, length, lengths, signed_area
@@ -37,6 +38,7 @@ __all__ = [
     "depths",
     "distances",
     "first_part",
+    "hull",
     "inside",
     "joined",
     "kept_chains",

@@ -43,7 +43,7 @@ _HOMES = {
     "show_examination": "_tables",
     "show_meshway": "_meshway_shown",
     "show_pieces": "_pieces_table",
-    "show_plan": "_tables",
+    "show_plan": "_plan_table",
     "show_section": "_tables",
     "show_verification": "_verify_table",
     "verify_options": "_verify",

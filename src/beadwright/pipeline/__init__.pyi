@@ -27,6 +27,7 @@ from beadwright.pipeline._plan import Progress as Progress
 from beadwright.pipeline._plan import compile_kernels as compile_kernels
 from beadwright.pipeline._plan import plan as plan
 from beadwright.pipeline._plan import plan_part as plan_part
+from beadwright.pipeline._plan_table import show_plan as show_plan
 from beadwright.pipeline._record import append_record as append_record
 from beadwright.pipeline._replan import replan as replan
 from beadwright.pipeline._result import PlannedLayer as PlannedLayer
@@ -35,7 +36,6 @@ from beadwright.pipeline._section import PlaneSection as PlaneSection
 from beadwright.pipeline._section import section_at as section_at
 from beadwright.pipeline._section import write_section as write_section
 from beadwright.pipeline._tables import show_examination as show_examination
-from beadwright.pipeline._tables import show_plan as show_plan
 from beadwright.pipeline._tables import show_section as show_section
 from beadwright.pipeline._verify import verify_options as verify_options
 from beadwright.pipeline._verify import verify_program as verify_program

@@ -20,7 +20,7 @@ from beadwright.brep import (
     placed,
     placement,
 )
-from beadwright.curves import ArcRegion, lengths, middle_of, region_area, region_moments, signed_area
+from beadwright.curves import ArcRegion, hull, lengths, middle_of, region_area, region_moments, signed_area
 from beadwright.layers import bore_radius
 from beadwright.numeric import counted
 from beadwright.pipeline._later import find_later
@@ -218,11 +218,11 @@ def advise(model: Model, settings: PlanSettings) -> Advice:
     borders = _borders(settings)
     shares, walls = _walls(regions, heights, sizes, borders)
     centre = _centre(regions, heights, sizes)
-    base, hull = _base(solid)
+    base, ground = _base(solid)
     limit = math.radians(settings.greatest_lean())
-    wide = float(np.ptp(hull, axis=0).min()) if len(hull) else 0.0
+    wide = float(np.ptp(ground, axis=0).min()) if len(ground) else 0.0
     height = float(solid.box[1, 2] - solid.box[0, 2])
-    margin = _margin(hull, np.array(centre[:2]))
+    margin = _margin(ground, np.array(centre[:2]))
     holes = {
         f.id: 2 * bore_radius(f)
         for f in solid.faces
@@ -330,14 +330,13 @@ def _centre(
 
 
 def _base(solid: Model) -> tuple[float, Array]:
-    """Area of flat faces on the platform, and points of what stands on it."""
+    """Area of flat faces on the platform, and the convex hull of what stands on it."""
     low = float(solid.box[0, 2])
     flats = [f for f in solid.faces if _flat_down(f) and abs(float(f.centroid[2]) - low) < FLAT * 1e3]
     cutter = prepare(solid)
     section = cut(cutter, [take_plane(cutter, low, "above").taken])[0]
     fitted = fit(section.loops, tolerance=FIT)
-    points = [path.points for path in fitted.paths]
-    return math.fsum(f.area for f in flats), np.concatenate(points) if points else np.zeros((0, 2))
+    return math.fsum(f.area for f in flats), hull(fitted.paths, tolerance=FIT)
 
 
 def _flat_down(face: Face) -> bool:
@@ -367,14 +366,11 @@ def _inner_radius(regions: Sequence[ArcRegion]) -> float | None:
     return None if math.isinf(least) else least
 
 
-def _margin(hull: Array, point: Array) -> float:
-    """Distance of a point from the edges of the convex hull of others, above 0 inside."""
-    if len(hull) < 3:
+def _margin(ground: Array, point: Array) -> float:
+    """Distance of a point from the edges of a convex hull, above 0 inside; minus infinity of one without area."""
+    if len(ground) < 3:
         return -math.inf
-    from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        equations = ConvexHull(hull).equations
-    except QhullError:
-        return -math.inf
-    return float(-(equations[:, :2] @ point + equations[:, 2]).max())
+    edges = np.roll(ground, -1, axis=0) - ground
+    away = point - ground
+    left = edges[:, 0] * away[:, 1] - edges[:, 1] * away[:, 0]
+    return float((left / np.hypot(*edges.T)).min())

@@ -6,15 +6,16 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Unpack
+from typing import TYPE_CHECKING, Any, Unpack
 
-from beadwright.brep import Model
 from beadwright.errors import GeometryError, StepError
 from beadwright.numeric import Finding, counted
-from beadwright.pipeline._advice import Advice, advise
-from beadwright.pipeline._load import kernels_loading
-from beadwright.pipeline._part import describe_input, read_part
-from beadwright.settings import PlanOptions, resolve
+from beadwright.pipeline._part import describe_input, part_coming, read_part
+
+if TYPE_CHECKING:  # loaded while another process reads the part
+    from beadwright.brep import Model
+    from beadwright.pipeline._advice import Advice
+    from beadwright.settings import PlanOptions, PlanSettings
 
 Progress = Callable[[str, int, int], None]
 """Called with the stage, how much is done, and how much there is (0: not known)."""
@@ -107,12 +108,12 @@ def examine(
     SettingsError
         Options at fault.
     """
-    settings = resolve(options, job=job).settings
     tell = progress or _silent
     tell("reading", 0, 0)
     try:
-        with kernels_loading():
-            model = read_part(part)
+        with part_coming(part) as coming:
+            settings = _meanwhile(options, job)
+            model = coming()
     except StepError as reason:
         opened = read_part(part, walls=True)  # raises its own reason if there is nothing at all
         error = Finding(code="not-printable", level="error", text=str(reason))
@@ -124,6 +125,8 @@ def examine(
             advice=(*advice, *_advice(opened)),
         )
     tell("judging", 0, 0)
+    from beadwright.pipeline._advice import advise
+
     findings, pose, said = model.findings, None, _advice(model)
     try:
         pose = advise(model, settings)
@@ -132,6 +135,18 @@ def examine(
         text = f"walls, lean and poses could not be judged: {fault}"
         findings = (*findings, Finding(code="advice-missing", level="warning", text=text))
     return Examination(model=model, printable=True, findings=findings, advice=said, pose=pose)
+
+
+def _meanwhile(options: PlanOptions, job: str | Path | None) -> PlanSettings:
+    """Resolve the options, and load what judging needs, while the part is being read."""
+    from beadwright.settings import resolve
+
+    settings = resolve(options, job=job).settings
+    from beadwright.pipeline import _advice as _advice
+    from beadwright.pipeline._load import load_kernels
+
+    load_kernels()
+    return settings
 
 
 def _silent(_stage: str, _done: int, _total: int) -> None:

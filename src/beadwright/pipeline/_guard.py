@@ -9,20 +9,30 @@ import pickle
 import signal
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from beadwright.brep import Model, Segments, Triangles
 from beadwright.errors import BeadwrightError, InternalError, SettingsError, StepError
 
+if TYPE_CHECKING:  # the process is under way before this one has loaded them
+    from beadwright.brep import Model, Segments, Triangles
+
+# The kernel's library makes 200,000 objects that stay; looking for unused ones among them takes 0.1 s, and undoing the
+# library at the end 0.3 s more.
 BOOT = (
-    "import pickle, sys\n"
+    "import gc, os, pickle, sys\n"
+    "gc.disable()\n"
     "try:\n"
     "    sys.path[:], request = pickle.load(sys.stdin.buffer)\n"
     "except (EOFError, KeyboardInterrupt):\n"  # the caller was ended before it could ask
     "    sys.exit(1)\n"
     "from beadwright.kernel import serve_reader\n"
+    "gc.freeze()\n"
+    "gc.enable()\n"
     "serve_reader(*request)\n"
+    "os._exit(0)\n"
 )
 """What the reading process runs: it looks for modules where its caller does."""
 
@@ -62,12 +72,26 @@ def read_step(path: str | Path, *, walls: bool = False) -> Model:
     SettingsError
         A limit in the environment is no positive number.
     """
-    return _ask(Path(path), walls, picture=False)[0]
+    with reading(path, walls=walls) as model:
+        return model()
+
+
+@contextmanager
+def reading(path: str | Path, *, walls: bool = False) -> Iterator[Callable[[], Model]]:
+    """`read_step`, begun at once; the model comes when what is given is called, which may wait for it.
+
+    The process ends with the block at the latest. Errors as of `read_step`, when the model is asked for.
+    """
+    path = Path(path)
+    with _begun(path, BOOT, (walls,), (False,)) as done:
+        yield lambda: _model(path, *done(), picture=False)[0]
 
 
 def read_with_picture(path: str | Path, *, walls: bool = False) -> tuple[Model, Triangles | None]:
     """`read_step`, and triangles of the faces for a picture; None where the CAD kernel gave none."""
-    return _ask(Path(path), walls, picture=True)
+    path = Path(path)
+    with _begun(path, BOOT, (walls,), (True,)) as done:
+        return _model(path, *done(), picture=True)
 
 
 def cut_step(
@@ -90,17 +114,23 @@ def cut_step(
     GeometryError
         A plane does not meet the part, or the pieces are not valid.
     """
+    from beadwright.brep import Segments
+
     path = Path(path)
-    done, seconds = _run(path, CUTTING, (planes, name))
+    with _begun(path, CUTTING, (planes, name)) as ended:
+        done, seconds = ended()
     answer = _next(io.BytesIO(done.stdout))
     if isinstance(answer, Segments):
         return answer
     raise _fault(path, answer, done, seconds)
 
 
-def _ask(path: Path, walls: bool, *, picture: bool) -> tuple[Model, Triangles | None]:
-    """What the reading process answers."""
-    done, seconds = _run(path, BOOT, (walls,), (picture,))
+def _model(
+    path: Path, done: subprocess.CompletedProcess[bytes], seconds: float, *, picture: bool
+) -> tuple[Model, Triangles | None]:
+    """What the reading process answered."""
+    from beadwright.brep import Model, Triangles
+
     answers = io.BytesIO(done.stdout)
     answer = _next(answers)
     if isinstance(answer, Model) and (picture or done.returncode == 0):
@@ -109,25 +139,49 @@ def _ask(path: Path, walls: bool, *, picture: bool) -> tuple[Model, Triangles | 
     raise _fault(path, answer, done, seconds)
 
 
-def _run(
+Ended = Callable[[], tuple[subprocess.CompletedProcess[bytes], float]]
+"""Waits for a process; what it left, and how long it might take, s."""
+
+
+@contextmanager
+def _begun(
     path: Path, boot: str, asked: tuple[object, ...], more: tuple[object, ...] = ()
-) -> tuple[subprocess.CompletedProcess[bytes], float]:
-    """A process that works on a file under the limits, when it has ended, and how long it might take, s."""
+) -> Iterator[Ended]:
+    """A process that works on a file under the limits from now on; nothing of it is left after the block."""
     seconds = _from_environment("BEADWRIGHT_READ_SECONDS", SECONDS + SECONDS_PER_MB * _megabytes(path))
     memory = int(1e9 * _from_environment("BEADWRIGHT_READ_GB", GIGABYTES))
     request = (str(path), *asked, math.ceil(seconds), memory, *more)
-    try:
-        done = subprocess.run(
-            [sys.executable, "-c", boot],
-            input=pickle.dumps((sys.path, request)),
-            capture_output=True,
-            timeout=seconds,
-            start_new_session=True,  # an interruption from the keyboard goes to the caller alone
-            check=False,
-        )
-    except subprocess.TimeoutExpired as error:
-        raise StepError(_too_slow(path, seconds)) from error
-    return done, seconds
+    command = [sys.executable, "-c", boot]
+
+    def ended() -> tuple[subprocess.CompletedProcess[bytes], float]:
+        try:
+            out, err = process.communicate(timeout=seconds)
+        except subprocess.TimeoutExpired as error:
+            raise StepError(_too_slow(path, seconds)) from error
+        return subprocess.CompletedProcess(command, process.returncode, out, err), seconds
+
+    with subprocess.Popen(
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,  # an interruption from the keyboard goes to the caller alone
+    ) as process:
+        try:
+            _tell(process, pickle.dumps((sys.path, request)))
+            yield ended
+        finally:
+            process.kill()  # of one that has ended there is nothing to kill
+
+
+def _tell(process: subprocess.Popen[bytes], request: bytes) -> None:
+    """Give a process its request; one that has ended already tells by its end why."""
+    if process.stdin is not None:
+        with suppress(BrokenPipeError):
+            process.stdin.write(request)
+        with suppress(BrokenPipeError):
+            process.stdin.close()
+        process.stdin = None  # else `communicate` would flush what is closed
 
 
 def _fault(

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from beadwright.brep import Model, Triangles
 from beadwright.errors import StepError
-from beadwright.mesh import ENDINGS
-from beadwright.pipeline._guard import read_step, read_with_picture
+from beadwright.pipeline._guard import read_with_picture, reading
+
+if TYPE_CHECKING:  # the process that reads is under way before this one has loaded them
+    from beadwright.brep import Model, Triangles
+
+STEP_ENDINGS = (".step", ".stp", ".p21", ".gz")
+"""What needs no look at the endings of meshes, for which their room is loaded; any other file may be STEP, too."""
 
 
 def read_part(part: Any, *, walls: bool = False) -> Model:
@@ -28,12 +34,33 @@ def read_part(part: Any, *, walls: bool = False) -> Model:
     StepError
         It cannot be read, or holds nothing to print.
     """
+    with part_coming(part, walls=walls) as model:
+        return model()
+
+
+@contextmanager
+def part_coming(part: Any, *, walls: bool = False) -> Iterator[Callable[[], Model]]:
+    """`read_part`, where a STEP file is read from now on, while the caller does something else.
+
+    What is given waits for the model, and raises what `read_part` does.
+    """
+    if isinstance(part, (str, Path)) and not _is_mesh(part):
+        with reading(part, walls=walls) as model:
+            yield model
+    else:
+        yield lambda: _at_hand(part, walls)
+
+
+def _at_hand(part: Any, walls: bool) -> Model:
+    """A part that needs no process of its own."""
+    from beadwright.brep import Model
+
     if isinstance(part, Model):
         if not part.faces:
             raise StepError(f"{part.file}: the model has no faces")
         return part
     if isinstance(part, (str, Path)):
-        return _read_mesh(Path(part))[0] if _is_mesh(part) else read_step(part, walls=walls)
+        return _read_mesh(Path(part))[0]
     from beadwright.kernel import from_shape
 
     return from_shape(part, walls=walls)
@@ -60,6 +87,10 @@ def read_part_with_picture(part: Any, *, walls: bool = False) -> tuple[Model, Tr
 
 
 def _is_mesh(part: str | Path) -> bool:
+    if Path(part).suffix.lower() in STEP_ENDINGS:
+        return False
+    from beadwright.mesh import ENDINGS
+
     return Path(part).suffix.lower() in ENDINGS
 
 

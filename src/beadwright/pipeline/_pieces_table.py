@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from rich.console import Console
 
-from beadwright.pipeline._tables import show_plan
+from beadwright.pipeline._plan_table import show_plan
 
 if TYPE_CHECKING:
     from beadwright.pipeline._pieces import Pieces
