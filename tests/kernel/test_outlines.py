@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import re
-from math import asin, sin
+from math import asin, inf, nan, sin
 from pathlib import Path
 
 import cadquery as cq
 import numpy as np
 import pytest
 from OCP.BRep import BRep_Builder
-from OCP.Geom import Geom_CylindricalSurface
-from OCP.gp import gp_Ax3
+from OCP.Geom import Geom_CylindricalSurface, Geom_Plane
+from OCP.Geom2d import Geom2d_Line
+from OCP.gp import gp_Ax3, gp_Dir2d, gp_Pnt2d
 from OCP.ShapeFix import ShapeFix_Edge
 from OCP.TopAbs import TopAbs_Orientation
-from OCP.TopoDS import TopoDS_Face
+from OCP.TopoDS import TopoDS_Edge, TopoDS_Face
 
 from beadwright import kernel
+from beadwright.errors import StepError
 
 # A block of 60 x 30 x 20 mm with a bite of 40 mm chord and 5 mm depth: a segment of a circle.
 RADIUS = (20.0**2 + 5.0**2) / (2.0 * 5.0)
@@ -69,8 +71,8 @@ def test_sound_arcs_stay(tmp_path: Path) -> None:
     assert model.volume == pytest.approx(VOLUME, rel=1e-9)
 
 
-def test_an_outline_that_goes_round_and_does_not_come_back_is_told() -> None:
-    # The wall of a cylinder whose one rim is missing: the other goes round once.
+def wall_with_one_rim() -> tuple[TopoDS_Face, TopoDS_Edge]:
+    """The wall of a cylinder whose one rim is missing, and the other."""
     whole = cq.Workplane().cylinder(10.0, 5.0).faces("%CYLINDER").val()
     edge = next(e for e in whole.Edges() if e.geomType() == "CIRCLE")
     rim = cq.Wire.assembleEdges([edge]).wrapped
@@ -79,8 +81,34 @@ def test_an_outline_that_goes_round_and_does_not_come_back_is_told() -> None:
     builder.MakeFace(face, Geom_CylindricalSurface(gp_Ax3(), 5.0), 1e-7)
     builder.Add(face, rim.Oriented(TopAbs_Orientation.TopAbs_FORWARD))
     ShapeFix_Edge().FixAddPCurve(edge.wrapped, face, False)
+    return face, edge.wrapped
+
+
+def test_an_outline_that_goes_round_and_does_not_come_back_is_told() -> None:
+    # The rim that is there goes round once.
+    face, _ = wall_with_one_rim()
 
     model = kernel.from_shape(face, walls=True)
 
     told = [f for f in model.findings if f.code == "outline-open"]
     assert [(f.face, f.measured, f.unit) for f in told] == [(0, 1.0, "turns")]
+
+
+@pytest.mark.parametrize("place", [nan, inf])
+def test_an_outline_through_what_is_no_number_is_refused_by_face(place: float) -> None:
+    face, edge = wall_with_one_rim()
+    line = Geom2d_Line(gp_Pnt2d(place, 0.0), gp_Dir2d(1.0, 0.0))
+    BRep_Builder().UpdateEdge(edge, line, face, 1e-7)
+
+    with pytest.raises(
+        StepError, match=r"^shape: face 0 of a solid or surface: .* no numbers; .* export it again"
+    ):
+        kernel.from_shape(face, walls=True)
+
+
+def test_a_face_without_an_outline_on_a_surface_without_end_is_refused() -> None:
+    face = TopoDS_Face()
+    BRep_Builder().MakeFace(face, Geom_Plane(gp_Ax3()), 1e-7)
+
+    with pytest.raises(StepError, match="face 0 of shape: it has no outline and its surface no end"):
+        kernel.from_shape(face, walls=True)

@@ -12,6 +12,7 @@ from OCP.BRepLib import BRepLib
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
 from OCP.Geom import Geom_Curve
 from OCP.GProp import GProp_GProps
+from OCP.Precision import Precision
 from OCP.ShapeFix import ShapeFix_Edge
 from OCP.Standard import Standard_Failure
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
@@ -218,6 +219,8 @@ def _add_face(tables: Tables, rows: _Rows, face: TopoDS_Face, name: str, colour:
         if uses:
             wires.append(uses[::-1] if reverse else uses)
     flat = [use for wire in wires for use in wire]
+    if not flat and any(Precision.IsInfinite_s(limit) for limit in box):
+        raise StepError("it has no outline and its surface no end; the file is damaged: export it again")
     lines, gap = trace(sheet, surface, flat)
     tables.gap = max(tables.gap, gap)
     coedges = iter(

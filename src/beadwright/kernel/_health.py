@@ -57,14 +57,15 @@ def select(bodies: tuple[Body, ...], file: str, walls: bool) -> Selection:
     Raises
     ------
     StepError
-        Nothing in it, an open shell while walls are not wanted, or a face whose outlines cross.
+        Nothing in it, an open shell while walls are not wanted, or a face whose outlines cross or run through
+        places that are no numbers.
     """
     healing: list[str] = []
     kept: list[Body] = []
     loose: list[Body] = []
     for given in bodies:
         _exact(given, file)
-        body = turned_back(given, healing)
+        body = turned_back(given, file, healing)
         kind = body.shape.ShapeType()
         if kind == TopAbs_ShapeEnum.TopAbs_FACE or free_edges(body.shape):
             loose.append(body)

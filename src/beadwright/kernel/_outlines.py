@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from math import pi
+from math import isfinite, pi
 
 from OCP.BRep import BRep_Builder, BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
@@ -18,6 +18,7 @@ from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
 from OCP.TopoDS import TopoDS, TopoDS_Edge, TopoDS_Face, TopoDS_Shape
 
+from beadwright.errors import StepError
 from beadwright.kernel._document import Body, faces, parts
 from beadwright.numeric import Finding
 
@@ -25,12 +26,14 @@ _FORWARD = TopAbs_Orientation.TopAbs_FORWARD
 _SIDES = (_FORWARD, TopAbs_Orientation.TopAbs_REVERSED)
 
 
-def turned_back(body: Body, healing: list[str]) -> Body:
+def turned_back(body: Body, file: str, healing: list[str]) -> Body:
     """Take circles' arcs the short way where the long way alone keeps a face's outline from closing.
 
     Parameters
     ----------
     body : Body
+    file : str
+        For messages.
     healing : list of str
         What was done is added to it.
 
@@ -39,6 +42,11 @@ def turned_back(body: Body, healing: list[str]) -> Body:
     Body
         The same one if nothing was to be done.
 
+    Raises
+    ------
+    StepError
+        An outline runs through places that are no numbers, as in a damaged file.
+
     Notes
     -----
     Walked with the face on the left, the wires that bound a part of a cylinder, cone or torus go round it as
@@ -46,8 +54,12 @@ def turned_back(body: Body, healing: list[str]) -> Body:
     wires do not, but would with one arc the other way round its circle, has that arc the wrong way.
     """
     done = 0
-    for face in list(faces(body.shape)):
-        wrong = _wrong_arcs(TopoDS.Face(face.Oriented(_FORWARD)))
+    for k, face in enumerate(list(faces(body.shape))):
+        try:
+            wrong = _wrong_arcs(TopoDS.Face(face.Oriented(_FORWARD)))
+        except StepError as error:
+            named = f' "{body.face_names[k]}"' if body.face_names[k] else ""
+            raise StepError(f"{file}: face {k}{named} of a solid or surface: {error}") from error
         if len(wrong) != 1:
             continue
         shape = _with_other_way(body.shape, wrong[0])
@@ -110,7 +122,12 @@ def _on_surface(edge: TopoDS_Edge, face: TopoDS_Face) -> Geom2d_Curve | None:
 
 
 def _turns(face: TopoDS_Face, axis: int, period: float) -> int:
-    return round(sum(way for _, way in _ways(face, axis)) / period)
+    turns = sum(way for _, way in _ways(face, axis)) / period
+    if not isfinite(turns):
+        raise StepError(
+            "its outline runs through places that are no numbers; the file is damaged: export it again"
+        )
+    return round(turns)
 
 
 def _wrong_arcs(face: TopoDS_Face) -> list[TopoDS_Edge]:
