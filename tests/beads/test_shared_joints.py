@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from beadwright.beads import contour_beads, wall_range
-from beadwright.curves import ArcRegion, chords, distances, lengths
+from beadwright.beads._meet import Own
+from beadwright.beads._narrow import _replaced
+from beadwright.curves import ArcRegion, chords, distances, length, lengths
 from beadwright.layers import plan_layers
 from tests.post._build_programs import circle, layer, path
 
@@ -73,3 +76,24 @@ def test_a_contour_line_between_stretches_may_be_shorter_than_a_move():
     assert beads
     for bead in beads:
         assert np.abs(turns(bead.path)).max() < math.pi / 2
+
+
+@pytest.mark.parametrize("gap", [1.2e-4, 9e-3, 0.03])
+def test_a_contour_line_before_the_first_stretch_may_be_shorter_than_a_move(gap):
+    line = replace(path([[0, 0], [143, 0], [143, 7], [0, 7]], [0.0] * 4), bulge=np.zeros(3), closed=False)
+    line = replace(line, face=line.face[:3], support=line.support[:3])
+    place = np.array([gap, 70.0, 140.0])
+    stretch = Own(
+        begin=gap,
+        end=140.0,
+        at=np.stack([place, np.full(3, -0.39)], axis=1),
+        width=np.full(3, 7.62),
+        place=place,
+    )
+    (chain,), rest, (gone,) = _replaced(line, [stretch], W, 0.01)
+
+    # a bead begins with the line where the stretch begins less than a width after it
+    assert chain.path.points[0] == pytest.approx([0, 0], abs=0.4)
+    assert chain.path.points[-1] == pytest.approx([140, -0.39], abs=1e-9)
+    assert sum(map(length, rest)) == pytest.approx(3 + 7 + 143, abs=1e-9)
+    assert length(gone) == pytest.approx(140, abs=1e-9)

@@ -333,3 +333,17 @@ def test_joints_and_places_along_a_path():
     assert row.tolist() == [0, 1, -1]
     assert place_[:2] == pytest.approx([17.0, math.pi * 10], abs=1e-9)
     assert apart[:2] == pytest.approx([0.0, 0.0], abs=1e-9)
+
+
+@pytest.mark.parametrize("vary", [False, True])
+@pytest.mark.parametrize(("near", "radius"), [(9.0, 5.0), (9.0, 20.0), (8.0, 3.0)])
+def test_a_bead_ends_where_the_wall_is_as_thick_as_one_bead_takes(vary, near, radius):
+    # between a straight side and a round hole the middle is a parabola; where it lies y from both, the hole's centre is
+    # radius + y away, and the wall is 10.92 thick where y is 5.46
+    box = polygon([[-80, 0], [80, 0], [80, 100], [-80, 100]])
+    hole = circle(0, near + radius, radius, -1)
+    half = math.sqrt((radius + 5.46) ** 2 - (near + radius - 5.46) ** 2)
+    (bead,) = [bead for bead in laid(on(box, hole), vary=vary).beads if bead.role == "medial"]
+    ends = bead.path.points[np.argsort(bead.path.points[:, 0])][[0, -1]]
+
+    assert ends == pytest.approx(np.array([[-half, 5.46], [half, 5.46]]), abs=2e-5)

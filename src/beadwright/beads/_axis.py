@@ -88,10 +88,13 @@ class Sounded:
     disc: _Discs
     most: float
 
-    def walls(self, *, least: float, most: float, tolerance: float) -> Walls:
-        """Walls whose half thickness lies in a range, `most` at most that of the sounding; see `middles`."""
+    def walls(self, *, least: float, most: float, tolerance: float, limits: tuple[float, ...] = ()) -> Walls:
+        """Walls whose half thickness lies in a range, `most` at most that of the sounding; see `middles`.
+
+        Where half the thickness passes one of the `limits`, rising, mm, there are places on both sides of it, near.
+        """
         boundary, disc = self.boundary, self.disc if most == self.most else self.disc.up_to(most)
-        element, share, disc = _bracketed(boundary, self.element, self.share, disc, least, most)
+        element, share, disc = _bracketed(boundary, self.element, self.share, disc, (least, *limits, most))
         element, share, disc = _smoothed(boundary, element, share, disc, least, most, tolerance)
         return Walls(boundary=boundary, element=element, share=share, disc=disc, least=least, most=most)
 
@@ -234,10 +237,16 @@ def _inserted(
 
 
 def _bracketed(
-    boundary: _Boundary, element: Ints, share: Floats, disc: _Discs, least: float, most: float
+    boundary: _Boundary, element: Ints, share: Floats, disc: _Discs, limits: tuple[float, ...]
 ) -> tuple[Ints, Floats, _Discs]:
-    """Places refined until each change of what a disc touches is bracketed."""
-    key = _keys(disc, least, most)
+    """Places refined until each change of what a disc touches, and of the limits it lies between, is bracketed."""
+    most = limits[-1]
+
+    def ranged(disc: _Discs) -> Ints:
+        key = _keys(disc, limits[0], most)
+        return np.where(key < 0, -1, key * len(limits) + np.searchsorted(limits, disc.radius, side="right"))
+
+    key = ranged(disc)
     row = np.flatnonzero((element[1:] == element[:-1]) & (key[1:] != key[:-1]))
     low, high, below, above = share[row], share[row + 1], key[row], key[row + 1]
     own = element[row]
@@ -246,7 +255,7 @@ def _bracketed(
         if not len(own):
             break
         at = (low + high) / 2
-        middle = _keys(_discs(boundary, own, at, most), least, most)
+        middle = ranged(_discs(boundary, own, at, most))
         left, right = below != middle, middle != above
         own = np.concatenate([own[left], own[right]])
         low, high = np.concatenate([low[left], at[right]]), np.concatenate([at[left], high[right]])

@@ -9,7 +9,6 @@ place.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -22,7 +21,7 @@ from beadwright.beads._bead import Bead
 from beadwright.beads._curve import clearance, runs_of, through
 from beadwright.beads._ends import to_wall_end
 from beadwright.beads._listed import listed, spaced
-from beadwright.beads._middle import Middle, free_ends
+from beadwright.beads._middle import Middle, free_ends, split, with_limit
 from beadwright.beads._sides import Stretch, stretches
 from beadwright.beads._vary import along_points, stepped, varied_bead
 from beadwright.beads._zones import WallRange, Zones
@@ -113,7 +112,13 @@ def medial_beads(
     sounding = sounding or sounding_of(region, limits, zones)
     if sounding is None:
         return Medial(beads=(), findings=())
-    found = sounding.walls(least=limits.least / 2 - SLACK, most=sounding.most, tolerance=fine)
+    cuts = {limits.most, limits.two, *(() if zones is None else zones.cuts)}
+    found = sounding.walls(
+        least=limits.least / 2 - SLACK,
+        most=sounding.most,
+        tolerance=fine,
+        limits=tuple(cut / 2 for cut in sorted(cuts) if limits.least < cut < 2 * sounding.most),
+    )
     beads: list[Bead] = []
     thick: list[Bead] = []
     findings: list[Finding] = []
@@ -205,26 +210,6 @@ def _mean(line: Middle) -> float:
     return float(run @ (line.radius[1:] + line.radius[:-1]) / run.sum())
 
 
-def _split(line: Middle, label: npt.NDArray[np.int64]) -> list[tuple[int, Middle]]:
-    """A middle cut between points of different labels; of a closed one the cut is not at its joint."""
-    at, radius = line.at, line.radius
-    if (label == label[0]).all():
-        return [(int(label[0]), line)]
-    if line.closed and label[0] == label[-1]:
-        turn = int(np.flatnonzero(np.diff(label))[0]) + 1
-        at = np.concatenate([at[turn:-1], at[: turn + 1]])
-        radius = np.concatenate([radius[turn:-1], radius[: turn + 1]])
-        label = np.concatenate([label[turn:-1], label[: turn + 1]])
-        label[-1] = label[-2]
-    # A piece begins in the last point of the one before, so nothing is left out.
-    cuts = [0, *(np.flatnonzero(np.diff(label)) + 1).tolist(), len(label)]
-    parts = []
-    for a, b in itertools.pairwise(cuts):
-        rows = slice(max(a - 1, 0), b)
-        parts.append((int(label[a]), Middle(at=at[rows], radius=radius[rows], closed=False)))
-    return parts
-
-
 def _runs(label: npt.NDArray[np.int64]) -> list[tuple[int, int]]:
     """First and last row of each run of equal labels."""
     cuts = np.flatnonzero(np.diff(label)) + 1
@@ -235,7 +220,7 @@ def _parts(line: Middle, limits: WallRange, width: float, zones: Zones | None) -
     """Parts of a middle by how many beads make the wall there; 2 stands for less than two can, 0 for contour beads."""
     cuts = (limits.most,) if zones is None else zones.cuts
     for cut in cuts:
-        line = _with_limit(line, cut / 2)
+        line = with_limit(line, cut / 2)
     # A point on a limit belongs to the thinner side.
     thick = 2 * (line.radius - SLACK)
     label = np.searchsorted(cuts, thick, side="right")
@@ -245,20 +230,9 @@ def _parts(line: Middle, limits: WallRange, width: float, zones: Zones | None) -
         if label[first] and thinner and _length(line.at[first - 1 : last + 2]) <= BRIDGE * width:
             label[first : last + 1] = 0
     number = np.asarray((1, 2) if zones is None else zones.beads)[label]
-    return [(kind, part) for kind, part in _split(line, number) if _length(part.at) >= SHORT * width]
-
-
-def _with_limit(line: Middle, limit: float) -> Middle:
-    """The same middle with a point where the radius passes a limit."""
-    r = line.radius
-    row = np.flatnonzero((r[:-1] - limit) * (r[1:] - limit) < 0)
-    share = ((limit - r[row]) / (r[row + 1] - r[row]))[:, None]
-    at = line.at[row] * (1 - share) + line.at[row + 1] * share
-    return Middle(
-        at=np.insert(line.at, row + 1, at, axis=0),
-        radius=np.insert(r, row + 1, limit),
-        closed=line.closed,
-    )
+    return [
+        (kind, part) for kind, part in split(line, number, thinner=True) if _length(part.at) >= SHORT * width
+    ]
 
 
 def _pieces(line: Middle, limits: WallRange, width: float) -> list[Middle]:
@@ -275,14 +249,14 @@ def _pieces(line: Middle, limits: WallRange, width: float) -> list[Middle]:
         near = min(beside, key=lambda i: abs(int(level[runs[i][0]]) - int(level[runs[short][0]])))
         first, last = min(runs[near][0], runs[short][0]), max(runs[near][1], runs[short][1])
         level[first : last + 1] = level[first : last + 1].min()
-    return [part for _, part in _split(line, level)]
+    return [part for _, part in split(line, level)]
 
 
 def _between(part: Middle, limits: WallRange, layer: LayerRegion) -> list[Finding]:
     """The finding for a wall that neither one bead nor two can make."""
-    part = _with_limit(part, limits.two / 2)
+    part = with_limit(part, limits.two / 2)
     found = []
-    for thin, own in _split(part, (part.radius <= limits.two / 2 + SLACK).astype(np.int64)):
+    for thin, own in split(part, (part.radius <= limits.two / 2 + SLACK).astype(np.int64), thinner=True):
         thick = 2 * own.radius
         if not thin or thick.min() > limits.two - SLACK:
             continue

@@ -106,3 +106,45 @@ def _beside(points: Floats, at: Floats, row: int, reach: float) -> bool:
     """Whether a place of another line lies near one end of a line."""
     near = points[np.hypot(*(points - at[row]).T) < reach]
     return bool((np.abs(near[:, None] - at[None]).sum(axis=2).min(axis=1, initial=np.inf) > 0).any())
+
+
+def with_limit(line: Middle, limit: float) -> Middle:
+    """The same middle with a point where the radius passes a limit."""
+    r = line.radius
+    row = np.flatnonzero((r[:-1] - limit) * (r[1:] - limit) < 0)
+    share = ((limit - r[row]) / (r[row + 1] - r[row]))[:, None]
+    at = line.at[row] * (1 - share) + line.at[row + 1] * share
+    return Middle(
+        at=np.insert(line.at, row + 1, at, axis=0),
+        radius=np.insert(r, row + 1, limit),
+        closed=line.closed,
+    )
+
+
+def split(line: Middle, label: npt.NDArray[np.int64], *, thinner: bool = False) -> list[tuple[int, Middle]]:
+    """A middle cut between points of different labels; of a closed one the cut is not at its joint.
+
+    Two pieces share the last point of the first one, or that of the two points where the wall is thinner.
+    """
+    at, radius = line.at, line.radius
+    if (label == label[0]).all():
+        return [(int(label[0]), line)]
+    if line.closed and label[0] == label[-1]:
+        turn = int(np.flatnonzero(np.diff(label))[0]) + 1
+        before = bool(thinner and radius[turn - 1] < radius[turn])
+        turn -= before
+        at = np.concatenate([at[turn:-1], at[: turn + 1]])
+        radius = np.concatenate([radius[turn:-1], radius[: turn + 1]])
+        label = np.concatenate([label[turn:-1], label[: turn + 1]])
+        # The point that is both ends belongs to both pieces.
+        if before:
+            label[0] = label[1]
+        else:
+            label[-1] = label[-2]
+    cuts = np.flatnonzero(np.diff(label)) + 1
+    shared = cuts - 1 + (thinner & (radius[cuts] < radius[cuts - 1]))
+    parts = []
+    for first, last, own in zip([0, *shared], [*shared, len(at) - 1], label[[0, *cuts]], strict=True):
+        rows = slice(first, last + 1)
+        parts.append((int(own), Middle(at=at[rows], radius=radius[rows], closed=False)))
+    return parts

@@ -18,7 +18,7 @@ from beadwright.arcs import Lost
 from beadwright.beads._bead import Bead, part_of
 from beadwright.beads._listed import listed
 from beadwright.beads._located import located
-from beadwright.beads._meet import CHANGE, LEVEL, Own, begun, ended, meeting, meets, moved
+from beadwright.beads._meet import CHANGE, GAP, LEVEL, Own, begun, ended, meeting, meets, moved
 from beadwright.beads._middle import SNAP
 from beadwright.beads._sides import Stretch
 from beadwright.beads._start import started_at
@@ -218,11 +218,11 @@ def _chain(
     parts: list[_Chain] = []
     at = begin
     for each in group:
-        if each.begin - at > SNAP:
+        if each.begin - at > GAP / 2:
             parts.append(_contour(path, at, each.begin, width, parts, each))
         parts.append(_smooth(each, path, tolerance, width))
         at = each.end
-    if end - at > SNAP:
+    if end - at > GAP / 2:
         parts.append(_contour(path, at, end, width, parts, None))
     return _linked(parts)
 
