@@ -25,6 +25,8 @@ WORST = {
     "tender_hull": 0,
     "turned_bollard": 112,
 }
+# Small corners that nothing fills, beside a piece whose lines alone keep within its share.
+CORNERS = ("planing_fixture", 66)
 COVERED, TWICE = 0.995, 0.015
 
 
@@ -38,9 +40,8 @@ def shares(layer):
     )
 
 
-@pytest.mark.parametrize("part", WORST)
-def test_a_layer_of_each_example_is_covered_within_the_targets(part):
-    index = WORST[part]
+@pytest.mark.parametrize(("part", "index"), [*WORST.items(), CORNERS])
+def test_a_layer_of_each_example_is_covered_within_the_targets(part, index):
     result = beadwright.plan(
         EXAMPLES / f"{part}.step", fill={"kind": "lines"}, layers=(index, index + 1), workers=1
     )

@@ -129,15 +129,32 @@ def refilled(
     may = allowance.of_lines(
         math.fsum(way.missed for way in asked), math.fsum(way.excess for way in asked), total
     )
-    chosen: list[_Way] = []
-    for piece, area, first in zip(pieces, areas, asked, strict=True):
-        own = (max(may[0] * area / total, LEAST * area), max(may[1] * area / total, LEAST * area))
-        chosen.append(_chosen(piece, core, pattern, first, own, allowance.loss, rings, layer))
+    shares = [_of(may, area / total, area) for area in areas]
+    chosen = [
+        _chosen(piece, core, pattern, first, own, allowance.loss, rings, layer)
+        for piece, first, own in zip(pieces, asked, shares, strict=True)
+    ]
+    # What pieces miss that nothing mends, as corners where no line fits, the others have to make up for.
+    over = [way.score(own) > 1 for way, own in zip(chosen, shares, strict=True)]
+    rest = math.fsum(area for area, worse in zip(areas, over, strict=True) if not worse)
+    left = (
+        may[0] - math.fsum(way.missed for way, worse in zip(chosen, over, strict=True) if worse),
+        may[1] - math.fsum(way.excess for way, worse in zip(chosen, over, strict=True) if worse),
+    )
+    for row in [row for row, worse in enumerate(over) if not worse and any(over)]:
+        own = _of(left, areas[row] / rest, areas[row])
+        if chosen[row].score(own) > 1:
+            chosen[row] = _chosen(pieces[row], core, pattern, asked[row], own, allowance.loss, rings, layer)
     return Refill(
         laid=tuple(each for way in chosen for each in way.laid),
         told=sum((way.told for way in chosen), AS_ASKED),
         by=tuple(way.by for way in chosen if way.by is not None),
     )
+
+
+def _of(may: tuple[float, float], share: float, area: float) -> tuple[float, float]:
+    """A piece's share of what may be missed and laid twice, mm2."""
+    return max(may[0] * share, LEAST * area), max(may[1] * share, LEAST * area)
 
 
 def _chosen(
