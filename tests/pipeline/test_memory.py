@@ -79,6 +79,51 @@ def test_the_moves_of_layers_that_are_done_take_no_memory(
     assert 0 < growth < TOLD
 
 
+def test_layers_that_become_one_bead_take_no_memory_before_they_are_laid(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A wall of one bead that leans, followed by ten planes a turn: what is cut for a turn is set aside, too."""
+    path = tmp_path / "cone.step"
+    cq.exporters.export(cq.Workplane(obj=cq.Solid.makeCone(60, 50, 75)), str(path))
+    part = read_step(path)
+    monkeypatch.setattr(_kept, "KEPT", 0)
+
+    def held(layers: int) -> list[int]:
+        found = []
+
+        def look(stage: str, done: int, _total: int) -> None:
+            if stage == "layers" and done in {1, layers}:
+                gc.collect()
+                found.append(tracemalloc.get_traced_memory()[0])
+
+        tracemalloc.start()
+        try:
+            result = plan(
+                part,
+                tmp_path / str(layers),
+                height=SMALLEST,
+                layers=f"0:{layers}",
+                workers="1",
+                contours=1,
+                rising=True,
+                tolerance=0.002,
+                progress=look,
+            )
+            assert result.document["continuity"]["rising"][0]["planes"] > 9 * layers - 15
+            gc.collect()
+            return [*found, tracemalloc.get_traced_memory()[0]]
+        finally:
+            tracemalloc.stop()
+
+    held(2)
+    few, many = 3, 9
+    growth = [(high - low) / (many - few) for low, high in zip(held(few), held(many), strict=True)]
+    print("bytes a layer before the first is laid, when all are, and in the end:", *map(round, growth))
+    # Each of the ten planes of a turn leaves two places in the file, some 250 bytes.
+    assert growth[0] < TOLD
+    assert max(growth[1:]) < 2 * TOLD
+
+
 @pytest.mark.byhand
 @pytest.mark.timeout(7200)
 @pytest.mark.parametrize("solid", [tower(10_000), star(10_000, 75)], ids=["30 moves", "300 moves"])

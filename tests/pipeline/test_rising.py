@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 
@@ -251,6 +252,43 @@ def test_one_screw_speed(cylinder, tmp_path):
     assert told.measured == pytest.approx(mass, rel=0.05)
 
 
+def test_as_much_everywhere_begins_and_ends_half_a_layer_thick(cylinder, tmp_path):
+    """Flat layer, half a turn from 6 to 8 mm, three turns, half a level one: five turns of a whole section's area.
+
+    That is what the five layers hold: 5 (8.4 x 4) 100 pi mm3. Where the bead is from half to all of h thick half a turn
+    gets the integral of 1 - s from 1/2 to 1, an eighth of a turn, too much, at either end.
+    """
+    found = rising(cylinder)
+    material = default_material().density.value / 1e6
+    turn = 33.6 * 100 * math.pi * material
+    assert found.document["totals"]["mass_kg"] == pytest.approx(5 * turn / 1000, rel=1e-5)
+    moves = moves_of(found)
+    assert moves.length[moves.flow].sum() == pytest.approx(5 * 100 * math.pi, rel=1e-3)
+    climbing = np.flatnonzero(moves.flow & (moves.layer > 0))
+    assert moves.start[climbing[0]] == pytest.approx([-50.0, 0.0, 6.0], abs=1e-3)
+    assert moves.end[climbing[-1]] == pytest.approx([-50.0, 0.0, 20.0], abs=1e-3)
+    assert found.document["continuity"]["beads"] == {"before": 5, "after": 2}
+    (told,) = [finding for finding in found.findings if finding.code == "rising-flow"]
+    assert told.measured == pytest.approx(turn / 4, rel=0.01)
+    assert told.at_mm == pytest.approx((-50.0, 0.0, 20.0), abs=1e-3) or told.at_mm == pytest.approx(
+        (-50.0, 0.0, 6.0), abs=1e-3
+    )
+    assert told.level == "warning"
+    assert re.search(r"in 2 layers; most of it here, 1\.5 g or (9|33) % of", told.text)
+    assert "flow control axis" in told.text
+    program = tmp_path / "program.nc"
+    program.write_text(found.program)
+    judgement = verify_program(program, cylinder)
+    assert judgement.ok, judgement.findings
+    assert judgement.run.volume_mm3 == pytest.approx(5 * 33.6 * 100 * math.pi, rel=1e-4)
+    # A second gap, in a layer that goes on from the one below, is none that may be.
+    head, tail = found.program.split("(layer index=3 ", 1)
+    lines = tail.split("\n")
+    arcs = [k for k, line in enumerate(lines) if line.startswith(("G2", "G3"))]
+    holed = "\n".join(line for k, line in enumerate(lines) if k not in arcs[1:3])
+    assert not judged(head + "(layer index=3 " + holed, cylinder, tmp_path).ok
+
+
 def test_files_run_alone(cylinder, tmp_path):
     """A bead that goes on through all layers stays in one file."""
     found = rising(cylinder, out=tmp_path / "out", dialect="rs274-by-layer")
@@ -294,6 +332,43 @@ def test_a_rest_goes_on_with_the_rise(tmp_path):
     assert within.document["continuity"]["beads"] == {"before": 3, "after": 1}
 
 
+@pytest.mark.parametrize("flow", ["axis", "speed-tied"])
+def test_a_rest_is_right_from_its_first_move(flow, axis, tmp_path):
+    """Cone r(z) = 60 - z / 4: a rest on a height that was not planned follows the section of that height at once."""
+    path = step(tmp_path, cq.Workplane(obj=cq.Solid.makeCone(60, 55, 20)))
+    machine = {"machine": axis} if flow == "axis" else {}
+    rising(path, out=tmp_path / "old", rising_planes=8, **machine)
+    rests = {"axis": ((3, 12.4, 4.0), (1, 4.0, 0.0)), "speed-tied": ((4, 16.4, 4.0), (1, 4.0, 2.0))}
+    for layer, height, thin in rests[flow]:
+        out = tmp_path / f"rest-{layer}"
+        new = replan(tmp_path / "old", from_layer=layer, height=height, out=out, workers=1)
+        row = new.document["layers"][0]["rising"]
+        x, y, z = row["start_mm"]
+        assert z == pytest.approx(height + (2.0 if thin == 2.0 else 0.0))
+        assert math.hypot(x, y) == pytest.approx(60 - (z - 2) / 4 - HALF, abs=5e-4)
+        # On the flat layer the bead grows, on a ramp it is as thick as a layer from the start on.
+        assert row["thickness_mm"][1] == pytest.approx(4.0)
+        ends = new.document["layers"][-1]["rising"]["thickness_mm"][0]
+        assert ends == pytest.approx(0.0 if flow == "axis" else 2.0)
+        if layer != 4:
+            assert row["thickness_mm"][0] == pytest.approx(thin)
+        assert ("It goes on with a rising bead at" in new.program) == (layer != 1)
+        assert "map=1" not in new.program
+        found = verify_program(out / "program.nc", path, options=FEW)
+        assert found.ok, found.findings
+
+
+def test_a_rest_that_cannot_climb_is_refused(tmp_path):
+    """From 10 mm on the wall leans by 60 degrees within the half layer that a turn there would need."""
+    profile = cq.Workplane("XZ").polyline([(0, 0), (60, 0), (60, 11.5), (74.7, 20), (0, 20)]).close()
+    path = step(tmp_path, profile.revolve(360, (0, 0, 0), (0, 1, 0)))
+    old = rising(path, out=tmp_path / "old")
+    assert "rising" in old.document["layers"][2]
+    with pytest.raises(SettingsError, match=r"whose top climbs .* lean more than the limit.*--from-bead"):
+        replan(tmp_path / "old", from_layer=2, height=10.0, out=tmp_path / "new", workers=1)
+    assert not (tmp_path / "new").exists()
+
+
 def test_where_it_cannot_be(folder):
     """Two loops, a step in the wall and planned stops are told by layer and reason."""
     tube = cq.Workplane().circle(60).circle(30).extrude(8)
@@ -320,7 +395,8 @@ def test_an_open_surface_rises(folder, tmp_path):
     ring = cq.Face.makeRuledSurface(cq.Edge.makeCircle(50), cq.Edge.makeCircle(50, cq.Vector(0, 0, 12)))
     part = read_part(step(folder, cq.Workplane(obj=ring), "surface.step"), walls=True)
     found = beadwright.plan(part, wall="centre", rising=True, workers=1)
-    assert found.document["continuity"]["beads"] == {"before": 3, "after": 1}
+    # Each millimetre gets as much here, so what climbs begins apart from the flat layer.
+    assert found.document["continuity"]["beads"] == {"before": 3, "after": 2}
     moves = moves_of(found)
     ends = moves.end[moves.flow]
     assert np.hypot(ends[:, 0], ends[:, 1]) == pytest.approx(np.full(len(ends), 50.0), abs=0.011)
@@ -333,7 +409,11 @@ def test_pictures_say_that_it_rises_and_show_no_place_as_lost(cylinder, tmp_path
     """plan.json lists the level bead that is not there for readers of words; on the sheet nothing lacks."""
     found = rising(cylinder, out=tmp_path / "out")
     sheet = read_sheet(tmp_path / "out")
-    assert {place["why"] for place in found.document["layers"][2]["lost"]} == {"rising"}
+    written = json.loads((tmp_path / "out" / "plan.json").read_text())
+    jsonschema.validate(written, SCHEMA)
+    assert {place["why"] for place in written["layers"][2]["lost"]} == {"rising"}
+    # Some hundred places of each layer would fill the memory of a tall wall.
+    assert found.document["layers"][2]["lost"] == []
     assert [len(layer.lost) for layer in sheet.layers] == [0] * 5
     assert [", rising steadily, 1 bead, " in layer_words(layer)[1] for layer in sheet.layers] == [
         False,

@@ -8,8 +8,7 @@ and evenly between. An arc with its bulge kept is a linear function of its ends,
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,14 +33,15 @@ class Level:
     path : ArcPath
     first, last : float
         Shares of its turn, from 0 to 1.
-    height, end : float
-        Where the path was cut, and which height is followed where its part ends, mm.
+    height, begin, end : float
+        Where the path was cut, and which heights are followed where its part begins and ends, mm.
     """
 
     path: ArcPath
     first: float
     last: float
     height: float
+    begin: float
     end: float
 
     def towards(self, after: Level) -> float:
@@ -68,20 +68,25 @@ class Stretch:
     moved: float
 
 
-def stretches(levels: Sequence[Level], start: tuple[float, float]) -> tuple[Stretch, ...]:
-    """Pieces of closed paths, one after the other, as one open path.
+def stretches(
+    levels: Iterable[Level], start: tuple[float, float], *, goes_on: bool = True
+) -> Iterator[Stretch]:
+    """Pieces of closed paths, one after the other, as one open path; two of them are held at a time.
 
     Parameters
     ----------
-    levels : sequence of Level
-        From the lowest up; a turn begins with `first` 0 and ends with `last` 1. All run round the same way, or are
-        turned so.
+    levels : iterable of Level
+        From the lowest up; a turn begins with `first` 0 and ends with `last` 1, but the first may begin, and the last
+        end, within one. All run round the same way, or are turned so.
     start : (float, float)
-        Where the first of them begins, mm.
+        Where a whole turn of the first of them would begin, mm.
+    goes_on : bool
+        Whether the first piece begins at `start` itself, where another bead ended. Else it begins where its own height
+        has it.
 
-    Returns
-    -------
-    tuple of Stretch
+    Yields
+    ------
+    Stretch
         Each begins, bit for bit, where the one before it ends.
 
     Raises
@@ -89,47 +94,64 @@ def stretches(levels: Sequence[Level], start: tuple[float, float]) -> tuple[Stre
     GeometryError
         Neighbouring paths differ so much that a piece would run backwards.
     """
-    sense = signed_area(levels[0].path)
+    pieces = _pieces(levels, start)
+    level, path = next(pieces)
+    after = next(pieces, None)
+    first = np.array(start) if goes_on else _begun(level, path, None if after is None else after[0])
+    while after is not None:
+        above, following = after
+        last = path.points[-1] + level.towards(above) * (following.points[0] - path.points[-1])
+        yield _shifted(level, path, first, last)
+        first, (level, path), after = last, after, next(pieces, None)
+    yield _shifted(level, path, first, path.points[-1])
+
+
+def _pieces(levels: Iterable[Level], start: tuple[float, float]) -> Iterator[tuple[Level, ArcPath]]:
+    """The part of each path that is laid, where it lies."""
+    sense = 0.0
     seam = at = np.array(start)
-    cut: list[ArcPath] = []
     for level in levels:
-        path = level.path if signed_area(level.path) * sense > 0 else reversed_path(level.path)
+        area = signed_area(level.path)
+        begun, sense = bool(sense), sense or area
+        path = level.path if area * sense > 0 else reversed_path(level.path)
         own = started_at(path, *nearest_place(path, seam))
         seam, whole = own.points[0], length(own)
-        begin = _way(own, *nearest_place(own, at)) if level.first > 0 else 0.0
+        begin = level.first * whole
+        if begun and level.first > 0:
+            begin = _way(own, *nearest_place(own, at))
         end = level.last * whole
         if not begin < end:
             raise GeometryError(
                 f"the section near X {at[0]:.3f} Y {at[1]:.3f} mm changes so fast with the height that a bead cannot"
                 " rise along it; print it without rising, or take a lower layer height"
             )
-        cut.append(_between(own, begin, end, whole))
-        at = cut[-1].points[-1]
-    return _joined(levels, cut, np.array(start))
+        piece = _between(own, begin, end, whole)
+        at = piece.points[-1]
+        yield level, piece
 
 
-def _joined(levels: Sequence[Level], cut: Sequence[ArcPath], start: Floats) -> tuple[Stretch, ...]:
-    """The pieces, shifted so that each begins where the one before it ends: between both, as near as their heights."""
-    joints = [start]
-    for (level, path), (above, after) in itertools.pairwise(zip(levels, cut, strict=True)):
-        joints.append(path.points[-1] + level.towards(above) * (after.points[0] - path.points[-1]))
-    joints.append(cut[-1].points[-1])
-    found = []
-    for level, path, first, last in zip(levels, cut, joints[:-1], joints[1:], strict=True):
-        way = _ways(path)
-        u = (way / way[-1])[:, None]
-        here, there = first - path.points[0], last - path.points[-1]
-        points = path.points + (1 - u) * here + u * there
-        points[0], points[-1] = first, last
-        most = max(float(np.hypot(*here)), float(np.hypot(*there)))
-        found.append(
-            Stretch(
-                path=replace(path, points=points),
-                share=level.first + (level.last - level.first) * u[:, 0],
-                moved=most * float(np.sqrt(1 + (path.bulge**2).max())),
-            )
-        )
-    return tuple(found)
+def _begun(level: Level, path: ArcPath, above: Level | None) -> Floats:
+    """Where the first piece begins by its own height: as far from its path as the one above it has gone by then."""
+    here = path.points[0]
+    if above is None or not above.height > level.height:
+        return np.asarray(here)
+    near = points_at(above.path, *(np.array([each]) for each in nearest_place(above.path, here)))[0]
+    return np.asarray(here + (level.begin - level.height) / (above.height - level.height) * (near - here))
+
+
+def _shifted(level: Level, path: ArcPath, first: Floats, last: Floats) -> Stretch:
+    """A piece, shifted so that it begins and ends at given places."""
+    way = _ways(path)
+    u = (way / way[-1])[:, None]
+    here, there = first - path.points[0], last - path.points[-1]
+    points = path.points + (1 - u) * here + u * there
+    points[0], points[-1] = first, last
+    most = max(float(np.hypot(*here)), float(np.hypot(*there)))
+    return Stretch(
+        path=replace(path, points=points),
+        share=level.first + (level.last - level.first) * u[:, 0],
+        moved=most * float(np.sqrt(1 + (path.bulge**2).max())),
+    )
 
 
 def stepped(stretch: Stretch, step: float) -> Stretch:

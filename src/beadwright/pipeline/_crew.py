@@ -42,6 +42,7 @@ class Crew:
 
     Attributes
     ----------
+    stages : Stages
     count : int
         Processes at work.
     peak_memory : float
@@ -51,7 +52,8 @@ class Crew:
     def __init__(
         self, *, executor: Executor | None, asked: int | None, lost: list[str], stages: Stages
     ) -> None:
-        self._executor, self._asked, self._lost, self._stages = executor, asked, lost, stages
+        self._executor, self._asked, self._lost = executor, asked, lost
+        self.stages = stages
         self.count = 1
         self.peak_memory = 0.0
 
@@ -63,7 +65,7 @@ class Crew:
         (own, *calls) = _split(data, asked, planes)
         made = work_on(*own)
         here = clock.total() - made.seconds.get(COMPILE, 0.0) - made.seconds["load"]
-        self._stages.merge(made.seconds)
+        self.stages.merge(made.seconds)
         yield from made.layers
         last = made.layers[-1]
         n_left = asked.count - len(made.layers)
@@ -72,7 +74,7 @@ class Crew:
         seconds = here / len(made.layers) * n_left
         with self._hired(seconds, n_left) as executor:
             for chunk in mapped(executor, work_on, calls, self._lost.append):
-                self._stages.merge(chunk.seconds)
+                self.stages.merge(chunk.seconds)
                 self.peak_memory = max(self.peak_memory, chunk.peak_memory)
                 first, *others = chunk.layers
                 # the layer below the first of a chunk was made elsewhere

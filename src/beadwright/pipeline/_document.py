@@ -23,6 +23,7 @@ from beadwright.pipeline._bed import MappedLayer
 from beadwright.pipeline._build import LayerBuild
 from beadwright.pipeline._built import Built, build_told, layer_told, totals_told
 from beadwright.pipeline._heights import sides_told
+from beadwright.pipeline._kept import Kept, View
 from beadwright.pipeline._layer_work import LayerWork
 from beadwright.pipeline._output import FORMAT
 from beadwright.pipeline._part import describe_input
@@ -208,7 +209,7 @@ def _run_ins(laid: Laid) -> dict[str, Any]:
 def _led(laid: Laid) -> list[dict[str, Any]]:
     """Places where a reader of the words alone misses a contour bead.
 
-    It is laid by what flows after the stop, or an earlier program laid it, or it climbs.
+    It is laid by what flows after the stop, or an earlier program laid it.
     """
     found = []
     for bead, after in zip(laid.work.beads, laid.build.passes, strict=True):
@@ -217,10 +218,28 @@ def _led(laid: Laid) -> list[dict[str, Any]]:
             found += _missed(laid, tail, LED_PITCH, bead.width, "stop-lead")
     for path in laid.before:
         found += _missed(laid, path, LED_PITCH, 0.0, "laid-before")
-    if laid.risen is not None:
-        # A reader demands a level bead here as near as half that; it climbs, and follows another section at each place.
-        found += _missed(laid, laid.risen.level, RISEN_PITCH, laid.risen.bead.width, "rising")
     return found
+
+
+def for_readers(document: Mapping[str, Any], laid: Kept[Laid]) -> Mapping[str, Any]:
+    """The document as plan.json holds it: with the places of level beads for which climbing ones stand.
+
+    A reader of the words alone demands them every few millimetres, so they are made, layer by layer, when they are
+    written: a tall wall has a million.
+    """
+    if not any(risen is not None for risen in laid.each("risen")):
+        return document
+    rows = document["layers"]
+
+    def row(at: int) -> Mapping[str, Any]:
+        own = laid[at]
+        if own.risen is None:
+            return dict(rows[at])
+        # Demanded as near as half the pitch; the bead climbs, and follows another section at each place.
+        missed = _missed(own, own.risen.level, RISEN_PITCH, own.risen.bead.width, "rising")
+        return {**rows[at], "lost": [*rows[at]["lost"], *missed]}
+
+    return {**document, "layers": View(lambda: len(rows), row)}
 
 
 def _missed(laid: Laid, path: ArcPath, pitch: float, width: float, why: str) -> list[dict[str, Any]]:

@@ -52,12 +52,14 @@ def _written(value: Any, line: str) -> Iterator[str]:
         yield json.dumps(value, allow_nan=False, ensure_ascii=False)
         return
     inner = line + " "
+    parts: Iterator[tuple[str, Any]]
     if isinstance(value, Mapping):
         opening, closing = "{", "}"
-        parts = [(json.dumps(str(key), ensure_ascii=False) + ": ", part) for key, part in value.items()]
+        parts = ((json.dumps(str(key), ensure_ascii=False) + ": ", part) for key, part in value.items())
     else:
         opening, closing = "[", "]"
-        parts = [("", part) for part in value]
+        # One after the other: what is made when it is asked for need not be held.
+        parts = (("", part) for part in value)
     for place, (key, part) in enumerate(parts):
         yield (opening if place == 0 else ",") + inner + key
         yield from _written(part, inner)

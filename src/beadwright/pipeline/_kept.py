@@ -91,6 +91,12 @@ class View(Sequence[U]):
         return tuple, (tuple(self),)
 
 
+class _Places(tuple[int, ...]):
+    """Where the fields of a value lie in the file."""
+
+    __slots__ = ()
+
+
 class Kept(View[T], Generic[T]):
     """Dataclass values in the order in which they came, as many as there are.
 
@@ -102,14 +108,17 @@ class Kept(View[T], Generic[T]):
     aside : Aside
     size : callable
         About what a value takes of memory, bytes.
+    part : int, optional
+        Into how many equal parts `KEPT` is cut, one of which these values may take.
     """
 
-    def __init__(self, aside: Aside, size: Callable[[T], int]) -> None:
+    def __init__(self, aside: Aside, size: Callable[[T], int], *, part: int = 1) -> None:
         super().__init__(lambda: len(self._rows), self._whole)
         self._aside, self._size = aside, size
-        self._left = KEPT
-        self._rows: list[T | dict[str, int]] = []
+        self._left = KEPT // part
+        self._rows: list[T | _Places] = []
         self._kind: type[T] | None = None
+        self._names: tuple[str, ...] = ()
 
     def append(self, value: T) -> None:
         """Add a value.
@@ -124,15 +133,17 @@ class Kept(View[T], Generic[T]):
         if self._left >= 0:
             self._rows.append(value)
             return
-        names = [field.name for field in fields(value)]  # type: ignore[arg-type]
-        self._rows.append({name: self._aside.put(getattr(value, name)) for name in names})
+        self._names = self._names or tuple(field.name for field in fields(value))  # type: ignore[arg-type]
+        self._rows.append(_Places(self._aside.put(getattr(value, name)) for name in self._names))
 
     def each(self, name: str) -> View[Any]:
         """One field of all values; of those in the file nothing else is read."""
 
         def at(row: int) -> Any:
             found = self._rows[row]
-            return self._aside.get(found[name]) if isinstance(found, dict) else getattr(found, name)
+            if not isinstance(found, _Places):
+                return getattr(found, name)
+            return self._aside.get(found[self._names.index(name)])
 
         return View(self.__len__, at)
 
@@ -142,7 +153,9 @@ class Kept(View[T], Generic[T]):
 
     def _whole(self, row: int) -> T:
         found = self._rows[row]
-        if not isinstance(found, dict):
+        if not isinstance(found, _Places):
             return found
         assert self._kind is not None
-        return self._kind(**{name: self._aside.get(place) for name, place in found.items()})
+        return self._kind(
+            **{name: self._aside.get(place) for name, place in zip(self._names, found, strict=True)}
+        )

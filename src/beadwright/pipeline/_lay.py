@@ -62,11 +62,11 @@ def lay(
             layer = work.layer
             index = layer.plan.index
             halt = course.stop(index, clock.time)
-            risen = None if rising is None else rising.layer(index)
+            risen = None if rising is None else rising.layer(work)
             if rising is not None and risen is not None:
                 # Its place is that of the layer below: nothing is left to choose.
                 arranged = arranged_as(risen.beads, trail)
-                layer = replace(layer, budget=rising.budget(index))
+                layer = replace(layer, budget=rising.budget(work))
             else:
                 arranged = arrange(
                     work.beads,

@@ -23,7 +23,7 @@ from beadwright.pipeline._cards import Cards, cards, halt_findings, output_findi
 from beadwright.pipeline._chosen import read_earlier, revision_findings
 from beadwright.pipeline._course import Course
 from beadwright.pipeline._crew import Crew
-from beadwright.pipeline._document import plan_document, run_document, stops_told, worst
+from beadwright.pipeline._document import for_readers, plan_document, run_document, stops_told, worst
 from beadwright.pipeline._findings import plan_findings
 from beadwright.pipeline._finished import finished_findings, finished_told, read_finished
 from beadwright.pipeline._head import program_head
@@ -42,7 +42,8 @@ from beadwright.pipeline._release import write_release
 from beadwright.pipeline._rest import Rest, join_findings, rest_document
 from beadwright.pipeline._result import PlannedLayer, PlanResult
 from beadwright.pipeline._resume import Resume
-from beadwright.pipeline._rising_plan import rising_document, rising_findings, with_rising
+from beadwright.pipeline._rising_plan import with_rising
+from beadwright.pipeline._rising_told import rising_document, rising_findings
 from beadwright.pipeline._rules import face_rules
 from beadwright.pipeline._safety import check_safety
 from beadwright.pipeline._set_up import in_turn, set_up
@@ -220,7 +221,7 @@ def plan_part(
         crew = Crew(executor=executor, asked=settings.workers, lost=lost, stages=stages)
         course = Course.of(resolved, writing.dialect, aside, over)
         works_of, rising = with_rising(
-            crew.work(data, asked, planes, settings), crew, job, solid, resolved, writing, stages, rest
+            crew.work(data, asked, planes, settings), crew, job, solid, resolved, writing, aside, tell, rest
         )
         if isinstance(rest, Rest):
             course.goes_on(rest.below)
@@ -278,7 +279,7 @@ def plan_part(
             *width_findings(works, settings, writing.dialect),
             *base_findings(works, resolved.machine, settings, len(heights.plans)),
             *joint_findings(works, amounts, settings),
-            *rising_findings(rising, laid, card.density),
+            *rising_findings(rising, laid, card.density, settings),
             *tamper_findings(resolved.machine, settings, works),
             *whole.findings,
             *course.findings(),
@@ -332,7 +333,7 @@ def plan_part(
                         writing=writing,
                         reaches=course.reaches,
                     )
-                output.write("plan.json", text_parts(document))
+                output.write("plan.json", text_parts(for_readers(document, laid)))
             with stages.measure("sheet"):
                 output.write("report.html", plan_sheet(source, program, laid, document, resolved, aside))
         run = run_document(

@@ -14,7 +14,7 @@ from beadwright.pipeline._axis_left import axis_left
 from beadwright.pipeline._bed import mapped_layers
 from beadwright.pipeline._output import FORMAT
 from beadwright.pipeline._plan import Progress, plan_part
-from beadwright.pipeline._rest import Rest
+from beadwright.pipeline._rest import Rest, Seam
 from beadwright.pipeline._result import PlanResult
 from beadwright.pipeline._resume import Resume, find_place
 from beadwright.pipeline._set_up import beside_path
@@ -280,7 +280,7 @@ def _rest(folder: Path, document: Mapping[str, Any], text: str, first: int, heig
             for index, row in rows.items()
             if index < first
         ),
-        seam=_seam(rows[first]),
+        seam=_seam(rows[first], rows[first - 1]),
     )
 
 
@@ -293,12 +293,12 @@ def _top(document: Mapping[str, Any]) -> float | None:
     return None if layers.endswith(":") else max(float(row["z_mm"]) for row in document["layers"])
 
 
-def _seam(row: Mapping[str, Any]) -> tuple[float, float] | None:
-    """Where a layer goes on from the rising bead of the one below, mm; None where that is level."""
+def _seam(row: Mapping[str, Any], below: Mapping[str, Any]) -> Seam | None:
+    """Where a layer goes on from the bead of the one below, mm; None where it does not climb."""
     if "rising" not in row:
         return None
     x, y, _ = row["rising"]["start_mm"]
-    return float(x), float(y)
+    return Seam(at=(float(x), float(y)), ramp="rising" in below)
 
 
 def _line(folder: Path, first: int) -> int | None:

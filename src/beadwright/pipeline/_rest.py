@@ -19,6 +19,23 @@ DRIFT = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Seam:
+    """Where a rest goes on from a rising bead.
+
+    Attributes
+    ----------
+    at : (float, float)
+        Where that bead began its turn in the first layer that is missing, mm.
+    ramp : bool
+        Whether what is printed ends as a ramp of one layer height round the part; else it is level, and the climb
+        begins upon it.
+    """
+
+    at: tuple[float, float]
+    ramp: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rest:
     """Where the rest of a print begins.
 
@@ -46,8 +63,8 @@ class Rest:
         Where the old program left the extruder axis, in its unit; None without one.
     below : tuple of (int, float, float)
         What is printed, as it was planned: index, time (s) and mass (kg) of each layer.
-    seam : (float, float) or None
-        Where the layer goes on from a rising bead, whose top is no level but a ramp of one layer height, mm.
+    seam : Seam or None
+        Where the layer goes on from a rising bead.
     """
 
     first: int
@@ -61,7 +78,7 @@ class Rest:
     top: float | None = None
     axis: float | None = None
     below: tuple[tuple[int, float, float], ...] = ()
-    seam: tuple[float, float] | None = None
+    seam: Seam | None = None
 
     @property
     def drift(self) -> float:
@@ -83,10 +100,10 @@ class Rest:
             + ("" if self.top is None else f" It ends at {self.top:g} mm, as the earlier plan did."),
             *(
                 (
-                    f"It goes on with a rising bead at X {self.seam[0]:.3f} Y {self.seam[1]:.3f} mm: measure just"
+                    f"It goes on with a rising bead at X {self.seam.at[0]:.3f} Y {self.seam.at[1]:.3f} mm: measure just"
                     " before that place, where the old one ends; beyond it the top is one layer lower, and climbs.",
                 )
-                if self.seam is not None
+                if self.seam is not None and self.seam.ramp
                 else ()
             ),
             *axis_notes(self.axis),

@@ -33,6 +33,8 @@ class RisenLayer:
         Greatest speed along it, mm/s: of the machine, upwards, and of the whole bead where its screw turns evenly.
     by_speed : float or None
         Where the flow follows the thickness by the speed, at one screw speed: the greatest the machine knows, mm/s.
+    even : bool
+        Whether every millimetre of it gets as much melt, whatever its thickness.
     kind : {"flat", "round"}
         Of the bead's section.
     bound : float
@@ -49,6 +51,7 @@ class RisenLayer:
     carry: Carry
     fastest: float
     by_speed: float | None
+    even: bool
     kind: Any
     bound: float
     planes: int
@@ -64,16 +67,20 @@ class RisenLayer:
         return [np.diff(self.height)]
 
     def areas(self) -> Floats:
-        """Mean area of the section along each move, mm2."""
-        return mean_areas(self.kind, max(self.bead.width, self.bead.height), self.thickness)
+        """Mean area of what is laid along each move, mm2."""
+        return self._full() if self.even else self._local()
 
     def volumes(self) -> list[float]:
-        """Of the bead, mm3: what lies between it and what is below, on the way in the plane."""
+        """Of the bead, mm3, on the way in the plane."""
         return [float(self.areas() @ lengths(self.bead.path))]
+
+    def wanted(self) -> Floats:
+        """What lies between each move and what is below it, mm3."""
+        return np.asarray(self._local() * lengths(self.bead.path))
 
     def excess(self, feed: float, *, tied: bool) -> float:
         """Volume that is laid beyond that, mm3: where the drive follows the speed by itself, or the speed ends."""
-        run, area = lengths(self.bead.path), self.areas()
+        run, area = lengths(self.bead.path), self._local()
         full = self._full()
         if tied:
             return float((full - area) @ run)
@@ -83,6 +90,10 @@ class RisenLayer:
         """Speed along it, or along each of its moves, mm/s."""
         return [feed if self.by_speed is None else self._filling(feed)]
 
+    def _local(self) -> Floats:
+        """Mean area of the section along each move, as thick as it is there, mm2."""
+        return mean_areas(self.kind, max(self.bead.width, self.bead.height), self.thickness)
+
     def _full(self) -> Floats:
         """Area of the whole section along each move, mm2."""
         level = np.full(len(self.thickness), self.bead.height)
@@ -91,7 +102,7 @@ class RisenLayer:
     def _filling(self, feed: float) -> Floats:
         """Speed along each move at which what fills the whole section fills the local one, mm/s, as far as it goes."""
         assert self.by_speed is not None
-        return np.minimum(feed * self._full() / self.areas(), max(feed, self.by_speed))
+        return np.minimum(feed * self._full() / self._local(), max(feed, self.by_speed))
 
     def follow(self, feed: float) -> Follow:
         """How the bead climbs, laid at a speed, mm/s; what is laid beside it is level."""
@@ -120,7 +131,7 @@ class RisenLayer:
             bead=bead,
             height=np.interp(at, way, self.height),
             thickness=np.interp(at, way, self.thickness),
-            carry=Carry(goes_on=self.carry.goes_on),
+            carry=replace(self.carry, begins=False),
         )
 
     def as_dict(self) -> dict[str, Any]:

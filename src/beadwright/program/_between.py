@@ -107,10 +107,13 @@ class Carry:
         Its bead goes on from the one of the layer below.
     goes_on : bool
         It goes on into the one of the layer above.
+    climbs : bool
+        It is no level one.
     """
 
     begins: bool = False
     goes_on: bool = False
+    climbs: bool = False
 
 
 ALONE = Carry()

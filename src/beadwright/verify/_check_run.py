@@ -14,7 +14,7 @@ from beadwright.verify._moves import Moves, extents_of
 from beadwright.verify._options import VerifyOptions
 from beadwright.verify._reading import Reading, Standstill
 from beadwright.verify._result import Notes, Run
-from beadwright.verify._rising import climbs, risen_volume
+from beadwright.verify._rising import climbs, lies_on, risen_volume
 from beadwright.verify._told import number
 
 AXES = "XYZ"
@@ -173,12 +173,15 @@ def run_of(
     traverse = float(moves.length[~feeding].sum())
     volume: float | None = 0.0
     purged = 0.0
-    under = (None, *deposit.layers)
-    for below, layer, bead in (
-        (low, each, bead) for low, each in zip(under, deposit.layers, strict=False) for bead in each.beads
+    by_axis = bool(reading.told.header.get("axis"))
+    for place, layer, bead in (
+        (place, each, bead) for place, each in enumerate(deposit.layers) for bead in each.beads
     ):
         if bead.role == "wall" and len(bead.rows) and climbs(moves, layer):
-            share = risen_volume(moves, below, layer, bead, section)
+            even = not by_axis and float(np.ptp(moves.feed[bead.rows])) == 0.0
+            share = risen_volume(
+                moves, lies_on(moves, deposit.layers, place), layer, bead, section, even=even
+            )
         elif grid is not None and layer.index < grid.layers and not bead.purge:
             share = mapped_volume(moves, layer, bead, grid, section)
         else:

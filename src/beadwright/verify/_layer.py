@@ -21,7 +21,7 @@ from beadwright.verify._options import FOREIGN_TOLERANCE, VerifyOptions
 from beadwright.verify._outline import outline
 from beadwright.verify._profile import Deviations, gathered, measure_beads
 from beadwright.verify._result import LayerResult, Notes, Outline
-from beadwright.verify._rising import climbs, measure_rising, risen_volume
+from beadwright.verify._rising import begins, climbs, lies_on, measure_rising, risen_volume
 from beadwright.verify._ruled import ruled_slab
 from beadwright.verify._stock import measure_stocked
 from beadwright.verify._witness import passes
@@ -179,14 +179,17 @@ def allowed_deviation(job: Job, layer: DepositLayer) -> float:
 def _judge_risen(job: Job, place: int, found: Cut, allowed: float, notes: Notes) -> Deviations:
     """A layer whose bead climbs: against the part at its own heights, and whether it goes all the way round."""
     layer = job.deposit.layers[place]
-    below = job.deposit.layers[place - 1] if place else None
+    below = lies_on(job.moves, job.deposit.layers, place)
     samples, aside = measure_rising(
         job.moves, job.model, job.matrix, below, layer, allowed=allowed, notes=notes, later=job.later
     )
     if found.closed and not layer.resumed:
+        # What lacks before the begin of a climb the turn above lies over.
+        own = job.deposit.layers
+        after = own[place + 1] if begins(job.moves, own, place) else None
         level = tuple(
             replace(bead, role="medial" if bead.middle else "contour") if bead.role == "wall" else bead
-            for bead in layer.beads
+            for bead in (*layer.beads, *(after.beads if after is not None else ()))
         )
         check_complete(
             job.moves, replace(layer, beads=level), found, job.offsets, allowed=allowed, step=job.options.step,
@@ -276,7 +279,10 @@ def _covered(job: Job, place: int, found: Cut, result: LayerResult) -> tuple[Lay
         length = _length_outside(job.moves, layer, under)
     if climbs(job.moves, layer):
         # What thins out at an end of the bead lies under or on another turn of it.
-        laid = sum(risen_volume(job.moves, below, layer, bead, job.section) for bead in own if len(bead.rows))
+        under_it = lies_on(job.moves, job.deposit.layers, place)
+        laid = sum(
+            risen_volume(job.moves, under_it, layer, bead, job.section) for bead in own if len(bead.rows)
+        )
         laid /= layer.z - layer.z0
     else:
         laid = laid_area(job.moves, own, job.section)

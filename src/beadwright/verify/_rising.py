@@ -6,6 +6,7 @@ The part is cut by the kernel half a layer height under the nozzle, place by pla
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -33,6 +34,9 @@ PLACES = 6
 EVEN = 0.02
 # A move shorter than this tells no flow, mm: its digits are too few.
 SHORT = 5.0
+# In layer heights, how thick a turn may lie over the half turn that lacks before a climb without a flow of its own
+# (a layer is laid well from half to one and a half of the bead's height: common practice).
+OVER_A_GAP = 1.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,6 +54,26 @@ def climbs(moves: Moves, layer: DepositLayer) -> bool:
     """Whether a layer holds a wall that is not level."""
     walls = [bead.rows for bead in layer.beads if bead.role == "wall"]
     return any(bool((moves.end[rows, 2] != moves.start[rows, 2]).any()) for rows in walls)
+
+
+def begins(moves: Moves, layers: Sequence[DepositLayer], place: int) -> bool:
+    """Whether a bead begins to climb in a layer, on a level one below, and goes on into the one above.
+
+    It may begin where it is half a layer thick: what lacks before that, the turn above lies over.
+    """
+    layer = layers[place]
+    after = layers[place + 1] if place + 1 < len(layers) else None
+    return not layer.carried and place > 0 and climbs(moves, layer) and after is not None and after.carried
+
+
+def lies_on(moves: Moves, layers: Sequence[DepositLayer], place: int) -> DepositLayer | None:
+    """What is below a layer: of one that lies on the begin of a climb also what that lies on."""
+    if not place:
+        return None
+    below = layers[place - 1]
+    if not begins(moves, layers, place - 1):
+        return below
+    return replace(below, beads=(*layers[place - 2].beads, *below.beads))
 
 
 def local(moves: Moves, below: DepositLayer | None, layer: DepositLayer, bead: Bead) -> Local:
@@ -116,9 +140,19 @@ def _feet(moves: Moves, row: Rows, points: Floats) -> Floats:
 
 
 def risen_volume(
-    moves: Moves, below: DepositLayer | None, layer: DepositLayer, bead: Bead, section: str
+    moves: Moves,
+    below: DepositLayer | None,
+    layer: DepositLayer,
+    bead: Bead,
+    section: str,
+    *,
+    even: bool = False,
 ) -> float:
-    """Volume of a bead by how thick it lies, mm3."""
+    """Volume of a bead by how thick it lies, mm3; or, where every place of it gets as much, by its whole height."""
+    if even:
+        return float(
+            bead_area(max(bead.width, bead.height), bead.height, section) * _ways(moves, bead.rows).sum()
+        )
     own = local(moves, below, layer, bead)
     return float(_areas(own, bead, section) @ own.way)
 
@@ -132,20 +166,25 @@ def _areas(own: Local, bead: Bead, section: str) -> Floats:
 def check_rising(reading: Reading, deposit: Deposit, section: str, notes: Notes) -> None:
     """Every bead that is told to go on from the layer below really does, and lies as thick as the layers are high."""
     moves = reading.moves
-    for below, layer in zip((None, *deposit.layers), deposit.layers, strict=False):
-        if not layer.carried:
+    for place, layer in enumerate(deposit.layers):
+        below = deposit.layers[place - 1] if place else None
+        most = layer.z - layer.z0
+        if layer.carried:
+            last = below.beads[-1].rows if below is not None and below.beads else np.zeros(0, np.int64)
+            first = layer.beads[0].rows if layer.beads else last
+            if below is None or not len(last) or not len(first) or first[0] != last[-1] + 1:
+                text = "the layer says that its bead goes on from the one below, but something stands between"
+                notes.fault(layer, "carried", text, line=layer.line)
+                continue
+            most = max(most, below.z - below.z0)
+            if begins(moves, deposit.layers, place - 1):
+                most *= OVER_A_GAP
+        elif not begins(moves, deposit.layers, place):
             continue
-        last = below.beads[-1].rows if below is not None and below.beads else np.zeros(0, np.int64)
-        first = layer.beads[0].rows if layer.beads else last
-        if below is None or not len(last) or not len(first) or first[0] != last[-1] + 1:
-            text = "the layer says that its bead goes on from the one below, but something stands between"
-            notes.fault(layer, "carried", text, line=layer.line)
-            continue
-        most = max(layer.z - layer.z0, below.z - below.z0)
         for bead in layer.beads:
             if bead.role != "wall" or not bead.width > 0 or not len(bead.rows):
                 continue
-            own = local(moves, below, layer, bead)
+            own = local(moves, lies_on(moves, deposit.layers, place), layer, bead)
             _thickness(moves, layer, bead, own, most, notes)
             _flow(reading, layer, bead, own, section, notes)
 
