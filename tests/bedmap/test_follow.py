@@ -38,6 +38,10 @@ def path(points, bulge, *, closed=False):
     )  # fmt: skip
 
 
+def follow_one(own, line):
+    return follow(own, [line])[0]
+
+
 def circle(radius, x=0.0, y=0.0):
     return path([[x + radius, y], [x - radius, y]], [1.0, 1.0], closed=True)
 
@@ -87,7 +91,7 @@ def test_a_level_platform_one_higher_is_shared_by_three_layers():
     # closed form: map +1, n 3, h 4: three layers of 3.6667, layer 4 nominal; tops at 4 + 2/3, 8 + 1/3, 12
     flat = plane(0, 0, 1.0)
     for layer, top in enumerate((2 / 3, 1 / 3, 0.0)):
-        made = follow(follower(flat, layer), circle(300.0))
+        made = follow_one(follower(flat, layer), circle(300.0))
         np.testing.assert_allclose(made.rise, top, atol=1e-15)
         np.testing.assert_allclose(made.thickness, 11 / 3, rtol=1e-15)
         assert len(made.path.bulge) == 2, "nothing to cut"
@@ -97,12 +101,12 @@ def test_a_level_platform_one_higher_is_shared_by_three_layers():
 def test_a_line_over_a_tilted_platform_stays_one_move():
     # along a plane the height of a line is straight whatever grid lines it crosses: only the flow may cut it
     tilted = plane(1e-3, 0.0)
-    made = follow(follower(tilted), path([[-10.0, -500.0], [30.0, 700.0]], [0.0]))
+    made = follow_one(follower(tilted), path([[-10.0, -500.0], [30.0, 700.0]], [0.0]))
     assert len(made.path.bulge) == 1
     np.testing.assert_allclose(made.rise, [-10e-3 * 2 / 3, 30e-3 * 2 / 3], rtol=1e-12)
     assert made.bound < 1e-15
     # thickness changes by 0.333 mm along 1000 mm: 2 % of 4 mm a move makes at least 5 moves, one more at the grid line
-    made = follow(follower(tilted), path([[-500.0, 0.0], [500.0, 0.0]], [0.0]))
+    made = follow_one(follower(tilted), path([[-500.0, 0.0], [500.0, 0.0]], [0.0]))
     assert 5 <= len(made.path.bulge) <= 6
     assert made.flow <= 0.0102
 
@@ -111,7 +115,7 @@ def test_a_circle_over_a_tilted_platform_is_cut_as_finely_as_its_bound_asks():
     # z = a r cos(t): a chord over an angle T strays by a r (1 - cos(T / 2)) at the crest
     a, r = 2e-3, 400.0
     own = follower(plane(a, 0.0, lines=(-1000.0, 1000.0)), bound=0.02)
-    made = follow(own, circle(r))
+    made = follow_one(own, circle(r))
     turns = len(made.path.bulge)
     least = math.ceil(2 * math.pi / (2 * math.acos(1 - 0.02 / (own.share * a * r))))
     assert least <= turns <= 2 * least
@@ -123,7 +127,7 @@ def test_a_line_over_a_saddle_bends_by_a_square():
     # z = 1.8 s^2 along the diagonal of one cell (s its share): a chord of k parts strays by c / 4 / k^2
     saddle = bed([0.0, 600.0], [0.0, 600.0], [[0.0, 0.0], [0.0, 1.8]])
     own = follower(saddle, n=1000, bound=0.02)
-    made = follow(own, path([[0.0, 0.0], [600.0, 600.0]], [0.0]))
+    made = follow_one(own, path([[0.0, 0.0], [600.0, 600.0]], [0.0]))
     assert len(made.path.bulge) == math.ceil(math.sqrt(own.share * 1.8 / 4 / 0.02))
     assert strays(own, made, 200) == pytest.approx(made.bound, rel=1e-3)
     assert made.bound <= 0.02
@@ -131,7 +135,7 @@ def test_a_line_over_a_saddle_bends_by_a_square():
 
 def test_a_line_along_a_grid_direction_of_a_saddle_is_straight():
     saddle = bed([0.0, 600.0], [0.0, 600.0], [[0.0, 0.0], [0.0, 1.8]])
-    made = follow(follower(saddle, n=1000), path([[0.0, 300.0], [600.0, 300.0]], [0.0]))
+    made = follow_one(follower(saddle, n=1000), path([[0.0, 300.0], [600.0, 300.0]], [0.0]))
     assert len(made.path.bulge) == 1
     np.testing.assert_allclose(made.rise, [0.0, 0.9 * 0.999], rtol=1e-12)
 
@@ -143,7 +147,7 @@ def test_random_platforms_and_paths_keep_their_bound(seed):
     surface = bed(lines, lines + 7.0, rng.normal(0, 0.4, (8, 8)))
     points = rng.uniform(-250, 250, (7, 2))
     own = follower(surface, bound=0.02)
-    made = follow(own, path(points, rng.uniform(-0.35, 0.35, 6) * (rng.random(6) < 0.7)))
+    made = follow_one(own, path(points, rng.uniform(-0.35, 0.35, 6) * (rng.random(6) < 0.7)))
     found = strays(own, made)
     assert found <= made.bound <= 0.02 * (1 + 1e-9)
     assert len(made.path.bulge) < 400
@@ -157,7 +161,7 @@ def test_nearly_straight_arcs_cross_the_grid_where_they_do():
     surface = bed([-1e4, 0.0, 1e4], [-1e4, 1e4], [[-1.0, 1.0, -1.0], [-1.0, 1.0, -1.0]])
     for bulge in (1e-3, 1e-6, 1e-9, 1e-13):
         own = follower(surface, bound=0.001)
-        made = follow(own, path([[-900.0, -5.0], [1100.0, 5.0]], [bulge]))
+        made = follow_one(own, path([[-900.0, -5.0], [1100.0, 5.0]], [bulge]))
         assert strays(own, made) <= made.bound + 1e-12
         assert np.abs(made.path.points[:, 0]).min() < 1e-9, "the crest is a node"
 
@@ -166,7 +170,7 @@ def test_what_the_map_does_not_cover_is_an_error_with_the_place():
     with pytest.raises(
         InputError, match=r"bed_map.csv: .*layer 0 has a bead that reaches X 1050.000, beyond X 1000"
     ):
-        follow(follower(plane(0, 0)), circle(50.0, x=1000.0))
+        follow_one(follower(plane(0, 0)), circle(50.0, x=1000.0))
 
 
 def test_a_layer_too_thin_is_an_error_with_the_place():
@@ -174,13 +178,13 @@ def test_a_layer_too_thin_is_an_error_with_the_place():
     with pytest.raises(
         InputError, match=r"at X 900.0 Y 0.0 the platform stands at 3.600 mm.* 2.800 mm thick, thinner than 3"
     ):
-        follow(follower(tilted, layer=2, least=3.0), path([[0.0, 0.0], [900.0, 0.0]], [0.0]))
+        follow_one(follower(tilted, layer=2, least=3.0), path([[0.0, 0.0], [900.0, 0.0]], [0.0]))
 
 
 def test_a_rise_above_half_the_height_is_an_error():
     # the machine may leave a layer's height by half of it at most
     with pytest.raises(InputError, match="more than half of 4 mm"):
-        follow(follower(plane(0, 0, 3.1), least=0.1), circle(50.0))
+        follow_one(follower(plane(0, 0, 3.1), least=0.1), circle(50.0))
 
 
 @pytest.mark.parametrize(
@@ -235,4 +239,32 @@ def test_a_map_in_inches_says_so_where_it_does_not_cover_the_part():
     with pytest.raises(
         InputError, match="if its numbers are inches, write them in mm; else measure there too"
     ):
-        follow(follower(surface), path([(0.0, 0.0), (400.0, 0.0)], [0.0]))
+        follow_one(follower(surface), path([(0.0, 0.0), (400.0, 0.0)], [0.0]))
+
+
+def test_paths_that_follow_together_are_what_each_is_alone():
+    """Some are cut at grid lines, some where they bend, some not at all; bounds stay each path's own."""
+    lines = (-1000.0, -250.0, 300.0, 1000.0)
+    x, y = np.meshgrid(lines, lines)
+    own = follower(bed(lines, lines, 0.6 * np.sin(x / 300) * np.cos(y / 400)), bound=0.005)
+    paths = [
+        circle(200.0),
+        path([[-900.0, -5.0], [900.0, 5.0]], [0.0]),
+        path([[10.0, 10.0], [20.0, 10.0], [20.0, 40.0]], [0.0, 0.2]),
+        circle(600.0, x=-100.0),
+    ]
+    made = follow(own, paths)
+
+    for one, each in zip(paths, made, strict=True):
+        alone = follow_one(own, one)
+        assert each.path.points.tolist() == alone.path.points.tolist()
+        assert each.rise.tolist() == alone.rise.tolist()
+        assert each.thickness.tolist() == alone.thickness.tolist()
+        assert (each.bound, each.slope, each.flow) == (alone.bound, alone.slope, alone.flow)
+    assert made[2].path is paths[2]
+    assert len({each.bound for each in made}) == len(paths)
+
+
+def test_of_many_paths_the_one_that_the_map_does_not_cover_is_told():
+    with pytest.raises(InputError, match=r"reaches X 1050\.000, beyond X 1000"):
+        follow(follower(plane(0, 0)), [circle(50.0), circle(50.0, x=1000.0), circle(60.0)])

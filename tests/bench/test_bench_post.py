@@ -8,8 +8,8 @@ import time
 import numpy as np
 import pytest
 
-from beadwright.post import Words, layer_text, lint
-from beadwright.post._motion import motion_lines
+from beadwright.post import Words, layer_text, lint, standard
+from beadwright.post._motion import motion_lines, move_formats
 from beadwright.post._rounding import print_path
 from beadwright.program import layer_program
 from tests.post._build_programs import bead, layer, path, plan_layers
@@ -38,7 +38,8 @@ def seconds(work):
 def test_text_of_many_moves(capsys):
     words = Words()
     moves = print_path(wavy(MOVES), words)
-    text = motion_lines(moves, words)
+    formats = move_formats(standard(), words.decimals)
+    text = motion_lines(moves, words, formats)
     events = layer_program(
         layer(plan_layers(0.0, 4.0, 4.0)[0]), [bead(wavy(MOVES))], first_bead=0, clearance=20.0, feed=100.0
     )
@@ -47,7 +48,7 @@ def test_text_of_many_moves(capsys):
     plain = seconds(lambda: "".join([f"G3 X{x:.4f} Y{y:.4f} I{i:.4f} J{j:.4f}\n" for x, y, i, j in rows]))
     times = {
         "rounding and bound": seconds(lambda: print_path(wavy(MOVES), words)),
-        "formatting": seconds(lambda: motion_lines(moves, words)),
+        "formatting": seconds(lambda: motion_lines(moves, words, formats)),
         "whole layer": seconds(lambda: layer_text(events)),
         "lint": seconds(lambda: lint("G21\nF6000\n" + text + "M2\n")),
         "one f-string a line": plain,

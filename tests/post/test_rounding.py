@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from beadwright.errors import InternalError, SettingsError
 from beadwright.post import Words
-from beadwright.post._rounding import print_path
+from beadwright.post._pieces import piece_boxes
+from beadwright.post._rounding import print_path, print_paths
 from tests.post._build_programs import path
 
 
@@ -192,3 +193,50 @@ def test_more_than_half_a_turn_is_refused():
 def test_decimals_that_break_the_arc_rule_are_refused(units, decimals):
     with pytest.raises(SettingsError, match="decimals"):
         Words(units=units, decimals=decimals)
+
+
+@pytest.mark.parametrize("by_radius", [False, True])
+def test_paths_rounded_together_are_what_each_is_alone(by_radius):
+    """A move may vanish, a path may be closed, an arc may be printed as a line: the bounds stay each path's own."""
+    quarter = math.tan(math.pi / 8)
+    paths = [
+        path([[0, 0], [0.00003, 0], [50, 0]], [0, 0.1], closed=False),
+        path([[900, 10], [-900, 10]], [0, quarter]),
+        path([[0, 0], [100, 0]], [1e-7], closed=False),
+        *(path([[k, 1], [k + 7.123456, 2], [k, 9.87654321]], [0.3, -0.2, 0]) for k in range(5)),
+    ]
+
+    for one, own in zip(paths, print_paths(paths, Words(), by_radius=by_radius), strict=True):
+        alone = print_path(one, Words(), by_radius=by_radius)
+        for name in ("end", "centre", "turn", "radius", "source"):
+            assert getattr(own, name).tolist() == getattr(alone, name).tolist()
+        assert (own.start, own.bound, own.n_flat, own.n_dropped) == (
+            alone.start,
+            alone.bound,
+            alone.n_flat,
+            alone.n_dropped,
+        )
+    assert len({own.bound for own in print_paths(paths, Words())}) > 3
+
+
+@given(st.integers(0, 10_000))
+@settings(max_examples=30, deadline=None)
+def test_boxes_of_pieces_hold_their_moves(seed):
+    """Points of the arcs, by the closed form of their centre, lie in the boxes of their own move."""
+    line = arcs(seed, 3, low=0.0)
+    row, boxes = piece_boxes([line, line], math.pi / 32)
+
+    assert row.max() == 2 * len(line.bulge) - 1
+    for move, bulge in enumerate(line.bulge.tolist()):
+        a, b = complex(*line.points[move]), complex(*line.points[move + 1])
+        for share in np.linspace(0, 1, 40):
+            at = a + (b - a) * share
+            if bulge:
+                centre = (a + b) / 2 + 0.5j * (b - a) / math.tan(2 * math.atan(bulge))
+                at = centre + (a - centre) * complex(np.exp(4j * math.atan(bulge) * share))
+            for copy in (0, len(line.bulge)):
+                low, high = boxes[row == move + copy].transpose(1, 0, 2)
+                held = (low - 1e-6 <= [at.real, at.imag]).all(axis=1) & (
+                    [at.real, at.imag] <= high + 1e-6
+                ).all(axis=1)
+                assert held.any()

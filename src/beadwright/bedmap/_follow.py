@@ -9,7 +9,9 @@ the chord does at their ends, plus what a piece strays. So each bound here is pr
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -18,7 +20,7 @@ import numpy.typing as npt
 
 from beadwright.bedmap._cross import crossings, places
 from beadwright.bedmap._map import BedMap, Cells
-from beadwright.curves import ArcPath, bounding_box
+from beadwright.curves import ArcPath, bounding_box, ends_of
 from beadwright.errors import InputError
 
 Floats = npt.NDArray[np.float64]
@@ -110,58 +112,81 @@ class _Piece(NamedTuple):
     slope: Floats
 
 
-def follow(follower: Follower, path: ArcPath) -> Following:
-    """Cut a path so that straight heights follow the platform, and tell the heights.
+def follow(follower: Follower, paths: Sequence[ArcPath]) -> list[Following]:
+    """Cut paths so that straight heights follow the platform, and tell the heights: all at once, for most are short.
 
     Parameters
     ----------
     follower : Follower
-    path : ArcPath
-        mm; arcs of at most half a turn.
+    paths : sequence of ArcPath
+        mm; of one move at least each, arcs of at most half a turn.
 
     Raises
     ------
     InputError
-        The map does not cover the path, or the layer would be too thin or too thick somewhere; with the place.
+        The map does not cover a path, or the layer would be too thin or too thick somewhere; with the place.
     """
-    _covered(follower, path)
+    if not paths:
+        return []
     bed = follower.bed
-    spans = _spans(path)
+    ends = ends_of(paths)
+    points = ends.points[:, 0] + 1j * ends.points[:, 1]
+    spans = _spans(points[ends.start], points[ends.end], ends.bulge)
+    boxes = _boxes(spans, ends.bulge)
+    if (boxes[0].min(axis=0) < bed.box[0]).any() or (boxes[1].max(axis=0) > bed.box[1]).any():
+        for path in paths:
+            _covered(follower, path)
     # Of the platform's own height: what a move may stray by, and change by.
     most = follower.bound / follower.share if follower.share > 0 else math.inf
     range_ = FLOW_STEP * follower.height / follower.part
     ones, noughts = np.ones(len(spans.sweep)), np.zeros(len(spans.sweep))
-    ends = np.stack([_xy(spans.start), _xy(spans.end)])
-    crossing = _crosses(bed, ends, np.abs(path.bulge) * np.abs(spans.end - spans.start) / 2)
+    crossing = _crosses(bed, *boxes)
     whole = _pieces(bed, spans, noughts, ones)
-    bends = (whole.stray > most) | (whole.change > range_)
-    shares: list[Floats] = [np.zeros(1)] * len(spans.sweep)
-    straight = ~(crossing | bends)
-    stray, change, slope = (
-        float(column[straight].max(initial=0.0)) for column in (whole.stray, whole.change, whole.slope)
-    )
+    straight = ~(crossing | (whole.stray > most) | (whole.change > range_))
+    worst = [
+        np.maximum.reduceat(np.where(straight, column, 0.0), ends.first_move[:-1]).tolist()
+        for column in whole
+    ]
+    shares: dict[int, dict[int, Floats]] = {}
     for row in np.flatnonzero(~straight).tolist():
+        own = int(np.searchsorted(ends.first_move, row, side="right")) - 1
         cut = _cut_span(
             bed, _taken(spans, np.array([row])), crosses=bool(crossing[row]), most=most, range_=range_
         )
-        shares[row] = cut.share
-        stray, slope, change = max(stray, cut.stray), max(slope, cut.slope), max(change, cut.change)
-    made = _cut_path(path, spans, shares)
-    nodes = np.concatenate([made.points, made.points[:1]]) if made.closed else made.points
-    ground = bed.height(nodes)
-    thickness = follower.height - follower.part * ground
-    following = Following(
-        path=made,
-        rise=follower.share * ground,
-        thickness=thickness,
-        bound=follower.share * stray,
-        slope=follower.share * slope,
-        flow=follower.part * (change / 2 + stray) / float(thickness.min())
-        if thickness.min() > 0
-        else math.inf,
-    )
-    _in_range(follower, nodes, following, follower.part * stray)
-    return following
+        shares.setdefault(own, {})[row - int(ends.first_move[own])] = cut.share
+        for column, value in zip(worst, (cut.stray, cut.change, cut.slope), strict=True):
+            column[own] = max(column[own], value)
+    moves = [slice(a, b) for a, b in itertools.pairwise(ends.first_move.tolist())]
+    made = [
+        _cut_path(path, _taken(spans, moves[row]), shares[row]) if row in shares else path
+        for row, path in enumerate(paths)
+    ]
+    ground = bed.height(np.concatenate([path.points for path in made]))
+    firsts = np.cumsum([0, *(len(path.points) for path in made)]).tolist()
+    found = []
+    for path, (a, b), stray, change, slope in zip(made, itertools.pairwise(firsts), *worst, strict=True):
+        own_ground = np.append(ground[a:b], ground[a]) if path.closed else ground[a:b]
+        thickness = follower.height - follower.part * own_ground
+        least = float(thickness.min())
+        found.append(
+            Following(
+                path=path,
+                rise=follower.share * own_ground,
+                thickness=thickness,
+                bound=follower.share * stray,
+                slope=follower.share * slope,
+                flow=follower.part * (change / 2 + stray) / least if least > 0 else math.inf,
+            )
+        )
+        _in_range(follower, found[-1], follower.part * stray)
+    return found
+
+
+def _boxes(spans: _Spans, bulge: Floats) -> tuple[Floats, Floats]:
+    """Least and greatest x, y of each move, (m, 2): of its chord, grown by the rise of its arc."""
+    rise = (np.abs(bulge) * np.abs(spans.end - spans.start) / 2)[:, None]
+    ends = _xy(spans.start), _xy(spans.end)
+    return np.minimum(*ends) - rise, np.maximum(*ends) + rise
 
 
 def _covered(follower: Follower, path: ArcPath) -> None:
@@ -187,40 +212,39 @@ def _inches(bed: BedMap, low: Floats, high: Floats) -> str:
     return "if its numbers are inches, write them in mm; else " if covers else ""
 
 
-def _in_range(follower: Follower, nodes: Floats, made: Following, room: float) -> None:
+def _in_range(follower: Follower, made: Following, room: float) -> None:
     """Thickness and rise are what the machine can lay."""
+    ground, nodes = (follower.height - made.thickness) / follower.part, made.path.points
     low, high = int(made.thickness.argmin()), int(made.thickness.argmax())
-    ground = (follower.height - made.thickness) / follower.part
     for row, wrong, limit, word in (
         (low, made.thickness[low] - room < follower.least - SLACK, follower.least, "thinner"),
         (high, made.thickness[high] + room > follower.greatest + SLACK, follower.greatest, "thicker"),
     ):
         if wrong:
+            x, y = nodes[row % len(nodes)]
             raise InputError(
-                f"{follower.bed.file}: at X {nodes[row, 0]:.1f} Y {nodes[row, 1]:.1f} the platform stands at"
+                f"{follower.bed.file}: at X {x:.1f} Y {y:.1f} the platform stands at"
                 f" {ground[row]:.3f} mm, so layer {follower.layer} would be {made.thickness[row]:.3f} mm thick,"
                 f" {word} than {limit:g} mm: let more layers share the height (bed_map.layers), widen bed_map.least or"
                 " bed_map.greatest if the machine lays that well, or level the platform"
             )
     worst = int(np.abs(made.rise).argmax())
     if abs(made.rise[worst]) + made.bound > follower.height / 2 + SLACK:
+        x, y = nodes[worst % len(nodes)]
         raise InputError(
-            f"{follower.bed.file}: at X {nodes[worst, 0]:.1f} Y {nodes[worst, 1]:.1f} the platform stands at"
+            f"{follower.bed.file}: at X {x:.1f} Y {y:.1f} the platform stands at"
             f" {ground[worst]:.3f} mm, so layer {follower.layer} would leave its height by"
             f" {abs(made.rise[worst]):.3f} mm, more than half of {follower.height:g} mm: level the platform"
         )
 
 
-def _spans(path: ArcPath) -> _Spans:
-    points = path.points[:, 0] + 1j * path.points[:, 1]
-    end = np.roll(points, -1) if path.closed else points[1:]
-    start = points[: len(path.bulge)]
-    b = np.abs(path.bulge)
+def _spans(start: Complex, end: Complex, bulge: Floats) -> _Spans:
+    b = np.abs(bulge)
     radius = np.where(b > 0, np.abs(end - start) * (1 + b * b) / np.where(b > 0, 4 * b, 1.0), 0.0)
-    return _Spans(start, end, 4 * np.arctan(path.bulge), radius)
+    return _Spans(start, end, 4 * np.arctan(bulge), radius)
 
 
-def _taken(spans: _Spans, rows: Ints) -> _Spans:
+def _taken(spans: _Spans, rows: Ints | slice) -> _Spans:
     """Some of the moves."""
     return _Spans(spans.start[rows], spans.end[rows], spans.sweep[rows], spans.radius[rows])
 
@@ -229,10 +253,9 @@ def _xy(points: Complex) -> Floats:
     return np.stack([points.real, points.imag], axis=1)
 
 
-def _crosses(bed: BedMap, ends: Floats, rise: Floats) -> npt.NDArray[np.bool_]:
-    """Whether a move may leave the cell in which it starts: by its box, grown by the rise of its arc."""
-    low, high = ends.min(axis=0) - rise[:, None], ends.max(axis=0) + rise[:, None]
-    found = np.zeros(len(rise), bool)
+def _crosses(bed: BedMap, low: Floats, high: Floats) -> npt.NDArray[np.bool_]:
+    """Whether a move may leave the cell in which it starts: by its box."""
+    found = np.zeros(len(low), bool)
     for axis, lines in enumerate((bed.x, bed.y)):
         found |= np.searchsorted(lines[1:-1], low[:, axis], side="left") != np.searchsorted(
             lines[1:-1], high[:, axis], side="right"
@@ -330,8 +353,9 @@ def _over(nodes: Floats, height: Floats, stray: Floats, first: int, last: int) -
     return float(np.abs(z - chord).max()) + most, float(np.ptp(z)) + most
 
 
-def _cut_path(path: ArcPath, spans: _Spans, shares: list[Floats]) -> ArcPath:
-    """The path with each move cut at some shares, the first of which is its start."""
+def _cut_path(path: ArcPath, spans: _Spans, cuts: Mapping[int, Floats]) -> ArcPath:
+    """The path with some moves cut at shares, the first of which is the move's start."""
+    shares = [cuts.get(row, np.zeros(1)) for row in range(len(path.bulge))]
     count = np.array([len(own) for own in shares])
     if (count == 1).all():
         return path

@@ -13,6 +13,7 @@ from beadwright.curves._arc_measure import (
     winding,
 )
 from beadwright.curves._distance import distances, samples
+from beadwright.curves._ends import Ends, ends_of
 from beadwright.curves._hull import hull
 from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
@@ -30,6 +31,7 @@ __all__ = [
     "ArcRegion",
     "CurveKind",
     "CurveLoops",
+    "Ends",
     "bounding_box",
     "chain_measures",
     "chords",
@@ -37,6 +39,7 @@ __all__ = [
     "cut_at",
     "depths",
     "distances",
+    "ends_of",
     "first_part",
     "hull",
     "inside",

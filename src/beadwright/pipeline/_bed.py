@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,7 +17,7 @@ from beadwright.errors import InputError, SettingsError
 from beadwright.layers import LayerPlan
 from beadwright.numeric import Finding, counted
 from beadwright.process import mean_areas
-from beadwright.program import Climb, Follow
+from beadwright.program import Beside, Climb, Follow
 from beadwright.settings import BedMapRule, Resolved
 
 Floats = npt.NDArray[np.float64]
@@ -82,20 +81,24 @@ class MappedLayer:
     def follow(self, feed: float) -> Follow:
         """How paths along and beside beads follow the platform, laid at a speed, mm/s."""
 
-        # A bead's own path and its run-in are asked for several times.
-        @functools.cache
-        def own(bead: Bead, path: ArcPath, flowing: bool) -> tuple[ArcPath, Climb]:
-            made = follow(self.follower, path)
-            climb = Climb(
-                height=self.follower.z + made.rise,
-                thickness=made.thickness,
-                bound=made.bound,
-                slope=made.slope,
-                feeds=self._filling(bead, made, feed) if self.by_speed and flowing else None,
-            )
-            return made.path, climb
+        def own(asked: Sequence[Beside]) -> list[tuple[ArcPath, Climb]]:
+            made = follow(self.follower, [path for _, path, _ in asked])
+            return [
+                (each.path, self._climb(bead, each, feed if flowing else None))
+                for (bead, _, flowing), each in zip(asked, made, strict=True)
+            ]
 
         return own
+
+    def _climb(self, bead: Bead, made: Following, feed: float | None) -> Climb:
+        """Heights along a path; `feed`, mm/s, with the extruder on."""
+        return Climb(
+            height=self.follower.z + made.rise,
+            thickness=made.thickness,
+            bound=made.bound,
+            slope=made.slope,
+            feeds=self._filling(bead, made, feed) if self.by_speed and feed is not None else None,
+        )
 
     def as_dict(self, off: float | None) -> dict[str, Any]:
         """What plan.json says of the layer; `off` is the bound of the printed heights, mm."""
@@ -170,7 +173,7 @@ class Bed:
             least=self.least,
             greatest=self.greatest,
         )
-        follows = tuple(follow(follower, bead.path) for bead in beads)
+        follows = tuple(follow(follower, [bead.path for bead in beads]))
         return MappedLayer(
             follower=follower,
             beads=tuple(replace(bead, path=own.path) for bead, own in zip(beads, follows, strict=True)),

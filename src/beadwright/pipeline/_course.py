@@ -11,7 +11,7 @@ import numpy.typing as npt
 from beadwright.curves import ArcPath, bounding_box
 from beadwright.numeric import Finding
 from beadwright.pipeline._kept import Aside, Kept
-from beadwright.post import Dialect, piece_counts, pieces
+from beadwright.post import Dialect, piece_boxes
 from beadwright.program import (
     Approach,
     BeadBegin,
@@ -211,7 +211,8 @@ def _within_vertical(program: LayerProgram, greatest: float) -> LayerProgram:
 
 def reach_of(program: LayerProgram, *, each: bool) -> Reach:
     """How far the moves of a layer go; `each` keeps a box of every move, else one of a bead."""
-    boxes, purges, ways = [np.zeros((0, 2, 3))], [np.zeros((0, 2, 3))], []
+    runs: dict[bool, list[tuple[ArcPath, Floats]]] = {False: [], True: []}
+    ways = []
     feeds: list[float] = []
     purging = False
     at: tuple[float, float, float] | None = None
@@ -226,15 +227,14 @@ def reach_of(program: LayerProgram, *, each: bool) -> Reach:
             case BeadMoves() | PassMoves():
                 climb = event.climb
                 height = np.full(len(event.path.bulge) + 1, event.z) if climb is None else climb.height
-                box = _boxes(event.path, height) if each else _box(event.path, height)
-                (purges if purging else boxes).append(box)
+                runs[purging].append((event.path, height))
                 end = event.path.points[0 if event.path.closed else -1]
                 at = (float(end[0]), float(end[1]), float(height[-1]))
                 own = (isinstance(event, BeadMoves) and event.feeds) or (event.feed,)
                 feeds += own if climb is None or climb.feeds is None else climb.feeds.tolist()
             case _:
                 pass
-    moves, off = np.concatenate(boxes), np.concatenate(purges)
+    moves, off = ((_boxes if each else _whole_boxes)(runs[purge]) for purge in (False, True))
     traverses = np.array(ways, dtype=float).reshape(-1, 2, 3)
     every = np.concatenate([moves.reshape(-1, 3), off.reshape(-1, 3), traverses.reshape(-1, 3)])
     z = program.begin.z
@@ -250,20 +250,22 @@ def reach_of(program: LayerProgram, *, each: bool) -> Reach:
     )
 
 
-def _box(path: ArcPath, height: Floats) -> Floats:
-    """Box of a whole path with heights at the ends of its moves, (1, 2, 3)."""
-    low, high = bounding_box(path)
-    return np.array([[[*low, height.min()], [*high, height.max()]]])
+def _whole_boxes(runs: Sequence[tuple[ArcPath, Floats]]) -> Floats:
+    """Boxes of whole paths with heights at the ends of their moves, (n, 2, 3)."""
+    boxes = [np.zeros((0, 2, 3))]
+    for path, height in runs:
+        low, high = bounding_box(path)
+        boxes.append(np.array([[[*low, height.min()], [*high, height.max()]]]))
+    return np.concatenate(boxes)
 
 
-def _boxes(path: ArcPath, height: Floats) -> Floats:
-    """Boxes of the pieces of a path, (n, 2, 3): that of a chord, grown by the rise of its arc, as high as its move."""
-    row = np.repeat(np.arange(len(path.bulge)), piece_counts(path, FINE))
-    path = pieces(path, FINE)
-    start = path.points[: len(path.bulge)]
-    end = np.roll(path.points, -1, axis=0)[: len(path.bulge)]
-    rise = (np.abs(path.bulge) * np.hypot(*(end - start).T) / 2)[:, None]
-    low, high = np.minimum(start, end) - rise, np.maximum(start, end) + rise
-    ends = height[:-1][row], height[1:][row]
-    least, most = np.minimum(*ends)[:, None], np.maximum(*ends)[:, None]
-    return np.stack([np.hstack([low, least]), np.hstack([high, most])], axis=1)
+def _boxes(runs: Sequence[tuple[ArcPath, Floats]]) -> Floats:
+    """Boxes of the pieces of paths, each as high as its move, (n, 2, 3)."""
+    if not runs:
+        return np.zeros((0, 2, 3))
+    row, boxes = piece_boxes([path for path, _ in runs], FINE)
+    first, last = (
+        np.concatenate([height[own] for _, height in runs])[row] for own in (slice(-1), slice(1, None))
+    )
+    heights = np.stack([np.minimum(first, last), np.maximum(first, last)], axis=1)
+    return np.concatenate([boxes, heights[:, :, None]], axis=2)

@@ -107,7 +107,7 @@ class RisenLayer:
     def follow(self, feed: float) -> Follow:
         """How the bead climbs, laid at a speed, mm/s; what is laid beside it is level."""
 
-        def own(bead: Bead, path: ArcPath, flowing: bool) -> tuple[ArcPath, Climb]:
+        def one(bead: Bead, path: ArcPath, flowing: bool) -> tuple[ArcPath, Climb]:
             if path is bead.path:
                 height, thickness = self.height, self.thickness
                 feeds = self._filling(feed) if flowing and self.by_speed is not None else None
@@ -118,7 +118,7 @@ class RisenLayer:
                 thickness = np.full(len(height), self.bead.height)
             return path, Climb(height=height, thickness=thickness, bound=0.0, slope=0.0, feeds=feeds)
 
-        return own
+        return lambda asked: [one(*each) for each in asked]
 
     def rest(self, beads: Sequence[Bead]) -> RisenLayer:
         """What is left of it where its bead is shorter: a print is taken up within it."""

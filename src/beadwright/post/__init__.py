@@ -9,7 +9,7 @@ from beadwright.post._layer import AxisFeed, LayerText, layer_text
 from beadwright.post._lint import Fault, lint, words_beyond
 from beadwright.post._load import dialect_names, load_dialect, standard
 from beadwright.post._motion import motion_lines, move_formats
-from beadwright.post._pieces import piece_counts, pieces
+from beadwright.post._pieces import piece_boxes
 from beadwright.post._program import Devices, ProgramText, program_text
 from beadwright.post._rounding import print_path
 from beadwright.post._split import ProgramFile, split_program
@@ -33,8 +33,7 @@ __all__ = [
     "load_dialect",
     "motion_lines",
     "move_formats",
-    "piece_counts",
-    "pieces",
+    "piece_boxes",
     "print_path",
     "program_text",
     "split_program",

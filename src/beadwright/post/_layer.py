@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -10,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.curves import ArcPath
-from beadwright.errors import InternalError, SettingsError
+from beadwright.errors import SettingsError
 from beadwright.numeric import Budget
 from beadwright.post._climb import carried_on, climb_along, even_runs, printed_rise
 from beadwright.post._comments import number, structured
@@ -18,9 +19,9 @@ from beadwright.post._dialect import Dialect
 from beadwright.post._lint import check_text
 from beadwright.post._load import standard
 from beadwright.post._marks import bead_line, bound_line, layer_line
-from beadwright.post._motion import motion_lines, move_formats, printed_lengths
-from beadwright.post._pieces import chord_counts, chords, piece_counts, pieces
-from beadwright.post._rounding import PrintedMoves, print_path
+from beadwright.post._motion import motion_lines, move_formats
+from beadwright.post._printed import Printed, printed
+from beadwright.post._rounding import PrintedMoves
 from beadwright.post._words import Words
 from beadwright.process import BeadSection, mean_areas
 from beadwright.program import (
@@ -162,6 +163,7 @@ def layer_text(
     """
     own = dialect or standard()
     writer = _Writer(words, own, axis, layer.begin.index, flowing=layer.begin.carried)
+    writer.printed = iter(printed(layer.events, words, own, layer.begin.index))
     for event in layer.events:
         writer.write(event)
     budget = replace(layer.begin.budget, rounding=writer.rounding)
@@ -203,6 +205,7 @@ class _Writer:
     ) -> None:
         self.words, self.dialect, self.axis, self.layer = words, dialect, axis, layer
         self.parts: list[str] = []
+        self.printed: Iterator[Printed] = iter(())
         self.formats = move_formats(dialect, words.decimals)
         self.climbing = move_formats(dialect, words.decimals, climbing=True)
         self.feed = ""
@@ -282,23 +285,8 @@ class _Writer:
 
     def _moves(self, event: BeadMoves | PassMoves) -> None:
         """The moves of a bead, or of a pass beside it, which are not counted."""
-        words, chord = self.words, 0.0
-        path: ArcPath = event.path
+        words, (path, chord, count, moves, lengths) = self.words, next(self.printed)
         climb = event.climb
-        if self.dialect.arcs == "lines":
-            assert self.dialect.chord is not None
-            count = chord_counts(path, self.dialect.chord)
-            path, chord = chords(path, self.dialect.chord)
-        elif self.dialect.arcs == "radius":
-            count = piece_counts(path)
-            path = pieces(path)
-        else:
-            count = np.ones(len(path.bulge), np.int64)
-        moves = print_path(path, words, by_radius=self.dialect.arcs == "radius")
-        if not len(moves.turn):
-            msg = f"layer {self.layer}: a bead at {event.path.points[0]} mm vanishes in rounding"
-            raise InternalError(msg)
-        lengths = printed_lengths(moves, words)
         if climb is not None:
             climb = climb_along(climb, count)
         # A bead's own words set and end incremental distance with the flow; a pass has no flow.

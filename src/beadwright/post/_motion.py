@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 import re
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -78,50 +80,65 @@ def motion_lines(
     """
     count = len(moves.turn)
     scale = 10.0**words.decimals
-    previous = np.concatenate([[moves.start], moves.end[:-1]])
-    step = moves.end - previous
-    values: dict[str, Floats] = {
-        "x": moves.end.real / scale,
-        "y": moves.end.imag / scale,
-        "dx": step.real / scale,
-        "dy": step.imag / scale,
-        "i": moves.centre.real / scale,
-        "j": moves.centre.imag / scale,
-        "r": moves.radius / scale,
+    texts, fields, slots, wanted = _laid_out(formats)
+    columns: dict[str, Callable[[], Floats]] = {
+        "x": lambda: moves.end.real / scale,
+        "y": lambda: moves.end.imag / scale,
+        "dx": lambda: np.diff(moves.end.real, prepend=moves.start.real) / scale,
+        "dy": lambda: np.diff(moves.end.imag, prepend=moves.start.imag) / scale,
+        "i": lambda: moves.centre.real / scale,
+        "j": lambda: moves.centre.imag / scale,
+        "r": lambda: moves.radius / scale,
     }
     if advance is not None:
-        values["a"] = np.round(advance, AXIS_DECIMALS)
-        values["da"] = np.diff(values["a"], prepend=round(before, AXIS_DECIMALS))
+        axis = np.round(advance, AXIS_DECIMALS)
+        columns["a"] = lambda: axis
+        columns["da"] = lambda: np.diff(axis, prepend=round(before, AXIS_DECIMALS))
     if heights is not None:
-        values["z"], values["dz"] = heights[1:] / scale, np.diff(heights) / scale
-    # By turn: -1 clockwise, 0 a line, 1 counter-clockwise.
-    line, clockwise, counter = formats
-    kinds = (clockwise, line, counter)
-    texts = np.array([text for text, _ in kinds], dtype=object)
-    width = max(len(fields) for _, fields in kinds)
-    numbers, wanted = np.zeros((count, width)), np.zeros((count, width), bool)
-    for turn, (_, fields) in enumerate(kinds, -1):
-        rows = moves.turn == turn
-        for column, field in enumerate(fields):
-            numbers[rows, column] = values[field][rows]
-            wanted[rows, column] = True
+        columns["z"] = lambda: heights[1:] / scale
+        columns["dz"] = lambda: np.diff(heights) / scale
+    numbers = np.empty((count, len(fields)))
+    for column, field in enumerate(fields):
+        numbers[:, column] = columns[field]()
     numbers += 0.0  # makes a plain zero of minus zero
     parts: list[str] = []
     for first in range(0, count, BLOCK):
-        block = slice(first, first + BLOCK)
-        template = "".join(texts[moves.turn[block] + 1].tolist())
-        parts.append(template % tuple(numbers[block][wanted[block]].tolist()))
+        turn = moves.turn[first : first + BLOCK]
+        rows = np.arange(first, first + len(turn))[:, None] * len(fields)
+        own = numbers.ravel()[(slots[turn] + rows)[wanted[turn]]]
+        parts.append("".join([texts[each] for each in turn.tolist()]) % tuple(own.tolist()))
     return "".join(parts)
 
 
-def printed_lengths(moves: PrintedMoves, words: Words) -> Floats:
-    """Length of each move as printed, mm."""
-    previous = np.concatenate([[moves.start], moves.end[:-1]])
-    chord = moves.end - previous
-    radius = np.abs(moves.centre)
-    arc = (moves.turn != 0) & (radius > 0)
-    ends = np.where(arc, (chord - moves.centre) / np.where(arc, -moves.centre, 1.0), 1.0)
-    angle = np.angle(ends) * np.where(moves.turn == 0, 1, moves.turn)
+@functools.cache
+def _laid_out(
+    formats: Formats,
+) -> tuple[list[str], tuple[str, ...], npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
+    """Text of each kind of move, all their fields, and by kind which field stands where, and whether one does.
+
+    Kinds in the order of the turn: 0 a line, 1 counter-clockwise and, from the end, -1 clockwise.
+    """
+    line, clockwise, counter = formats
+    kinds = (line, counter, clockwise)
+    fields = tuple(dict.fromkeys(field for _, own in kinds for field in own))
+    slots = np.zeros((len(kinds), max(len(own) for _, own in kinds)), np.int64)
+    wanted = np.zeros(slots.shape, bool)
+    for kind, (_, own) in enumerate(kinds):
+        slots[kind, : len(own)] = [fields.index(field) for field in own]
+        wanted[kind, : len(own)] = True
+    return [text for text, _ in kinds], fields, slots, wanted
+
+
+def printed_lengths(moves: Sequence[PrintedMoves], words: Words) -> list[Floats]:
+    """Length of each move as printed, mm, of many runs of moves."""
+    previous = np.concatenate([np.append(each.start, each.end[:-1]) for each in moves])
+    end = np.concatenate([each.end for each in moves])
+    centre = np.concatenate([each.centre for each in moves])
+    turn = np.concatenate([each.turn for each in moves])
+    chord, radius = end - previous, np.abs(centre)
+    arc = (turn != 0) & (radius > 0)
+    ends = np.where(arc, (chord - centre) / np.where(arc, -centre, 1.0), 1.0)
+    angle = np.angle(ends) * np.where(turn == 0, 1, turn)
     swept = np.where(angle < 0, angle + 2 * np.pi, angle)
-    lengths: Floats = np.where(arc, radius * swept, np.abs(chord)) * words.place
-    return lengths
+    found = np.where(arc, radius * swept, np.abs(chord)) * words.place
+    return np.split(found, np.cumsum([len(each.turn) for each in moves])[:-1])

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.curves import ArcPath
+from beadwright.curves import ArcPath, ends_of
 
 # A chord spans at most an eighth of a turn however wide its tolerance, so that a circle stays one.
 WIDEST_CHORD = np.pi / 4
@@ -14,6 +16,8 @@ QUARTER = np.pi / 2
 QUARTER_SLACK = 1e-9
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Complex = npt.NDArray[np.complex128]
 
 
 def chords(path: ArcPath, tolerance: float) -> tuple[ArcPath, float]:
@@ -90,28 +94,66 @@ def _radii(path: ArcPath) -> Floats:
     return np.where((path.bulge != 0) & (radius > 0), radius, 1.0)
 
 
-def _cut(path: ArcPath, count: npt.NDArray[np.int64]) -> ArcPath:
+def _cut(path: ArcPath, count: Ints) -> ArcPath:
     """Each span in so many equal pieces; lines are never cut."""
     if not path.bulge.any():
         return path
     start, end = _ends(path)
-    row = np.repeat(np.arange(len(count)), count)
-    place = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-    sweep = 4 * np.arctan(path.bulge)[row]
-    share = place / count[row]
-    half = np.sin(sweep / 2)
-    turned = np.exp(0.5j * (share - 1) * sweep) * np.sin(share * sweep / 2)
-    along = np.where(half != 0, turned / np.where(half != 0, half, 1.0), share)
-    points = np.where(place == 0, start[row], start[row] + (end - start)[row] * along)
+    row, points = _cut_spans(start, end, path.bulge, count)
     if not path.closed:
         points = np.append(points, end[-1])
     return ArcPath(
         points=np.stack([points.real, points.imag], axis=1),
-        bulge=np.tan(sweep / 4 / count[row]),
+        bulge=np.tan(np.arctan(path.bulge)[row] / count[row]),
         face=path.face[row],
         support=path.support[row],
         closed=path.closed,
     )
+
+
+def _cut_spans(start: Complex, end: Complex, bulge: Floats, count: Ints) -> tuple[Ints, Complex]:
+    """Of each piece the span that it is of, and where it starts."""
+    row = np.repeat(np.arange(len(count)), count)
+    place = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    sweep = 4 * np.arctan(bulge)[row]
+    share = place / count[row]
+    half = np.sin(sweep / 2)
+    turned = np.exp(0.5j * (share - 1) * sweep) * np.sin(share * sweep / 2)
+    along = np.where(half != 0, turned / np.where(half != 0, half, 1.0), share)
+    return row, np.where(place == 0, start[row], start[row] + (end - start)[row] * along)
+
+
+def piece_boxes(paths: Sequence[ArcPath], greatest: float) -> tuple[Ints, Floats]:
+    """Boxes of the pieces of paths: each that of a chord, grown by the rise of its arc.
+
+    Parameters
+    ----------
+    paths : sequence of ArcPath
+    greatest : float
+        Pieces of arcs turn by at most this, rad.
+
+    Returns
+    -------
+    row : (n,) int
+        The move that each piece is of, counted through all paths.
+    boxes : (n, 2, 2) float
+        Least and greatest x, y, mm.
+    """
+    ends = ends_of(paths)
+    points = ends.points[:, 0] + 1j * ends.points[:, 1]
+    start, end = points[ends.start], points[ends.end]
+    count = np.maximum(np.ceil(4 * np.arctan(np.abs(ends.bulge)) / greatest - QUARTER_SLACK), 1).astype(
+        np.int64
+    )
+    row, first = _cut_spans(start, end, ends.bulge, count)
+    last = np.append(first[1:], 0j)
+    last[np.cumsum(count) - 1] = end
+    rise = np.abs(np.tan(np.arctan(ends.bulge)[row] / count[row])) * np.abs(last - first) / 2
+    corners = [
+        np.stack([side(first.real, last.real) + grown, side(first.imag, last.imag) + grown], axis=1)
+        for side, grown in ((np.minimum, -rise), (np.maximum, rise))
+    ]
+    return row, np.stack(corners, axis=1)
 
 
 def _with_bulge(path: ArcPath, bulge: Floats) -> ArcPath:

@@ -19,13 +19,15 @@ bound |D| everywhere.
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.curves import ArcPath
+from beadwright.curves import ArcPath, ends_of
 from beadwright.errors import InternalError
 from beadwright.post._words import Words
 
@@ -113,11 +115,16 @@ class Moves(NamedTuple):
 
 
 def print_path(path: ArcPath, words: Words, *, by_radius: bool = False) -> PrintedMoves:
-    """Round a path to the digits of its words and bound what that moved.
+    """Round a path to the digits of its words and bound what that moved: `print_paths` of one."""
+    return print_paths([path], words, by_radius=by_radius)[0]
+
+
+def print_paths(paths: Sequence[ArcPath], words: Words, *, by_radius: bool = False) -> list[PrintedMoves]:
+    """Round paths to the digits of their words and bound what that moved.
 
     Parameters
     ----------
-    path : ArcPath
+    paths : sequence of ArcPath
         Lines, and arcs of at most half a turn, mm.
     words : Words
         Unit and decimals.
@@ -126,8 +133,8 @@ def print_path(path: ArcPath, words: Words, *, by_radius: bool = False) -> Print
 
     Returns
     -------
-    PrintedMoves
-        Every arc obeys the standard's arc rule and turns by at most half a turn, *as printed*.
+    list of PrintedMoves
+        Of each path. Every arc obeys the standard's arc rule and turns by at most half a turn, *as printed*.
         Guaranteed: every reading of the moves lies within ``bound`` of the path in the sense of Fréchet.
 
     Raises
@@ -135,16 +142,16 @@ def print_path(path: ArcPath, words: Words, *, by_radius: bool = False) -> Print
     InternalError
         If an arc turns by more than half a turn, or cannot be printed within the arc rule.
     """
-    if np.any(np.abs(path.bulge) > 1):
-        msg = f"an arc turns by more than half a turn: bulge {np.abs(path.bulge).max()}"
+    ends = ends_of(paths)
+    bulge = ends.bulge
+    if np.any(np.abs(bulge) > 1):
+        msg = f"an arc turns by more than half a turn: bulge {np.abs(bulge).max()}"
         raise InternalError(msg)
-    exact = path.points[:, 0] * words.scale + 1j * (path.points[:, 1] * words.scale)
+    exact = ends.points[:, 0] * words.scale + 1j * (ends.points[:, 1] * words.scale)
     whole = np.rint(exact.real) + 0.0 + 1j * (np.rint(exact.imag) + 0.0)
-    following = np.roll(np.arange(len(exact)), -1) if path.closed else np.arange(1, len(exact))
-    at = slice(None) if path.closed else slice(None, -1)
-    moves = Moves(exact[at], exact[following], whole[at], whole[following], path.bulge)
+    moves = Moves(exact[ends.start], exact[ends.end], whole[ends.start], whole[ends.end], bulge)
 
-    rise = np.abs(path.bulge) * np.abs(moves.p1 - moves.p0) / 2
+    rise = np.abs(bulge) * np.abs(moves.p1 - moves.p0) / 2
     arcs = np.flatnonzero(rise > FLAT_BELOW)
     centre = np.zeros(len(rise), complex)
     radius = np.zeros(len(rise))
@@ -154,27 +161,35 @@ def print_path(path: ArcPath, words: Words, *, by_radius: bool = False) -> Print
         middle, legal = _centres_by_radius(own) if by_radius else _centres(own, words.arc_rule)
         if np.any(~legal & (rise[arcs] > FLAT_AT_MOST)):
             worst = arcs[~legal][int(np.argmax(rise[arcs[~legal]]))]
-            msg = f"no legal centre for the arc at {path.points[worst]} mm, bulge {path.bulge[worst]}"
+            msg = f"no legal centre for the arc at {ends.points[ends.start[worst]]} mm, bulge {bulge[worst]}"
             raise InternalError(msg)
         arcs, own, middle = arcs[legal], own.at(legal), middle[legal]
         centre[arcs] = middle
         turn[arcs] = np.sign(own.b).astype(np.int8)
         if by_radius:
             radius[arcs] = np.rint(np.abs(middle))
-    off = strays(moves, centre, turn)
+    off, reach = strays(moves, centre, turn), np.abs(exact)
     kept = moves.q0 != moves.q1
-    reach = float(np.abs(exact).max(initial=0.0))
-    return PrintedMoves(
-        start=complex(whole[0]),
-        end=moves.q1[kept],
-        centre=centre[kept],
-        turn=turn[kept],
-        radius=radius[kept],
-        source=np.flatnonzero(kept),
-        bound=float(off.max(initial=0.0)) + ROUNDING * reach,
-        n_flat=int(np.count_nonzero((path.bulge != 0) & (turn == 0) & kept)),
-        n_dropped=int(np.count_nonzero(~kept)),
-    )
+    flat = (bulge != 0) & (turn == 0) & kept
+    made = []
+    points, rows = ends.first_point.tolist(), ends.first_move.tolist()
+    for (a, b), (first, end) in zip(itertools.pairwise(points), itertools.pairwise(rows), strict=True):
+        source = np.flatnonzero(kept[first:end])
+        left = slice(first, end) if len(source) == end - first else source + first
+        made.append(
+            PrintedMoves(
+                start=complex(whole[a]),
+                end=moves.q1[left],
+                centre=centre[left],
+                turn=turn[left],
+                radius=radius[left],
+                source=source,
+                bound=float(off[first:end].max(initial=0.0)) + ROUNDING * float(reach[a:b].max(initial=0.0)),
+                n_flat=int(np.count_nonzero(flat[first:end])),
+                n_dropped=end - first - len(source),
+            )
+        )
+    return made
 
 
 def _side(a: Complex, b: Complex) -> Floats:

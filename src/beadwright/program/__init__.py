@@ -39,6 +39,7 @@ from beadwright.program._head import AS_READ, CopyHead, Head, Placement, Setting
 from beadwright.program._order import ORDER, State, check_order
 from beadwright.program._over import passing_over
 from beadwright.program._program import (
+    Beside,
     Follow,
     LayerProgram,
     Program,
@@ -56,6 +57,7 @@ __all__ = [
     "BeadEnd",
     "BeadMoves",
     "Before",
+    "Beside",
     "Carry",
     "Climb",
     "CopyHead",

@@ -119,8 +119,10 @@ class Program:
         return sum(layer.n_beads for layer in self.layers)
 
 
-Follow = Callable[[Bead, ArcPath, bool], tuple[ArcPath, Climb]]
-"""Cuts a path along or beside a bead where its height bends, and tells its heights; the last: with the extruder on."""
+Beside = tuple[Bead, ArcPath, bool]
+"""A path along or beside a bead, and whether the extruder runs on it."""
+Follow = Callable[[Sequence[Beside]], Sequence[tuple[ArcPath, Climb]]]
+"""Cuts paths where their height bends, and tells their heights: all of a layer at once, for most are a few moves."""
 
 
 def layer_program(
@@ -172,8 +174,8 @@ def layer_program(
         Along each bead, mm/s; default `feed` along all. Of a bead whose width varies one for each of its widths, where
         the screw turns evenly.
     follow : callable, optional
-        Where the layer follows a measured platform, or its bead climbs: called with a bead, a path along it or beyond
-        it, and whether the extruder runs; gives the path, cut where its height bends, with its heights.
+        Where the layer follows a measured platform, or its bead climbs: called with beads, paths along them or beyond
+        them, and whether the extruder runs; gives the paths, cut where their height bends, with their heights.
     ways : callable, optional
         Tells where a traverse from one place to another bends; default nowhere. The first of a layer is straight.
     carry : Carry
@@ -189,8 +191,8 @@ def layer_program(
             msg = f"{name} must be above 0, not {value}"
             raise SettingsError(msg)
     plan = layer.plan
-    climbs = [None if follow is None else follow(bead, bead.path, True)[1] for bead in beads]
-    above = max([plan.z, *(float(own.height.max()) for own in climbs if own is not None)]) + clearance
+    climbs = [] if follow is None else [own for _, own in follow([(bead, bead.path, True) for bead in beads])]
+    above = max([plan.z, *(float(own.height.max()) for own in climbs)]) + clearance
     events: list[Event] = [
         LayerBegin(
             index=plan.index,
@@ -213,30 +215,29 @@ def layer_program(
         made, top = _before(each, index, above=above, feed=feed, top=top)
         events += made
         index += isinstance(each, Purge)
-    place: tuple[float, float] | None = None
     speeds = [rpm] * len(beads) if rpm is None or isinstance(rpm, (int, float)) else rpm
+    passes, leads = passes or [None] * len(beads), leads or [None] * len(beads)
+    laid: list[list[Event]] = []
     for bead, after, lead, own, speed in zip(
-        beads,
-        passes or [None] * len(beads),
-        leads or [None] * len(beads),
-        feeds or [feed] * len(beads),
-        speeds,
-        strict=True,
+        beads, passes, leads, feeds or [feed] * len(beads), speeds, strict=True
     ):
+        made = _laid(bead, after, lead, index, z=plan.z, feed=own, prime=prime, rpm=speed)
+        if carry.begins:
+            made = [event for event in made if not isinstance(event, (StartFlow, Dwell))]
+        if carry.goes_on:
+            made = [event for event in made if not isinstance(event, StopFlow)]
+        laid.append(made)
+        index += 1 + (after is not None) + (lead is not None)
+    if follow is not None:
+        laid = _followed(beads, laid, follow)
+    place: tuple[float, float] | None = None
+    for bead, after, lead, made in zip(beads, passes, leads, laid, strict=True):
         x, y = entered_at(bead, lead)
         bends = () if ways is None or place is None else ways(place, (x, y))
-        first = None if follow is None else follow(bead, bead.path if lead is None else lead, True)[1]
         events += [Traverse(x=bend[0], y=bend[1], z=above) for bend in bends]
-        laid = _laid(bead, after, lead, index, z=plan.z, feed=own, prime=prime, rpm=speed, follow=follow)
-        if carry.begins:
-            laid = [event for event in laid if not isinstance(event, (StartFlow, Dwell))]
-        else:
-            low = plan.z if first is None else float(first.height[0])
-            events += [Traverse(x=x, y=y, z=above), Approach(z=low, feed=feed)]
-        if carry.goes_on:
-            laid = [event for event in laid if not isinstance(event, StopFlow)]
-        events += laid
-        index += 1 + (after is not None) + (lead is not None)
+        if not carry.begins:
+            events += [Traverse(x=x, y=y, z=above), Approach(z=_lowered(made, plan.z), feed=feed)]
+        events += made
         place = left_at(bead, after)
         if not carry.goes_on:
             events.append(Departure(z=above, feed=feed))
@@ -286,6 +287,32 @@ def _before(each: Before, index: int, *, above: float, feed: float, top: float) 
             return events, max(top, high)
 
 
+def _followed(beads: Sequence[Bead], laid: Sequence[Sequence[Event]], follow: Follow) -> list[list[Event]]:
+    """Events of each bead, their moves cut where the height bends, with their heights."""
+    asked = [
+        (bead, event.path, isinstance(event, BeadMoves))
+        for bead, events in zip(beads, laid, strict=True)
+        for event in events
+        if isinstance(event, (BeadMoves, PassMoves))
+    ]
+    made = iter(follow(asked))
+    found: list[list[Event]] = []
+    for events in laid:
+        found.append([])
+        for event in events:
+            if isinstance(event, (BeadMoves, PassMoves)):
+                path, climb = next(made)
+                event = replace(event, path=path, climb=climb)
+            found[-1].append(event)
+    return found
+
+
+def _lowered(events: Sequence[Event], z: float) -> float:
+    """Height at which a bead, or the run-in before it, begins."""
+    climb = next(event.climb for event in events if isinstance(event, BeadMoves))
+    return z if climb is None else float(climb.height[0])
+
+
 def _laid(
     bead: Bead,
     after: Pass | None,
@@ -296,7 +323,6 @@ def _laid(
     feed: float | tuple[float, ...],
     prime: float,
     rpm: float | tuple[float, ...] | None,
-    follow: Follow | None,
 ) -> list[Event]:
     """A bead with the run-in before it and the pass after it, from mark to mark."""
     rpms = rpm if isinstance(rpm, tuple) else ()
@@ -306,10 +332,7 @@ def _laid(
         full: tuple[float, ...] = ()
         if shares and after is not None:
             path, full = _tapered(path, shares, after.lap)
-        own, climb = (path, None) if follow is None else follow(bead, path, True)
-        return BeadMoves(
-            path=own, z=z, feed=feed, widths=bead.widths, rpms=rpms, feeds=paces, shares=full, climb=climb
-        )
+        return BeadMoves(path=path, z=z, feed=feed, widths=bead.widths, rpms=rpms, feeds=paces, shares=full)
 
     stop = 0.0 if after is None else after.stop
     path, rest = bead.path, None if after is None else after.path
@@ -347,8 +370,7 @@ def _laid(
         if on is not None:
             events += [moves(on, [1.0 - share for share in up]), StopFlow()]
         if rest is not None:
-            own, climb = (rest, None) if follow is None else follow(bead, rest, False)
-            events.append(PassMoves(path=own, z=z, feed=feed, climb=climb))
+            events.append(PassMoves(path=rest, z=z, feed=feed))
         events.append(BeadEnd())
     return events
 
