@@ -36,6 +36,7 @@ class Ways:
         """Ways at most `longest` times as long as straight ones, for beads of a width, mm; `off` polygons, if given."""
         self._region, self._width, self._longest, self._off = region, width, longest, off
         self._known: dict[tuple[Place, Place], tuple[Place, ...]] = {}
+        self._drawn: dict[Place, Place] = {}
 
     def __call__(self, start: Place, end: Place) -> tuple[Place, ...]:
         """Places at which the way from one place to another bends.
@@ -58,6 +59,11 @@ class Ways:
 
     def _held(self, place: Place) -> Place:
         """A place, or that inside which is nearest to it where it lies on the boundary, as ends of walls do."""
+        if place not in self._drawn:
+            self._drawn[place] = self._drawn_in(place)
+        return self._drawn[place]
+
+    def _drawn_in(self, place: Place) -> Place:
         import shapely
 
         point = shapely.Point(place)

@@ -17,7 +17,7 @@ from beadwright.curves._ends import Ends, ends_of
 from beadwright.curves._hull import hull
 from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
-from beadwright.curves._measure import chords, length, lengths, signed_area
+from beadwright.curves._measure import chords, length, lengths, move_lengths, signed_area
 from beadwright.curves._moments import region_moments
 from beadwright.curves._of_paths import curves_of
 from beadwright.curves._part import cut_at, first_part, joined, reversed_path
@@ -48,6 +48,7 @@ __all__ = [
     "length",
     "lengths",
     "middle_of",
+    "move_lengths",
     "part_of_way",
     "pieces_of",
     "points_at",

@@ -23,16 +23,21 @@ def chords(path: ArcPath) -> npt.NDArray[np.float64]:
 
 
 def lengths(path: ArcPath) -> npt.NDArray[np.float64]:
-    """Length of each move along its line or arc: (m,), mm.
+    """Length of each move along its line or arc: (m,), mm."""
+    return move_lengths(chords(path), path.bulge)
+
+
+def move_lengths(chord: npt.NDArray[np.float64], bulge: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Length of moves by chord (m, 2) and bulge (m,): (m,), mm.
 
     An arc of chord L and bulge b has the length L (1 + b^2) atan(b) / b.
     """
-    chord = np.hypot(*chords(path).T)
-    if not path.bulge.any():
-        return np.asarray(chord)
-    b = np.abs(path.bulge)
+    size = np.hypot(chord[:, 0], chord[:, 1])
+    if not bulge.any():
+        return np.asarray(size)
+    b = np.abs(bulge)
     safe = np.where(b > 0, b, 1.0)
-    return np.asarray(np.where(b > 0, chord * (1 + b * b) * np.arctan(safe) / safe, chord))
+    return np.asarray(np.where(b > 0, size * (1 + b * b) * np.arctan(safe) / safe, size))
 
 
 def length(path: ArcPath) -> float:

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from beadwright.curves._measure import chords, lengths
+from beadwright.curves._measure import chords, lengths, move_lengths
 from beadwright.curves._path import ArcPath
 
 
@@ -32,12 +32,13 @@ def first_part(path: ArcPath, run: float) -> ArcPath:
     >>> first_part(ring, 250 * math.pi).points.round(9).tolist()
     [[500.0, 0.0], [0.0, 500.0]]
     """
-    way = np.cumsum(lengths(path))
+    steps = chords(path)
+    way = np.cumsum(move_lengths(steps, path.bulge))
     last = int(np.searchsorted(way, run))
-    ends = path.points[: len(way)] + chords(path)
     if last >= len(way):
+        end = path.points[len(way) - 1 : len(way)] + steps[-1:]
         return ArcPath(
-            points=np.concatenate([path.points[: len(way)], ends[-1:]]),
+            points=np.concatenate([path.points[: len(way)], end]),
             bulge=path.bulge,
             face=path.face,
             support=path.support,
@@ -47,7 +48,7 @@ def first_part(path: ArcPath, run: float) -> ArcPath:
     share = (run - before) / (float(way[last]) - before)
     half = 2 * math.atan(float(path.bulge[last]))
     ratio = math.sin(share * half) / math.sin(half) if half else share
-    x, y = chords(path)[last]
+    x, y = steps[last].tolist()
     chord = complex(x, y) * ratio * complex(math.cos((share - 1) * half), math.sin((share - 1) * half))
     end = path.points[last] + np.array([chord.real, chord.imag])
     bulge = path.bulge[: last + 1].copy()

@@ -31,7 +31,7 @@ class Printed(NamedTuple):
         With the chords or pieces of arcs that stand for its arcs.
     chord : float
         Greatest distance of a chord from its arc, mm.
-    count : (m,) int
+    parts : (m,) int
         Moves that stand for each move of the path as it was.
     moves : PrintedMoves
     lengths : (k,) float
@@ -40,7 +40,7 @@ class Printed(NamedTuple):
 
     path: ArcPath
     chord: float
-    count: npt.NDArray[np.int64]
+    parts: npt.NDArray[np.int64]
     moves: PrintedMoves
     lengths: npt.NDArray[np.float64]
 

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.curves import ArcPath, chords, lengths
+from beadwright.curves import ArcPath, ends_of, move_lengths
 from beadwright.errors import SettingsError
 
 Floats = npt.NDArray[np.float64]
@@ -180,10 +180,10 @@ def profiles(
     if not paths:
         return []
     counts = [len(path.bulge) for path in paths]
-    run = np.concatenate([lengths(path) for path in paths])
     feed = np.concatenate([np.broadcast_to(each, count) for each, count in zip(feeds, counts, strict=True)])
-    chord = np.concatenate([chords(path) for path in paths])
-    bulge = np.concatenate([path.bulge for path in paths])
+    ends = ends_of(paths)
+    chord, bulge = ends.points[ends.end] - ends.points[ends.start], ends.bulge
+    run = move_lengths(chord, bulge)
     top = _arc_limit(chord, bulge, feed, limits)
     first = np.zeros(len(run), bool)
     first[np.cumsum([0, *counts[:-1]])] = True
