@@ -15,7 +15,9 @@ from pathlib import Path
 import pytest
 
 from beadwright import __version__, cli, pipeline
+from beadwright.cli import _app
 from beadwright.errors import BoundError, InternalError
+from beadwright.pipeline import Progress
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "step_examples"
 FIXTURE = EXAMPLES / "planing_fixture.step"
@@ -320,6 +322,37 @@ def test_every_error_has_its_exit_code_and_no_traceback(
     assert (ended, out) == (code, "")
     assert said in err
     assert "Traceback" not in err
+
+
+@pytest.mark.parametrize("more", [(), ("--quiet",)])
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_an_interruption_that_python_drops_ends_the_command_at_the_next_step(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path, more: tuple[str, ...]
+) -> None:
+    """What a signal raises while an object is freed is dropped ("Data model", object.__del__)."""
+
+    class Freed:
+        def __del__(self) -> None:
+            signal.raise_signal(signal.SIGINT)
+
+    steps = []
+
+    def losing(*_: object, progress: Progress, **__: object) -> None:
+        Freed()
+        steps.append("lost")
+        progress("layers", 1, 2)
+        steps.append("went on")
+
+    monkeypatch.setattr(pipeline, "plan_any", losing)
+    monkeypatch.setattr(_app, "_interruptions", [])
+    before = signal.signal(signal.SIGINT, _app._interrupt)
+    try:
+        code, _, err = call(capsys, "plan", FIXTURE, "-o", tmp_path / "out", *more)
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+    assert (code, steps) == (130, ["lost"])
+    assert "interrupted" in err
 
 
 def test_a_fault_of_ours_can_show_where_it_came_from(

@@ -147,9 +147,9 @@ class progress_bar:  # noqa: N801  a context manager that reads as a verb
         self._quiet = quiet
         self._bar: Any = None
 
-    def __enter__(self) -> Progress | None:
+    def __enter__(self) -> Progress:
         if self._quiet:
-            return None
+            return _again
         if not sys.stderr.isatty():
             return _note_compiling
         from rich.console import Console
@@ -167,6 +167,7 @@ class progress_bar:  # noqa: N801  a context manager that reads as a verb
         task = self._bar.add_task("reading", total=None)
 
         def show(stage: str, done: int, total: int) -> None:
+            _again(stage, done, total)
             self._bar.update(task, description=stage, completed=done, total=total or None)
 
         return show
@@ -176,7 +177,14 @@ class progress_bar:  # noqa: N801  a context manager that reads as a verb
             self._bar.stop()
 
 
-def _note_compiling(stage: str, done: int, _total: int) -> None:
+def _again(_stage: str, _done: int, _total: int) -> None:
+    """End after an interruption that was lost: Python drops what is raised while it frees an object or imports."""
+    if _interruptions:
+        raise KeyboardInterrupt
+
+
+def _note_compiling(stage: str, done: int, total: int) -> None:
     """Say that compiling begins, where no bar shows it."""
+    _again(stage, done, total)
     if stage.startswith("compiling") and not done:
         say(f"{stage}; this takes half a minute or so")
