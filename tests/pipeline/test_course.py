@@ -154,7 +154,9 @@ def test_the_generic_machine_that_nobody_chose_only_warns():
     assert "X 2700.000 to 3100.000 mm in machine coordinates" in judged.findings[0].text
     overridden = resolved(override="volume")
     judged = check_safety(overridden, course_of(overridden, [bead(circle(2900, 0, 200))])[0].reaches)
-    assert judged.findings == ()
+    (told,) = judged.findings
+    assert (told.code, told.level) == ("safety-volume", "warning")
+    assert told.text.startswith("OVERRIDDEN by the user: layer 0 goes from X 2700.000")
     assert judged.notes[0].startswith("OVERRIDDEN by the user, volume: layer 0 goes from X 2700.000")
 
 
@@ -217,6 +219,12 @@ off_at = ["program end"]
     assert "OVERRIDDEN by the user, volume: layer 1 goes from X" in " ".join(
         head.replace(")\n(", " ").split()
     )
+    # above all that is listed, and wherever findings are shown
+    lines = head.split("\n")
+    first = next(row for row, line in enumerate(lines) if "OVERRIDDEN" in line)
+    assert first < next(row for row, line in enumerate(lines) if line.startswith("(program "))
+    assert first < next(row for row, line in enumerate(lines) if "LAG NOT CALIBRATED" in line)
+    assert [f.level for f in found.findings if f.code == "safety-volume"] == ["warning"]
     assert lint(found.program) == ()
     words = [line for line in found.program.split("\n") if line and line[0] != "("]
     assert words[6] == "M7"

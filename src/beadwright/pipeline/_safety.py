@@ -26,7 +26,7 @@ class Judged:
     notes : tuple of str
         Rules that the user overrode by name, for the top of the program.
     findings : tuple of Finding
-        What does not fit to the generic machine, as long as nobody has told which machine it is.
+        Those rules, and what does not fit to the generic machine, as long as nobody has told which machine it is.
     """
 
     notes: tuple[str, ...] = ()
@@ -72,7 +72,8 @@ def check_safety(resolved: Resolved, reaches: Sequence[Reach]) -> Judged:
             for name, text in broken
             if name not in allowed
         )
-        return Judged(notes=_overridden(broken, allowed), findings=found)
+        judged = _overridden(broken, allowed)
+        return Judged(notes=judged.notes, findings=(*judged.findings, *found))
     refused = [f"{name}: {text}" for name, text in broken if name not in allowed]
     if refused:
         names = sorted({name for name, _ in broken if name not in allowed})
@@ -82,11 +83,19 @@ def check_safety(resolved: Resolved, reaches: Sequence[Reach]) -> Judged:
             + f"\n  change the job or the machine file{LARGE if 'volume' in names else ''};"
             f" --override {','.join(names)} writes it all the same and says so"
         )
-    return Judged(notes=_overridden(broken, allowed))
+    return _overridden(broken, allowed)
 
 
-def _overridden(broken: Sequence[tuple[str, str]], allowed: set[str]) -> tuple[str, ...]:
-    return tuple(f"OVERRIDDEN by the user, {name}: {text}" for name, text in broken if name in allowed)
+def _overridden(broken: Sequence[tuple[str, str]], allowed: set[str]) -> Judged:
+    """What is broken on purpose: a note at the program's top, and a warning wherever findings are shown."""
+    rows = [(name, text) for name, text in broken if name in allowed]
+    return Judged(
+        notes=tuple(f"OVERRIDDEN by the user, {name}: {text}" for name, text in rows),
+        findings=tuple(
+            Finding(code=f"safety-{name}", level="warning", text=f"OVERRIDDEN by the user: {text}")
+            for name, text in rows
+        ),
+    )
 
 
 def _volume(machine: Machine, reaches: Sequence[Reach]) -> list[str]:

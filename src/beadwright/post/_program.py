@@ -200,13 +200,15 @@ def _head_text(
     path_tolerance: float | None,
     file: str,
 ) -> str:
-    """Cautions, what the program is, placement, settings."""
+    """Cautions, notes, what the program is, placement, settings."""
     parts = [note(f"beadwright {__version__}: machine program in RS274/NGC for a bead extruder")]
     parts += [note(text) for text in (*CAUTIONS, _not_set(head, dialect))]
     if dialect.name != STANDARD:
         parts += [note(f"Dialect {dialect.name}: {dialect.title}")]
     if dialect.arcs == "radius":
         parts += [note("NOT ADVISED: arcs in radius form; their centres depend on the last digit.")]
+    # Before the long list of settings, so that whoever opens the file meets what was overridden or is not known.
+    parts += [note(text) for text in head.notes]
     parts += [_program_line(head, layers, words, dialect, file)]
     parts += [
         structured("placement", (("row", str(i)), ("m", ",".join(number(v) for v in row))))
@@ -233,7 +235,6 @@ def _head_text(
     if head.bed is not None:
         parts += bed_lines(head.bed, head.bed_layers)
     parts += [line for setting in head.settings for line in _setting_lines(setting)]
-    parts += [note(text) for text in head.notes]
     if path_tolerance is None:
         told = "exact path. What the controller may cut off at corners beside that is its own."
     else:
