@@ -11,7 +11,7 @@ import pytest
 from beadwright.arcs import fit, unite
 from beadwright.curves import ArcRegion, CurveKind
 from beadwright.layers import fit_layer
-from tests.arcs._build_loops import build, ellipse, line
+from tests.arcs._build_loops import build, ellipse, line, quarter_ellipse, spline
 
 # Semi-axes of two ellipses at x -d and d, which cross at x = 0, y = b sqrt(1 - d^2 / a^2).
 A, B = 250.0, 100.0
@@ -49,6 +49,22 @@ def test_the_corner_of_two_ellipses_is_within_the_tolerance(d: float, tolerance:
     assert found.bound + found.crossing <= tolerance * (1 + 1e-9)
     assert corner_error(found.region, d) <= found.bound + found.crossing
     assert not found.findings
+
+
+@pytest.mark.parametrize("d", [200.0, 220.0])
+def test_it_is_so_where_a_chain_begins_with_a_connector(d: float) -> None:
+    """Upper halves of the ellipses, each closed by what a file's gap leaves: a straight curve of no face."""
+    chains = []
+    for solid, x in enumerate((-d, d)):
+        chord = line(x - A, 0.0, x + A, 0.0, face=-1) | {"kind": CurveKind.CONNECTOR}
+        half = [quarter_ellipse(A, B, quadrant, (x, 0.0)) for quadrant in (0, 1)]
+        chains.append(([chord, spline(half, CurveKind.ELLIPSE, solid)], True))
+    found = fit_layer(build(chains), tolerance=0.1, solid_of_face=SOLIDS)
+
+    assert found.bound + found.crossing <= 0.1 * (1 + 1e-9)
+    assert corner_error(found.region, d) <= found.bound + found.crossing
+    # the halves alone need less: they are followed more closely for the corner's sake
+    assert found.bound < 0.9 * fit(build(chains), tolerance=0.1).bound.mm
 
 
 def test_without_it_the_corner_is_further_off_than_the_fit() -> None:

@@ -148,7 +148,7 @@ def _met(
     z: float,
 ) -> LayerFit:
     """The fit, refined until the corners between solids are within the tolerance."""
-    solid = solid_of_face[loops.face[loops.first_curve[:-1]]]
+    solid = _solids(loops, solid_of_face)
     asked = np.full(loops.n_chains, tolerance)
     for turn in range(MAX_ROUNDS + 1):
         met = meeting(chosen.paths, solid, _errors(loops, chosen), target=tolerance)
@@ -168,6 +168,15 @@ def _met(
         crossing=max(0.0, met.bound - own),
         findings=tuple(findings),
     )
+
+
+def _solids(loops: CurveLoops, solid_of_face: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Solid that each chain bounds; connectors, with which a chain may begin, are of no face."""
+    chain = np.repeat(np.arange(loops.n_chains), np.diff(loops.first_curve))
+    known = loops.face >= 0
+    solid = np.full(loops.n_chains, -1, np.int64)
+    solid[chain[known]] = solid_of_face[loops.face[known]]
+    return solid
 
 
 def _errors(loops: CurveLoops, fitted: Fitted) -> list[npt.NDArray[np.float64]]:
