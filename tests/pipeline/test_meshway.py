@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 from typer.testing import CliRunner
 
 from beadwright.cli import app
-from beadwright.pipeline import MeshComparison, meshway
+from beadwright.pipeline import MeshComparison, meshway, show_meshway
 from beadwright.settings import resolve
 
 cq = pytest.importorskip("cadquery")
@@ -47,6 +48,31 @@ def test_the_exact_way_on_a_cylinder_is_four_arcs_a_bead_within_its_bound(cylind
     assert cylinder.exact.joints == 0
     assert cylinder.exact.dips == 0
     assert cylinder.exact.missing == 0.0
+
+
+@pytest.mark.parametrize("width", [40, 80, 200])
+def test_no_column_is_cut_in_a_narrow_terminal(
+    cylinder: MeshComparison, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, width: int
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(width))
+    many = replace(
+        cylinder.meshes[0],
+        name="a mesh of a very long name.stl",
+        triangles=1234567,
+        moves=7654321,
+        dips=98765,
+    )
+    show_meshway(replace(cylinder, meshes=(many, *cylinder.meshes)))
+    shown = capsys.readouterr().err
+
+    assert "…" not in shown
+    rows = [line for line in shown.splitlines() if line.startswith(("way ", "solid", "a mesh"))]
+    words = " ".join(rows).split()
+    for told in ("triangles", "error", "moves", "kB", "moves/s", "joints", "dips", "s", "MB"):
+        assert words.count(told) == 1
+    for number in ("1234567", "7654321", "98765"):
+        assert number in words
+    assert max(map(len, rows)) <= width
 
 
 @pytest.mark.parametrize("row", [0, 1])

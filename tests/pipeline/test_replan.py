@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.resources
 import json
 import math
+from decimal import Decimal
 from pathlib import Path
 
 import jsonschema
@@ -14,6 +15,7 @@ import pytest
 import beadwright
 from beadwright.errors import OutputError, SettingsError
 from beadwright.pipeline import plan_part, replan
+from beadwright.pipeline._rest import Rest
 from beadwright.settings import resolve, resolve_told
 from tests.post._reader import read
 
@@ -91,6 +93,27 @@ def test_a_drift_of_a_twentieth_of_every_layer_is_told(planned: Path, tmp_path: 
 
     assert "height-drift" not in codes(19.2)
     assert "height-drift" in codes(18.8)
+
+
+@pytest.mark.parametrize("layer_height", [0.7, 2.5, 3.3, 4.0, 4.2])
+@pytest.mark.parametrize("side", [-1, 1])
+def test_a_drift_of_exactly_the_limit_is_allowed(layer_height: float, side: int) -> None:
+    """In decimals, as a user reckons: 95 and 105 % of the planned height are on the limit, 0.01 mm more is beyond."""
+    for first in range(1, 60):
+        planned = first * Decimal(str(layer_height))
+        at = planned * (1 + side * Decimal("0.05"))
+        for measured, told in ((at, False), (at + side * Decimal("0.01"), True)):
+            rest = Rest(
+                first=first,
+                height=float(measured),
+                planned=float(planned),
+                layer_height=layer_height,
+                layers_before=9,
+                beads_laid=0,
+                old_line=None,
+                old_sha256="",
+            )
+            assert ("height-drift" in {finding.code for finding in rest.findings()}) == told, measured
 
 
 @pytest.mark.parametrize(
@@ -236,6 +259,12 @@ def test_a_line_of_the_program_is_a_place(ring: tuple[Path, Path], tmp_path: Pat
         ({"from_bead": 1, "at_line": 80}, "--from-bead and --at-line are given together"),
         ({"from_layer": 1, "from_bead": 1}, "--from-layer and --from-bead are given together"),
         ({"from_bead": 1, "height": 4.0}, "--height 4 goes with --from-layer.*leave it out"),
+        ({"after": 300.0}, "--after 300 is given without a bead; say where"),
+        (
+            {"after": 300.0, "from_layer": 1, "height": 4.0},
+            "--after 300 goes with --from-bead.*--from-layer says",
+        ),
+        ({"after": 0.5, "at_line": 80}, "--after 0.5 goes with --from-bead.*--at-line says"),
         ({"from_layer": 1}, "--from-layer 1 needs --height: measure"),
         ({"from_layer": 99}, "no layer 99 to take up on one below; allowed 1 to 1, or plan the part anew"),
         ({"from_bead": 4}, "lays no bead 4; allowed 0 to 3"),

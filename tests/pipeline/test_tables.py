@@ -44,6 +44,8 @@ def told(*findings: Finding) -> list[str]:
         ("2.50 g flow out, 2 g may", 2.5, 2.0, ""),
         ("2.5 g flow out", 2.5, 2.0, "; allowed 2 g"),
         ("2.5 g flow out", 2.5, 0.0, ""),
+        ("so much flows out", 672.0, 0.0, "; measured 672 g, where none is wanted"),
+        ("so much is missing", -0.3, 0.0, "; measured -0.3 g"),
         ("layer 3 has this", 3.0, None, "; measured 3 g"),
         ("0 of them", 0.3, None, "; measured 0.3 g"),
         ("none at all", 0.0, None, "; measured 0 g"),
@@ -58,6 +60,36 @@ def test_a_finding_tells_its_number_unless_its_sentence_does(
         code="flow", level="note", text=text, measured=measured, allowed=allowed, unit="g", layer=7
     )
     assert told(finding) == [f"note flow: {text}{tail} (layer 7)"]
+
+
+def flows(measured: float | None, layer: int | None = None, allowed: float | None = 2.0) -> Finding:
+    return Finding(
+        code="flow", level="note", text="it flows", measured=measured, allowed=allowed, unit="g", layer=layer
+    )
+
+
+def test_of_many_alike_the_worst_is_told_with_its_place() -> None:
+    assert told(flows(2.5, 1), flows(7.0, 5), flows(3.0, 9)) == [
+        "note flow: it flows; measured 7, allowed 2 g (3 times; worst layer 5; first layer 1)"
+    ]
+    # what may not be below a limit is worst where it is least
+    assert told(flows(1.5, 1), flows(0.5, 5)) == [
+        "note flow: it flows; measured 0.5, allowed 2 g (2 times; worst layer 5; first layer 1)"
+    ]
+    assert told(flows(3.0, 1), flows(3.0, 5), flows(2.5, 6)) == [
+        "note flow: it flows; measured 3, allowed 2 g (3 times, first layer 1)"
+    ]
+    assert told(flows(3.0), flows(4.0)) == [
+        "note flow: it flows; measured 4, allowed 2 g (2 times, this is the worst)"
+    ]
+
+
+def test_the_worst_is_told_in_its_own_sentence() -> None:
+    found = [
+        Finding(code="flow", level="note", text=f"{m:g} g flow out", measured=m, unit="g") for m in (8.0, 3.0)
+    ]
+    assert told(*found) == ["note flow: 8 g flow out (2 times)"]
+    assert told(*reversed(found)) == ["note flow: 8 g flow out (2 times, this is the worst)"]
 
 
 def test_one_code_in_two_wordings_is_told_in_both_and_numbers_alone_make_no_wording() -> None:

@@ -26,7 +26,10 @@ def replan(
         typer.Option("--from-bead", metavar="N", min=0, help="within a layer: first bead not wholly printed"),
     ] = None,
     after: Annotated[
-        float, typer.Option("--after", metavar="MM", min=0.0, help="so much of that bead is printed")
+        float,
+        typer.Option(
+            "--after", metavar="MM", min=0.0, help="with --from-bead: so much of that bead is printed"
+        ),
     ] = 0.0,
     at_line: Annotated[
         int | None,

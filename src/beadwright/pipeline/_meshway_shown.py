@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 from rich.console import Console
+from rich.markup import escape
 from rich.table import Table
 
 from beadwright.errors import OutputError, SettingsError
@@ -13,6 +15,9 @@ from beadwright.pipeline._meshway import MeshComparison
 from beadwright.pipeline._ways import Way
 from beadwright.report import WayPoint, ways_picture, write_whole
 
+TITLES = ("way", "triangles", "error", "moves", "kB", "moves/s", "joints", "dips", "s", "MB")
+# Between two columns of a table without lines, characters.
+GAP = 2
 PICTURES = (".svg", ".png", ".pdf")
 
 
@@ -39,15 +44,11 @@ def show_meshway(found: MeshComparison) -> None:
         highlight=False,
         soft_wrap=True,
     )
-    table = Table(box=None, pad_edge=False)
-    for title in ("way", "triangles", "error", "moves", "kB", "moves/s", "joints", "dips", "s", "MB"):
-        table.add_column(title, justify="left" if title == "way" else "right", no_wrap=True)
     rows = [found.exact, *found.meshes]
     if found.match is not None and found.match not in rows:
         rows.append(found.match)
-    for way in rows:
-        table.add_row(*_cells(way))
-    console.print(table)
+    for table in _tables([_cells(way) for way in rows], console.width):
+        console.print(table)
     for way in rows:
         if way.missing > 0:
             console.print(
@@ -90,6 +91,27 @@ def show_meshway(found: MeshComparison) -> None:
             soft_wrap=True,
         )
     console.print(found.good_enough(), highlight=False, soft_wrap=True)
+
+
+def _tables(rows: list[list[str]], width: int) -> Iterator[Table]:
+    """All columns, in as many tables below each other as the terminal's width takes; each names the ways."""
+    columns = list(zip(TITLES, *rows, strict=True))
+    wide = [max(map(len, column)) for column in columns]
+    wide[0] = min(wide[0], width // 2)  # a file's name may be longer than any terminal
+    first = 1
+    while first < len(columns):
+        last, used = first + 1, wide[0] + GAP + wide[first]
+        while last < len(columns) and used + GAP + wide[last] <= width:
+            used, last = used + GAP + wide[last], last + 1
+        table = Table(box=None, pad_edge=False)
+        shown = [columns[0], *columns[first:last]]
+        table.add_column(TITLES[0], max_width=wide[0], overflow="fold")
+        for title, *_ in shown[1:]:
+            table.add_column(title, justify="right", no_wrap=True)
+        for row in list(zip(*shown, strict=True))[1:]:
+            table.add_row(*map(escape, row))
+        yield table
+        first = last
 
 
 def _cells(way: Way) -> list[str]:

@@ -57,7 +57,7 @@ def replan(
     from_bead : int, optional
         Bead of the old program that is not, or not wholly, printed.
     after : float
-        So much of that bead is printed, mm.
+        So much of that bead is printed, mm; without a bead an error.
     at_line : int, optional
         In place of `from_bead`: first line of the old program.nc that was not carried out.
     part : str or Path, optional
@@ -83,7 +83,7 @@ def replan(
     """
     old = Path(folder)
     document, text = _read(old)
-    _one_place(document, from_layer, height, from_bead, at_line)
+    _one_place(document, from_layer, height, from_bead, at_line, after)
     source = _part(old, document, part)
     rest: Rest | Resume
     if from_layer is not None and height is not None:
@@ -128,12 +128,14 @@ def _one_place(
     height: float | None,
     from_bead: int | None,
     at_line: int | None,
+    after: float,
 ) -> None:
-    """A layer of the plan with its height, or a bead, or a line."""
+    """A layer of the plan with its height, or a bead and how much of it there is, or a line."""
     places = {"--from-layer": from_layer, "--from-bead": from_bead, "--at-line": at_line}
     given = [name for name, value in places.items() if value is not None]
     if not given:
         lone = "" if height is None else f"--height {height:g} is given without a layer; "
+        lone += f"--after {after:g} is given without a bead; " if after else ""
         raise SettingsError(
             f"{lone}say where the print is taken up: --from-layer with --height, or --from-bead (with --after), or"
             " --at-line"
@@ -145,6 +147,11 @@ def _one_place(
         raise SettingsError(
             f"{told}: keep --from-layer (with --height) for a layer that is to be cut anew at its measured height, else"
             " --from-bead or --at-line for a place within one"
+        )
+    if after and from_bead is None:
+        raise SettingsError(
+            f"--after {after:g} goes with --from-bead, which says of which bead so much is printed; {given[0]} says by"
+            " itself where the print is taken up: leave --after out, or name the bead in place of it"
         )
     if from_layer is None:
         if height is not None:

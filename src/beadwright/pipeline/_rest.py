@@ -16,6 +16,9 @@ from beadwright.settings import PlannedStop, PlanSettings
 
 # Of a layer height in each layer: beyond this the flow is off, not the height alone (common practice).
 DRIFT = 0.05
+# Heights are sums of at most some ten thousand roundings of 1e-12 mm, so what is on the limit in decimals may lie that
+# much beyond it in doubles; no gauge tells a nanometre, mm.
+SAME_HEIGHT = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +133,7 @@ class Rest:
                 )
             )
         allowed = DRIFT * self.layer_height * self.first
-        if abs(self.drift) > allowed:
+        if abs(self.drift) > allowed + SAME_HEIGHT:
             found.append(
                 Finding(
                     code="height-drift",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
 from rich.console import Console
@@ -138,40 +138,55 @@ def show_pairs(console: Console, pairs: Iterable[tuple[str, str]]) -> None:
 
 
 def show_findings(console: Console, findings: Iterable[Finding]) -> None:
-    """One line for each kind of finding and wording, with the first place and the number that it rests on."""
-    times_of: Counter[tuple[str, str, str]] = Counter()
-    first: dict[tuple[str, str, str], Finding] = {}
+    """One line for each kind of finding and wording: the worst of them, its number and place, and the first place."""
+    alike: dict[tuple[str, str, str], list[Finding]] = {}
     for finding in findings:
         # sentences that differ in their numbers alone are one wording; another wording is told too
         key: tuple[str, str, str] = (finding.level, finding.code, NUMBER.sub("0", finding.text))
-        times_of[key] += 1
-        first.setdefault(key, finding)
+        alike.setdefault(key, []).append(finding)
     lines: Counter[tuple[str, str]] = Counter()
     untold: Counter[tuple[str, str]] = Counter()
     order = ("error", "warning", "note")
-    for key in sorted(times_of, key=lambda k: order.index(k[0])):
+    for key in sorted(alike, key=lambda k: order.index(k[0])):
         kind = key[:2]
         lines[kind] += 1
         if lines[kind] > MAX_WORDINGS:
-            untold[kind] += times_of[key]
+            untold[kind] += len(alike[key])
             continue
-        _line(console, key[0], f"{first[key].text}{_number(first[key])}", first[key], times_of[key])
+        _line(console, alike[key])
     for (level, code), times in untold.items():
         _print(console, level, f"{level} {code}: {times} more in other words; --json lists them")
 
 
-def _line(console: Console, level: str, text: str, finding: Finding, times: int) -> None:
-    """A finding, how often it was found and where first."""
+def _line(console: Console, alike: list[Finding]) -> None:
+    """The worst of findings of one wording, how many there are, and where it and the first are."""
+    first, worst = alike[0], max(alike, key=_badness)  # of equals the first
+    named = [("first" if len(alike) > 1 else "", first)]
+    if _badness(worst) > _badness(first):
+        named.insert(0, ("worst", worst))
+    places = [f"{word} {place}".strip() for word, each in named if (place := _place(each))]
+    if not places and worst is not first:
+        places = ["this is the worst"]
+    told = ("; " if len(places) > 1 else ", ").join([f"{len(alike)} times"] * (len(alike) > 1) + places)
+    tail = f" ({told})" if told else ""
+    _print(console, worst.level, f"{worst.level} {worst.code}: {worst.text}{_number(worst)}{tail}")
+
+
+def _badness(finding: Finding) -> float:
+    """How far what was measured is from what is allowed; one without a number is no worse than any other."""
+    if finding.measured is None or math.isnan(finding.measured):
+        return 0.0
+    return abs(finding.measured - (finding.allowed or 0.0))
+
+
+def _place(finding: Finding) -> str:
+    """Where a finding is."""
     where = [] if finding.layer is None else [f"layer {finding.layer}"]
     if finding.face is not None:
         where.append(f"face {finding.face}")
     if finding.at_mm is not None and all(map(math.isfinite, finding.at_mm)):
         where.append("at " + ", ".join(f"{v:.2f}" for v in finding.at_mm))
-    told = [", ".join(where)] if where else []
-    if times > 1:
-        told = [f"{times} times", *(f"first {place}" for place in told)]
-    tail = f" ({', '.join(told)})" if told else ""
-    _print(console, level, f"{level} {finding.code}: {text}{tail}")
+    return ", ".join(where)
 
 
 def _print(console: Console, level: str, text: str) -> None:
@@ -181,12 +196,31 @@ def _print(console: Console, level: str, text: str) -> None:
 def _number(finding: Finding) -> str:
     """What was measured, and what is allowed, where the sentence does not hold the numbers itself."""
     pairs = (("measured", finding.measured), ("allowed", finding.allowed))
-    finite = [(name, value) for name, value in pairs if value is not None and math.isfinite(value)]
-    untold = [(name, value) for name, value in finite if not _holds(finding.text, value)]
-    if not untold or untold == [("allowed", 0.0)]:  # that none of it is wanted goes without saying
+    untold = {
+        name: value
+        for name, value in pairs
+        if value is not None and math.isfinite(value) and not _holds(finding.text, value)
+    }
+    if not untold or untold == {"allowed": 0.0}:  # that none of it is wanted goes without saying
         return ""
-    told = ", ".join(f"{name} {value:{'.4g' if abs(value) < 1e4 else '.0f'}}" for name, value in untold)
-    return f"; {told} {finding.unit}".rstrip()
+    return "; " + figures(untold.get("measured"), untold.get("allowed"), finding.unit, _short)
+
+
+def _short(value: float) -> str:
+    return f"{value:{'.4g' if abs(value) < 1e4 else '.0f'}}"
+
+
+def figures(measured: float | None, allowed: float | None, unit: str, number: Callable[[float], str]) -> str:
+    """What was measured and what is allowed, in words: of what should not be there at all, that none is wanted."""
+    told = [f"measured {number(measured)}"] if measured is not None else []
+    if allowed:
+        told.append(f"allowed {number(allowed)}")
+    text = f"{', '.join(told)} {unit}".strip()
+    return (
+        f"{text}, where none is wanted"
+        if allowed == 0.0 and measured is not None and measured > 0.0
+        else text
+    )
 
 
 def _holds(text: str, value: float) -> bool:

@@ -10,6 +10,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from beadwright.numeric import counted
+from beadwright.pipeline._tables import figures
 from beadwright.process import clock_text
 
 if TYPE_CHECKING:
@@ -94,7 +95,6 @@ def _sentence(noted: Noted) -> str:
     if finding.at_mm is not None:
         text += " at " + ", ".join(f"{v:.3f}" for v in finding.at_mm)
     if finding.measured is not None:
-        text += f"; measured {finding.measured:.6g}"
-        text += f", allowed {finding.allowed:.6g}" if finding.allowed is not None else ""
-        text += f" {finding.unit}" if finding.unit else ""
+        told = figures(finding.measured, finding.allowed, finding.unit, lambda value: f"{value:.6g}")
+        text += f"; {told}"
     return text

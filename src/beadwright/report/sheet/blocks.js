@@ -43,6 +43,13 @@ export function fillProcess(box, sheet, unit) {
   box.replaceChildren(make("table", {}, head, make("tbody", {}, ...rows)));
 }
 
+/** What is allowed; of what should not be there at all, that none is wanted. */
+function allowedText(finding, unit) {
+  if (finding.allowed === undefined) return "";
+  if (finding.allowed === 0) return finding.measured > 0 ? " (none is wanted)" : "";
+  return ` (allowed ${valueText(finding.allowed, finding.unit, unit)})`;
+}
+
 export function fillFindings(box, sheet, state, pick) {
   const rows = sheet.findings.map((finding) => {
     const where = [
@@ -52,7 +59,7 @@ export function fillFindings(box, sheet, state, pick) {
       finding.line === undefined ? "" : `line ${finding.line}`,
     ].filter(Boolean).join(" \u00b7 ");
     const measured = finding.measured === undefined ? "" : valueText(finding.measured, finding.unit, state.unit)
-      + (finding.allowed === undefined ? "" : ` (allowed ${valueText(finding.allowed, finding.unit, state.unit)})`);
+      + allowedText(finding, state.unit);
     const button = make("button", { type: "button", "data-finding": finding.number, class: finding.level, "aria-pressed": state.finding === finding.number ? "true" : "false" },
       make("b", {}, String(finding.number)),
       make("span", {}, make("i", {}, `${finding.level} \u00b7 ${finding.code.replaceAll("_", " ")}`), ` ${finding.text} `,
