@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 from beadwright.beads import Level, stepped, stretches
-from beadwright.beads._rise import nearest_place
-from beadwright.curves import ArcPath, length, points_at
+from beadwright.curves import ArcPath, length
 from beadwright.errors import GeometryError
 
 
@@ -23,22 +22,6 @@ def path(points, bulge, *, closed=True):
 
 def circle(radius, turn=1):
     return path([[radius, 0], [-radius, 0]], [turn, turn])
-
-
-@pytest.mark.parametrize("closed", [True, False])
-def test_the_nearest_place_is_that_of_brute_force(closed):
-    """Against 20,000 places a move on lines and arcs that turn both ways."""
-    corners = [[0, 0], [40, 5], [60, 40], [10, 50], [-20, 20]]
-    shape = path(corners, [0.3, -0.5, 0.0, 0.9, 0.2] if closed else [0.3, -0.5, 0.0, 0.9], closed=closed)
-    share = np.linspace(0, 1, 20_001)
-    moves = np.repeat(np.arange(len(shape.bulge)), len(share))
-    dense = points_at(shape, moves, np.tile(share, len(shape.bulge)))
-    for point in np.random.default_rng(3).uniform(-60, 100, (200, 2)):
-        move, at = nearest_place(shape, point)
-        found = points_at(shape, np.array([move]), np.array([at]))[0]
-        best = np.hypot(*(dense - point).T).min()
-        assert np.hypot(*(found - point)) == pytest.approx(best, abs=1e-4)
-        assert np.hypot(*(found - point)) <= best + 1e-9
 
 
 def test_pieces_meet_at_the_radius_of_their_height():

@@ -11,7 +11,7 @@ from beadwright.beads._bead import Bead
 from beadwright.beads._lines import Laid
 from beadwright.beads._loops import nearest_loop
 from beadwright.beads._start import cut_between
-from beadwright.curves import ArcPath, ArcRegion, inside, lengths, points_at
+from beadwright.curves import ArcPath, ArcRegion, inside, lengths, nearest_place, points_at
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -23,8 +23,8 @@ Place = tuple[int, float]
 SHORT = 6.0
 # A cross-over is at most this many spacings long.
 FAR = 2.5
-# Places looked at for the end of a cross-over, mm apart at most, and along it.
-STEP, ALONG = 0.5, 9
+# Places looked at along a cross-over.
+ALONG = 9
 # Rings begin this many spacings farther on in each layer, so that cross-overs do not stand above each other.
 SHIFT = 5.0
 
@@ -96,7 +96,7 @@ def _next(
     for other in inner:
         if other in used or float(lengths(rings[other].path).sum()) < SHORT * spacing:
             continue
-        place = _nearest(rings[other].path, begin)
+        place = nearest_place(rings[other].path, begin)
         to = _at(rings[other].path, place)
         far = float(np.hypot(*(to - leave)))
         line = leave + np.linspace(0, 1, ALONG)[:, None] * (to - leave)
@@ -118,15 +118,6 @@ def _ahead(path: ArcPath, place: Place, distance: float) -> Place:
     )
     move = min(int(np.searchsorted(ends, at, side="right")), len(run) - 1)
     return move, float(np.clip((at - float(ends[move] - run[move])) / float(run[move]), 0.0, 1.0))
-
-
-def _nearest(path: ArcPath, point: Floats) -> Place:
-    """A place of a path about as near to a point as any."""
-    pieces = np.maximum(np.ceil(lengths(path) / STEP), 1).astype(np.int64)
-    move = np.repeat(np.arange(len(pieces)), pieces)
-    share = (np.arange(len(move)) - (np.cumsum(pieces) - pieces)[move]) / pieces[move]
-    row = int(np.argmin(np.hypot(*(points_at(path, move, share) - point).T)))
-    return int(move[row]), float(share[row])
 
 
 def _chained(parts: Sequence[ArcPath]) -> ArcPath:

@@ -17,11 +17,10 @@ import numpy.typing as npt
 from beadwright.beads._bead import part_of
 from beadwright.beads._start import started_at
 from beadwright.beads._vary import jointed
-from beadwright.curves import ArcPath, chords, length, lengths, points_at, reversed_path, signed_area
+from beadwright.curves import ArcPath, length, lengths, nearest_place, points_at, reversed_path, signed_area
 from beadwright.errors import GeometryError
 
 Floats = npt.NDArray[np.float64]
-Complex = npt.NDArray[np.complex128]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -164,44 +163,6 @@ def stepped(stretch: Stretch, step: float) -> Stretch:
     wanted = np.interp(low + (high - low) * np.arange(1, count) / count, stretch.share, way)
     path = jointed(stretch.path, wanted)
     return replace(stretch, path=path, share=np.interp(_ways(path), way, stretch.share))
-
-
-def nearest_place(path: ArcPath, point: Floats) -> tuple[int, float]:
-    """The place of a path that is nearest to a point: a move, and the share of its length before it.
-
-    Examples
-    --------
-    >>> ring = ArcPath(points=np.array([[5.0, 0], [-5, 0]]), bulge=np.ones(2),
-    ...                face=np.zeros(2, np.int32), support=np.zeros(2, np.int32))
-    >>> nearest_place(ring, np.array([0.0, -9.0]))
-    (1, 0.5)
-    """
-    start = path.points[: len(path.bulge)] @ np.array([1, 1j])
-    chord = chords(path) @ np.array([1, 1j])
-    share = _shares(start, chord, path.bulge, complex(*point))
-    move = np.tile(np.arange(len(share)), 2)
-    # The start of each move stands for the ends: an end is the next one's start.
-    share = np.concatenate([share, np.zeros(len(share))])
-    if not path.closed:
-        move, share = np.append(move, len(path.bulge) - 1), np.append(share, 1.0)
-    known = np.flatnonzero((share >= 0) & (share <= 1))
-    far = np.hypot(*(points_at(path, move[known], share[known]) - point).T)
-    row = known[int(far.argmin())]
-    return int(move[row]), float(share[row])
-
-
-def _shares(start: Complex, chord: Complex, bulge: Floats, point: complex) -> Floats:
-    """Share of each move at the foot of a point, -1 where that lies beside it."""
-    straight = bulge == 0
-    with np.errstate(divide="ignore", invalid="ignore"):
-        along = ((point - start) * np.conj(chord)).real / np.abs(chord) ** 2
-        # The centre lies beside the middle of the chord.
-        safe = np.where(straight, 1.0, bulge)
-        centre = start + chord / 2 + 1j * chord * (1 - safe * safe) / (4 * safe)
-        turned = np.angle((point - centre) / (start - centre)) * np.sign(safe)
-        round_ = np.mod(turned, 2 * np.pi) / np.abs(4 * np.arctan(safe))
-    share = np.where(straight, along, round_)
-    return np.asarray(np.where((share >= 0) & (share <= 1), share, -1.0))
 
 
 def _ways(path: ArcPath) -> Floats:

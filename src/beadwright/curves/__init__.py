@@ -23,7 +23,7 @@ from beadwright.curves._of_paths import curves_of
 from beadwright.curves._part import cut_at, first_part, joined, reversed_path
 from beadwright.curves._path import ArcPath, ArcRegion
 from beadwright.curves._pieces import pieces_of
-from beadwright.curves._places import part_of_way, points_at
+from beadwright.curves._places import nearest_place, part_of_way, points_at
 from beadwright.curves._subset import kept_chains
 
 __all__ = [
@@ -49,6 +49,7 @@ __all__ = [
     "lengths",
     "middle_of",
     "move_lengths",
+    "nearest_place",
     "part_of_way",
     "pieces_of",
     "points_at",

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from beadwright.arcs import Fitted
 from beadwright.brep import curve_points
-from beadwright.curves import ArcPath, chords, lengths
+from beadwright.curves import ArcPath, chords, lengths, nearest_place, points_at
 from beadwright.layers._facing import UPRIGHT, Facing
 from beadwright.layers._folds import Fold, Folds
 from beadwright.layers._seen import SAME, Curve
@@ -124,10 +124,13 @@ def _split_nearest(paths: list[ArcPath], face: int, point: Array, cuts: list[Arr
     """Cut the move of a face that passes nearest to a point there, and note the place of the cut."""
     best = (np.inf, -1, -1, 0.0)
     for j, path in enumerate(paths):
-        for i in np.flatnonzero(path.face == face).tolist():
-            off, share = _nearest(path, i, point)
-            if off < best[0]:
-                best = (off, j, i, share)
+        own = np.flatnonzero(path.face == face)
+        if not len(own):
+            continue
+        i, share = nearest_place(path, point, own)
+        off = float(np.hypot(*(_at(path, i, share) - point)))
+        if off < best[0]:
+            best = (off, j, i, share)
     off, j, i, share = best
     if off > FAR:
         return paths
@@ -154,35 +157,7 @@ def _split_nearest(paths: list[ArcPath], face: int, point: Array, cuts: list[Arr
 
 def _at(path: ArcPath, i: int, share: float) -> Array:
     """A point of a move, by its share of the length."""
-    chord = chords(path)[i]
-    half = 2 * float(np.arctan(path.bulge[i]))  # half of the sweep
-    if abs(half) < 1e-9:
-        return np.asarray(path.points[i] + share * chord)
-    # A chord of sweep 2 half s, turned by half (s - 1) from the whole chord.
-    size, turn = np.sin(half * share) / np.sin(half), half * (share - 1)
-    c, s = np.cos(turn), np.sin(turn)
-    return np.asarray(
-        path.points[i] + size * np.array([c * chord[0] - s * chord[1], s * chord[0] + c * chord[1]])
-    )
-
-
-def _nearest(path: ArcPath, i: int, point: Array) -> tuple[float, float]:
-    """Distance of a point from a move and the share of the move's length where it is nearest."""
-    chord, start = chords(path)[i], path.points[i]
-    b = float(path.bulge[i])
-    if b == 0.0:
-        size = float(chord @ chord)
-        share = float((point - start) @ chord) / size if size else 0.0
-    else:
-        left = np.array([-chord[1], chord[0]])
-        centre = start + chord / 2 + left * ((1 - b * b) / (4 * b))
-        sweep = 4 * float(np.arctan(b))
-        a, p = start - centre, point - centre
-        turn = float(np.arctan2(a[0] * p[1] - a[1] * p[0], a @ p)) * np.sign(b)
-        turn = turn if turn > -(2 * np.pi - abs(sweep)) / 2 else turn + 2 * np.pi
-        share = turn / abs(sweep)
-    share = min(max(share, 0.0), 1.0)
-    return float(np.hypot(*(_at(path, i, share) - point))), share
+    return np.asarray(points_at(path, np.array([i]), np.array([share]))[0])
 
 
 def _runs(path: ArcPath, kept: npt.NDArray[np.bool_], solid: int) -> Iterator[Run]:
