@@ -108,12 +108,13 @@ def test_feed_goes_down_to_the_least_layer_time(tube):
     result = settled(tube, layer_time={"least": 60})
     rows = result.document["layers"]
 
-    # Layer 0 waits for nothing; the others: 60 s less ramps and traverses, so a little over L / 60.
-    assert rows[0]["feed_mm_s"] == 100.0
-    for row in rows[1:]:
+    # 60 s less ramps and traverses, so a little over L / 60; layer 0, too, or layer 1 would follow it too soon
+    for row in rows:
         assert row["time_s"] == pytest.approx(60.0, rel=1e-6)
         assert RING / 60 < row["feed_mm_s"] < RING / 57.5
         assert "dwell_s" not in row
+    # every layer begins some bead widths beside the one below, so a place returns that much sooner at the most
+    assert all(row["return_s"]["least"] > 45.0 for row in rows[1:])
     feed = rows[1]["feed_mm_s"] * 60
     words = [float(line[1:]) for line in result.program.splitlines() if line.startswith("F")]
     assert any(word == pytest.approx(feed, rel=1e-9) for word in words)
@@ -127,6 +128,11 @@ def test_below_the_screw_the_nozzle_waits_off_the_part(tube):
 
     assert row["feed_mm_s"] == pytest.approx(slow, rel=1e-9)
     assert row["time_s"] == pytest.approx(200.0, abs=2e-3)
+    # what layer 0 lacks of it stands before layer 1
+    first = result.document["layers"][0]
+    assert first["feed_mm_s"] == row["feed_mm_s"]
+    assert "dwell_s" not in first
+    assert row["return_s"]["median"] == pytest.approx(200.0, rel=0.02)
     lines = result.program.splitlines()
     at = lines.index(f"G4 P{row['dwell_s']:.3f}")
     assert lines[at - 1] == "G0 X-3000.0000 Y-1200.0000"  # least X and Y of the generic machine

@@ -238,6 +238,17 @@ def test_what_is_left_of_a_layer_verifies(ring: tuple[Path, Path], taken: beadwr
 
 
 # A line of the program is where a machine stopped: its move is not done, those of the bead before it are.
+def test_what_is_left_of_a_layer_goes_as_fast_as_all_of_it(ring: tuple[Path, Path], tmp_path: Path) -> None:
+    slow = beadwright.plan(ring[0], tmp_path / "slow", workers=1, layer_time={"least": 60})
+    feeds = [row["feed_mm_s"] for row in slow.document["layers"]]
+    rest = replan(tmp_path / "slow", from_bead=1, after=900.0, workers=1).document["layers"]
+
+    # 257 mm of the layer are left: at the least layer time for those alone it would creep
+    assert rest[0]["feed_mm_s"] == pytest.approx(feeds[0], rel=1e-9)
+    assert 2 * math.pi * (200 + 184.2) / 60 < feeds[0] < 2 * math.pi * (200 + 184.2) / 55
+    assert rest[1]["time_s"] == pytest.approx(60.0, rel=1e-6)
+
+
 def test_a_line_of_the_program_is_a_place(ring: tuple[Path, Path], tmp_path: Path) -> None:
     _, old = ring
     lines = (old / "program.nc").read_text().splitlines()

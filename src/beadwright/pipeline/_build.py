@@ -132,6 +132,7 @@ def build_layer(
     ways: Way | None = None,
     carry: Carry = ALONE,
     fastest: float = math.inf,
+    paced: bool = True,
 ) -> tuple[LayerBuild, Clock]:
     """Pace, time and mass of a layer.
 
@@ -153,6 +154,8 @@ def build_layer(
         Whether its only bead goes on from the layer below, or into the one above.
     fastest : float
         Greatest speed along its beads, mm/s.
+    paced : bool
+        Whether it keeps the least layer time; what is left of a layer goes as fast as all of it.
 
     Returns
     -------
@@ -164,8 +167,7 @@ def build_layer(
     above = plan.z + cards.clearance
     areas = [cards.section(bead.width, bead.height).area for bead in beads]
     runs = [length(bead.path) for bead in beads]
-    # The first layer waits for nothing.
-    least = cards.least_time if beads and clock.track is not None else 0.0
+    least = cards.least_time if beads and paced else 0.0
     # The feed that is taken was tried mostly: its motion is not reckoned twice.
     motion = functools.cache(
         lambda feed: moved_at(cards, clock.place, beads, above, feed, ground, ways, carry)
@@ -176,6 +178,9 @@ def build_layer(
         least=least,
         slowest=max(cards.slowest(min(areas, default=1.0)), SLOWEST),
     )
+    if clock.track is None:
+        # The first layer slows down, since the next one comes so long after it, but waits for nothing.
+        own = replace(own, dwell=0.0)
     moved = motion(own.feed)
     missed = own.dwell if carry.begins else 0.0
     own = replace(own, dwell=own.dwell - missed)

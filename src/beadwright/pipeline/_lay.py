@@ -128,7 +128,15 @@ def lay(
             carry = replace(carry, begins=False)
             with stages.measure("process"):
                 build, clock = build_layer(
-                    card, Clock(), layer, beads, ground=ground, ways=ways, carry=carry, fastest=fastest
+                    card,
+                    Clock(),
+                    layer,
+                    beads,
+                    ground=ground,
+                    ways=ways,
+                    carry=carry,
+                    fastest=min(fastest, build.pace.feed),
+                    paced=False,
                 )
             halt = None
         with stages.measure("text"):
