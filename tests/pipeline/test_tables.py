@@ -11,6 +11,8 @@ from beadwright.numeric import Finding
 from beadwright.pipeline import plan
 from beadwright.pipeline._plan_table import _finished, _left_for_machining
 from beadwright.pipeline._tables import show_findings
+from beadwright.pipeline._verify_table import _sentence
+from beadwright.verify import Noted
 
 
 @pytest.mark.parametrize(
@@ -60,6 +62,27 @@ def test_a_finding_tells_its_number_unless_its_sentence_does(
         code="flow", level="note", text=text, measured=measured, allowed=allowed, unit="g", layer=7
     )
     assert told(finding) == [f"note flow: {text}{tail} (layer 7)"]
+
+
+@pytest.mark.parametrize(
+    ("text", "measured", "allowed", "line"),
+    [
+        ("0.004 mm off", 0.00412, 0.004, "2. line 9: 0.004 mm off; measured 0.00412, allowed 0.004 mm"),
+        ("336.0 mm flow out", 336.0, 0.0, "2. line 9: 336.0 mm flow out"),
+        (
+            "so much flows out",
+            336.0,
+            0.0,
+            "2. line 9: so much flows out; measured 336 mm, where none is wanted",
+        ),
+        ("so much there is", 336.0, None, "2. line 9: so much there is; measured 336 mm"),
+    ],
+)
+def test_a_verification_tells_all_digits_against_a_limit_and_nothing_twice(
+    text: str, measured: float, allowed: float | None, line: str
+) -> None:
+    finding = Finding(code="off", level="error", text=text, measured=measured, allowed=allowed, unit="mm")
+    assert _sentence(Noted(finding=finding, number=2, line=9)) == line
 
 
 def flows(measured: float | None, layer: int | None = None, allowed: float | None = 2.0) -> Finding:

@@ -169,7 +169,7 @@ def _line(console: Console, alike: list[Finding]) -> None:
         places = ["this is the worst"]
     told = ("; " if len(places) > 1 else ", ").join([f"{len(alike)} times"] * (len(alike) > 1) + places)
     tail = f" ({told})" if told else ""
-    _print(console, worst.level, f"{worst.level} {worst.code}: {worst.text}{_number(worst)}{tail}")
+    _print(console, worst.level, f"{worst.level} {worst.code}: {worst.text}{number_told(worst)}{tail}")
 
 
 def _badness(finding: Finding) -> float:
@@ -193,34 +193,25 @@ def _print(console: Console, level: str, text: str) -> None:
     console.print(text, style=STYLE[level], markup=False, highlight=False, soft_wrap=True)
 
 
-def _number(finding: Finding) -> str:
-    """What was measured, and what is allowed, where the sentence does not hold the numbers itself."""
-    pairs = (("measured", finding.measured), ("allowed", finding.allowed))
-    untold = {
-        name: value
-        for name, value in pairs
-        if value is not None and math.isfinite(value) and not _holds(finding.text, value)
-    }
-    if not untold or untold == {"allowed": 0.0}:  # that none of it is wanted goes without saying
-        return ""
-    return "; " + figures(untold.get("measured"), untold.get("allowed"), finding.unit, _short)
-
-
 def _short(value: float) -> str:
     return f"{value:{'.4g' if abs(value) < 1e4 else '.0f'}}"
 
 
-def figures(measured: float | None, allowed: float | None, unit: str, number: Callable[[float], str]) -> str:
-    """What was measured and what is allowed, in words: of what should not be there at all, that none is wanted."""
-    told = [f"measured {number(measured)}"] if measured is not None else []
-    if allowed:
-        told.append(f"allowed {number(allowed)}")
-    text = f"{', '.join(told)} {unit}".strip()
-    return (
-        f"{text}, where none is wanted"
-        if allowed == 0.0 and measured is not None and measured > 0.0
-        else text
+def number_told(finding: Finding, number: Callable[[float], str] = _short) -> str:
+    """What was measured, and what is allowed, where the sentence does not hold the numbers itself.
+
+    Of what should not be there at all it says in words that none is wanted.
+    """
+    pairs = (("measured", finding.measured), ("allowed", finding.allowed))
+    finite = [(name, value) for name, value in pairs if value is not None and math.isfinite(value)]
+    untold = [(name, value) for name, value in finite if not _holds(finding.text, value)]
+    if not untold or untold == [("allowed", 0.0)]:  # that none of it is wanted goes without saying
+        return ""
+    none = finding.allowed == 0.0 and finding.measured is not None and finding.measured > 0.0
+    shown = ", ".join(
+        f"{name} {number(value)}" for name, value in untold if (name, value) != ("allowed", 0.0)
     )
+    return f"; {shown} {finding.unit}".rstrip() + (", where none is wanted" if none else "")
 
 
 def _holds(text: str, value: float) -> bool:

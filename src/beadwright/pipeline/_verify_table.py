@@ -10,7 +10,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from beadwright.numeric import counted
-from beadwright.pipeline._tables import figures
+from beadwright.pipeline._tables import number_told
 from beadwright.process import clock_text
 
 if TYPE_CHECKING:
@@ -94,7 +94,9 @@ def _sentence(noted: Noted) -> str:
     text = f"{noted.number}. {line}{layer}{finding.text}"
     if finding.at_mm is not None:
         text += " at " + ", ".join(f"{v:.3f}" for v in finding.at_mm)
-    if finding.measured is not None:
-        told = figures(finding.measured, finding.allowed, finding.unit, lambda value: f"{value:.6g}")
-        text += f"; {told}"
-    return text
+    if finding.measured is not None and finding.allowed:
+        # a sentence rounds; against a limit all digits count
+        return (
+            f"{text}; measured {finding.measured:.6g}, allowed {finding.allowed:.6g} {finding.unit}".rstrip()
+        )
+    return text + number_told(finding, lambda value: f"{value:.6g}")
