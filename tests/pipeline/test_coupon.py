@@ -67,6 +67,55 @@ def test_beads_of_a_piece_have_their_own_feeds(tmp_path: Path) -> None:
     assert {3000.0, 4500.0, 6000.0, 7500.0} <= set(feeds)
 
 
+# 3.1 n - 4 g/min over 20 to 120 rpm: 13.789 kg/h of a flat bead of 8.4 x 4 mm at 100 mm/s (density 1.14) lie inside.
+COMMANDED = """
+[extruder]
+flow_control = "s-word"
+[controller]
+dialect = "rs274-screw"
+""" + "".join(f"[[extruder.calibration]]\nrpm = {n}\nrate = {(3.1 * n - 4) * 0.06}\n" for n in (20, 70, 120))
+
+
+def test_widths_are_laid_at_several_screw_speeds_where_the_program_commands_them(tmp_path: Path) -> None:
+    machine = parse_document(COMMANDED, name="m.toml", told="machine")
+    coupon("width", tmp_path / "c", resolved=resolve({}, machine=machine))
+    with (tmp_path / "c" / "measured.csv").open(newline="") as sheet:
+        rows = list(csv.DictReader(sheet))
+    flows = [float(row["flow"]) for row in rows]
+    feeds = [float(row["feed_mm_s"]) for row in rows]
+    text = (tmp_path / "c" / "program.nc").read_text()
+    speeds = [float(line.split("S")[1]) for line in text.splitlines() if line.startswith("M3 S")]
+
+    assert flows == [1, 1, 1, 1, 0.8, 0.9, 1.1, 1.2]
+    assert feeds[4:] == [100.0] * 4
+    # g/min of each bead: width x height x feed x density, by its flow; the line above turned round
+    mass = [33.6 * feed * 1.14e-3 * 60 * flow for feed, flow in zip(feeds, flows, strict=True)]
+    assert speeds == pytest.approx([(each + 4) / 3.1 for each in mass], abs=1e-3)
+
+    # a flat bead that gets a tenth more is a tenth wider
+    law = filled(rows, tmp_path, width_mm=lambda r: 8.5 + 8.4 * (float(r["flow"]) - 1))
+    made = calibrate(law)
+    assert made.job == "width = 8.5\n"
+    assert "+0.084 mm for each percent of flow" in made.told[0][1]
+
+
+def test_a_round_bead_is_never_narrower_than_high(tmp_path: Path) -> None:
+    machine = parse_document(COMMANDED, name="m.toml", told="machine")
+    coupon(
+        "width",
+        tmp_path / "c",
+        resolved=resolve(
+            {"bead_section": "round", "width": 4.2, "height": 4.0, "feed": 150.0}, machine=machine
+        ),
+    )
+    with (tmp_path / "c" / "measured.csv").open(newline="") as sheet:
+        flows = [float(row["flow"]) for row in csv.DictReader(sheet)]
+
+    # 4 mm wide at the least: 0.2 mm less than 4.2, of an area of 4 x 0.2 + 4 pi mm2 over 4 mm
+    least = 1 - 0.2 / (0.2 + math.pi)
+    assert flows[4:] == pytest.approx([least, least, 1.1, 1.2], abs=1e-4)
+
+
 def test_leaning_walls_step_by_height_times_tangent(tmp_path: Path) -> None:
     text, _ = written("lean", tmp_path / "c", height=4.0)
     y = _ends(text, ("G1 X",))[:, 1].reshape(10, 5)
@@ -101,6 +150,8 @@ def test_weighed_purges_come_back(tmp_path: Path) -> None:
 
     # 3.1 n - 5 g/min over 60 s.
     made = calibrate(filled(rows, tmp_path, seconds=lambda _: 60, mass_g=lambda r: 3.1 * float(r["rpm"]) - 5))
+    # no more digits than a weighing has
+    assert max(len(line) for line in made.machine.splitlines() if line.startswith("rate")) <= 20
     card = resolve({}, machine=parse_document(made.machine, name="m.toml", told="machine")).machine
 
     for row in card.extruder.calibration:

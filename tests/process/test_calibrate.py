@@ -79,6 +79,27 @@ def test_width_and_its_slope_as_numpy_has_them():
         fit_width([100.0] * 3, [8.4] * 3)
 
 
+def test_width_by_feed_and_flow_as_least_squares_of_the_normal_equations_have_them():
+    rng = np.random.default_rng(7)
+    v = np.array([50.0, 75, 100, 125, 100, 100, 100, 100])
+    q = np.array([1.0, 1, 1, 1, 0.8, 0.9, 1.1, 1.2])
+    w = 8.4 + 0.001 * (v - v.mean()) + 7.5 * (q - 1) + rng.normal(0, 0.04, 8)
+
+    found = fit_width(v, w, q)
+    table = np.column_stack([np.ones(8), v - v.mean(), q - 1])
+    normal = np.linalg.inv(table.T @ table)
+    by_hand = normal @ table.T @ w
+    noise = math.sqrt(float(((w - table @ by_hand) ** 2).sum()) / 5)
+
+    assert [found.width.value, found.slope.value, found.by_flow.value] == pytest.approx(by_hand, rel=1e-9)
+    assert [found.width.sure, found.slope.sure, found.by_flow.sure] == pytest.approx(
+        noise * np.sqrt(np.diag(normal)), rel=1e-9
+    )
+    assert fit_width(v, w, np.ones(8)).by_flow is None
+    with pytest.raises(SettingsError, match="apart from each other"):
+        fit_width(v[:4], w[:4], v[:4] / 100)
+
+
 def test_spacing_is_area_over_height():
     # Bead of 30.166 mm2: 7.5416 mm at 4 mm. Blocks of 6, 6.5 and 7 mm rise to A / s, those of 8 and 8.4 do not.
     area = 4 * 4.4 + math.pi * 4

@@ -30,6 +30,8 @@ Columns = Mapping[str, npt.NDArray[np.float64]]
 # A sheet is filled by hand: some hundred rows, and a logger's some ten thousand.
 MAX_BYTES = 10_000_000
 KG_H = 3.6  # kg/h in g/s
+# Where a sheet tells no `flow`, a bead had its own.
+USUAL = "1"
 WORDS = {"start": 0.0, "stop": 1.0}
 """Words that stand for numbers, in the column `command`."""
 
@@ -149,7 +151,9 @@ def _read(path: Path) -> tuple[dict[str, Columns], int]:
             faults.append(f"{path.name}:{number}: coupon is {kind!r}; allowed {', '.join(FITS)}")
             continue
         wanted = FITS[kind][0]
-        missing = [name for name in wanted if name not in head]
+        if kind == "width" and not cells.get("flow"):
+            cells["flow"] = USUAL
+        missing = [name for name in wanted if name not in cells]
         if missing:
             faults.append(f"{path.name}:1: {kind} needs the column {missing[0]}")
             break
@@ -213,7 +217,7 @@ def _screw(c: Columns) -> Part:
     curve = fit_screw(c["rpm"], rate / 1000)
     lines: list[str] = []
     for rpm, each in zip(c["rpm"].tolist(), (rate * KG_H).tolist(), strict=True):
-        lines += ["[[extruder.calibration]]", f"rpm = {rpm!r}", f"rate = {each!r}"]
+        lines += ["[[extruder.calibration]]", f"rpm = {rpm!r}", f"rate = {each:.12g}"]
     rows = [
         (
             "screw",
@@ -247,11 +251,13 @@ def _lag(c: Columns) -> Part:
 
 
 def _width(c: Columns) -> Part:
-    fit = fit_width(c["feed_mm_s"], c["width_mm"])
+    fit = fit_width(c["feed_mm_s"], c["width_mm"], c["flow"])
     text = (
         f"{fit.width.value:.4g} mm (sure to {fit.width.sure:.2g}), single readings within {fit.spread:.2g};"
         f" {fit.slope.value:+.2g} mm for each mm/s of feed (sure to {fit.slope.sure:.2g})"
     )
+    if fit.by_flow is not None:
+        text += f"; {fit.by_flow.value / 100:+.2g} mm for each percent of flow (sure to {fit.by_flow.sure / 100:.2g})"
     found = [("width", text)]
     if abs(fit.slope.value) > 3 * fit.slope.sure:
         found.append(
@@ -317,7 +323,7 @@ def _interface(c: Columns) -> Part:
 FITS: dict[str, tuple[Sequence[str], Callable[[Columns], Part]]] = {
     "screw": (("rpm", "seconds", "mass_g"), _screw),
     "lag": (("command", "time_s", "width_mm", "full_width_mm"), _lag),
-    "width": (("feed_mm_s", "width_mm"), _width),
+    "width": (("feed_mm_s", "width_mm", "flow"), _width),
     "overlap": (("spacing_mm", "layers", "layer_height_mm", "height_mm"), _overlap),
     "corner": (("feed_mm_s", "cut_mm"), _corner),
     "lean": (("lean_deg", "good"), _lean),

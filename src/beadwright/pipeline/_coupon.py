@@ -7,7 +7,7 @@ import hashlib
 import io
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +27,7 @@ Row = tuple[str | float, ...]
 
 # Feeds of a test piece, of the job's feed: wide enough to show a trend, still what a job would use.
 FEEDS = (0.5, 0.75, 1.0, 1.25)
+FLOWS = (0.8, 0.9, 1.1, 1.2)  # of what the bead's section asks
 LENGTH = 300.0  # mm, of straight beads
 # Seconds after the extruder's command at which the width is measured: dense where a lag of up to a second bends.
 TIMES = (0.15, 0.25, 0.35, 0.5, 0.7, 0.95, 1.3, 1.8)
@@ -122,7 +123,6 @@ def coupon(kind: str, out: str | Path, *, resolved: Resolved) -> Coupon:
     table.writerow(("coupon", *piece.columns))
     table.writerows((kind, *row) for row in piece.rows)
     files = {SHEET_OF_A_PIECE: sheet.getvalue()}
-    area = card.section(resolved.settings.width, resolved.settings.height).area
     if piece.laid:
         regions = [_region(resolved, index) for index in range(1 + max(each.layer for each in piece.laid))]
         texts, beads, advance = [], 0, 0.0
@@ -136,7 +136,7 @@ def coupon(kind: str, out: str | Path, *, resolved: Resolved) -> Coupon:
                 feed=card.feed,
                 passes=[each.after for each in own],
                 feeds=[each.feed for each in own],
-                rpm=writing.rpm([each.feed for each in own], [area] * len(own)),
+                rpm=writing.rpm([each.feed for each in own], [_area(card, each) for each in own]),
             )
             text = writing.layer(program, advance)
             advance = text.advance
@@ -159,9 +159,15 @@ def coupon(kind: str, out: str | Path, *, resolved: Resolved) -> Coupon:
         files=tuple(Path(out) / name for name in sorted(files)),
         measure=piece.measure,
         beads=len(piece.laid),
-        mass=card.density * area * math.fsum(lengths),
+        mass=card.density
+        * math.fsum(_area(card, each) * run for run, each in zip(lengths, piece.laid, strict=True)),
         seconds=math.fsum(run / each.feed for run, each in zip(lengths, piece.laid, strict=True)),
     )
+
+
+def _area(card: Cards, laid: Laid) -> float:
+    """Of a bead's section, mm2."""
+    return card.section(laid.bead.width, laid.bead.height).area
 
 
 def _region(resolved: Resolved, index: int) -> LayerRegion:
@@ -221,18 +227,35 @@ def _rows_of_beads(count: int, pitch: float) -> list[float]:
 
 
 def _width(card: Cards, resolved: Resolved) -> Piece:
-    """Straight beads, each at its own feed."""
-    places = _rows_of_beads(2 * len(FEEDS), 5 * resolved.settings.width)
+    """Straight beads: each feed at the flow that the bead asks, then one feed at other flows, if they are commanded."""
+    settings = resolved.settings
+    places = _rows_of_beads(len(FEEDS) + len(FLOWS), 5 * settings.width)
+    # So much wider is a bead that gets its own flow twice: its area over its height, for either section.
+    twice = card.section(settings.width, settings.height).area / settings.height
+    widths = [settings.width] * len(places)
     feeds = [card.feed * share for share in FEEDS] * 2
+    measure = "Measure the width of each bead at its middle, mm."
+    if resolved.machine.extruder.flow_control == "speed-tied":
+        measure += (
+            " For more screw speeds set the drive's ratio by hand, lay the piece again and add its rows; flow is that"
+            " ratio to the usual one."
+        )
+    else:
+        feeds[len(FEEDS) :] = [card.feed] * len(FLOWS)
+        # No bead is narrower than it is high.
+        widths[len(FEEDS) :] = [max(settings.width + (flow - 1) * twice, settings.height) for flow in FLOWS]
+        measure += " flow is the share of a whole bead's flow that the program commands."
     return Piece(
         laid=tuple(
-            Laid(layer=0, bead=_line(resolved, i, y), feed=feed)
-            for i, (y, feed) in enumerate(zip(places, feeds, strict=True))
+            Laid(layer=0, bead=replace(_line(resolved, i, y), width=width), feed=feed)
+            for i, (y, feed, width) in enumerate(zip(places, feeds, widths, strict=True))
         ),
-        columns=("bead", "feed_mm_s", "width_mm"),
-        rows=tuple((i, feed, "") for i, feed in enumerate(feeds)),
-        measure="Measure the width of each bead at its middle, mm. For more screw speeds set the drive by hand, lay the"
-        " piece again and add its rows.",
+        columns=("bead", "feed_mm_s", "flow", "width_mm"),
+        rows=tuple(
+            (i, feed, round(1 + (width - settings.width) / twice, 4), "")
+            for i, (feed, width) in enumerate(zip(feeds, widths, strict=True))
+        ),
+        measure=measure,
     )
 
 

@@ -173,20 +173,23 @@ class WidthFit:
     Attributes
     ----------
     width : Fitted
-        Mean, mm.
+        Mean at the flow that the bead asks, mm.
     spread : float
         Standard deviation of a single reading, mm.
     slope : Fitted
         Change of width with feed, mm per mm/s: 0 where the screw follows the feed.
+    by_flow : Fitted or None
+        Change of width with the flow, mm for as much again; None where all rows have the flow that the bead asks.
     """
 
     width: Fitted
     spread: float
     slope: Fitted
+    by_flow: Fitted | None = None
 
 
-def fit_width(feed: npt.ArrayLike, width: npt.ArrayLike) -> WidthFit:
-    """Mean width, and whether it changes with the feed.
+def fit_width(feed: npt.ArrayLike, width: npt.ArrayLike, flow: npt.ArrayLike | None = None) -> WidthFit:
+    """Mean width, and whether it changes with the feed and with the flow, that is with the screw speed at a feed.
 
     Parameters
     ----------
@@ -194,15 +197,19 @@ def fit_width(feed: npt.ArrayLike, width: npt.ArrayLike) -> WidthFit:
         mm/s; at least two different ones.
     width : (n,) array_like of float
         mm.
+    flow : (n,) array_like of float, optional
+        Share of the flow that the bead asks at that feed; default 1.
 
     Raises
     ------
     SettingsError
-        Too few rows, or all at one feed.
+        Too few rows, or all at one feed; or the flow changes only with the feed.
     """
-    v, w = _columns("width", LEAST_ROWS, feed, width)
+    v, w, q = _columns("width", LEAST_ROWS, feed, width, np.ones(np.size(feed)) if flow is None else flow)
     if len(np.unique(v)) < 2:
         raise SettingsError("width: all rows have one feed; measure at two or more")
+    if (q != 1).any():
+        return _by_flow(v, w, q)
     count = len(v)
     off = v - v.mean()
     slope = float(off @ w / (off @ off))
@@ -213,6 +220,27 @@ def fit_width(feed: npt.ArrayLike, width: npt.ArrayLike) -> WidthFit:
         width=Fitted(value=float(w.mean()), sure=spread / math.sqrt(count)),
         spread=spread,
         slope=Fitted(value=slope, sure=noise / math.sqrt(float(off @ off))),
+    )
+
+
+def _by_flow(v: Floats, w: Floats, q: Floats) -> WidthFit:
+    """Least squares in feed and flow."""
+    table = np.column_stack([np.ones(len(v)), (v - v.mean()) / v.mean(), q - 1])
+    if len(v) <= table.shape[1] or np.linalg.matrix_rank(table) < table.shape[1]:
+        raise SettingsError(
+            "width: feed and flow do not change apart from each other in enough rows; measure one feed at two flows,"
+            " and one flow at two feeds"
+        )
+    found = np.linalg.lstsq(table, w, rcond=None)[0]
+    rest = w - table @ found
+    noise = math.sqrt(float(rest @ rest) / (len(v) - table.shape[1]))
+    sure = noise * np.sqrt(np.diag(np.linalg.inv(table.T @ table)))
+    mean = float(v.mean())
+    return WidthFit(
+        width=Fitted(value=float(found[0]), sure=float(sure[0])),
+        spread=noise,
+        slope=Fitted(value=float(found[1]) / mean, sure=float(sure[1]) / mean),
+        by_flow=Fitted(value=float(found[2]), sure=float(sure[2])),
     )
 
 
