@@ -16,12 +16,16 @@ UNIT = 1e-4
 MOVE = re.compile(r"G([123]) X(\S+) Y(\S+)(?: I(\S+) J(\S+))?")
 
 
-def contours(text: str) -> list[list[tuple[float, float, float]]]:
-    """Heading at the start, at the end, and length of each move of each closed contour bead, mm and rad."""
+CONTOUR = re.compile(r" role=contour .* closed=1")
+MEDIAL = re.compile(r" role=medial .* closed=0")
+
+
+def moves_of(text: str, kind: re.Pattern[str]) -> list[list[tuple[float, float, float]]]:
+    """Heading at the start, at the end, and length of each move of each bead of a kind, mm and rad."""
     beads, open_bead, x, y = [], False, 0.0, 0.0
     for line in text.splitlines():
         if line.startswith("(bead "):
-            open_bead = " role=contour " in line and " closed=1" in line
+            open_bead = kind.search(line) is not None
             if open_bead:
                 beads.append([])
         elif line.startswith("(end bead"):
@@ -61,7 +65,8 @@ def test_printed_kinks_of_a_smooth_section_are_below_two_and_a_half_units(part, 
     options = ["--layers", layers, "--contours", "1", "--decimals", "4", "--workers", "1", "--quiet"]
     subprocess.run([*command, *options], check=True, capture_output=True, timeout=600)
 
-    beads = contours((out / "program.nc").read_text())
+    text = (out / "program.nc").read_text()
+    beads = moves_of(text, CONTOUR)
     assert sum(map(len, beads)) > 20
     corners = 0
     for moves in beads:
@@ -72,3 +77,11 @@ def test_printed_kinks_of_a_smooth_section_are_below_two_and_a_half_units(part, 
             else:
                 assert turn * min(before[2], after[2]) <= 2.5 * UNIT
     assert corners <= most
+
+    # walls of one bead: their middles bend beside the wall's inner corners, and have no corner of their own
+    medial = moves_of(text, MEDIAL)
+    assert part != "tender_hull" or sum(map(len, medial)) > 8
+    for moves in medial:
+        for before, after in pairwise(moves):
+            turn = abs(math.remainder(after[0] - before[1], 2 * math.pi))
+            assert turn * min(before[2], after[2]) <= 2.5 * UNIT

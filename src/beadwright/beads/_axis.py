@@ -29,6 +29,8 @@ FAN = 1e-7
 # Changes are bracketed within this along the boundary, mm, or after so many halvings.
 BRACKET = 1e-7
 HALVINGS = 40
+# Arcs between neighbouring places of a middle keep this share of the tolerance: a move of a smooth chain passes some.
+FINE = 64
 _QUARTER = float(np.tan(np.pi / 8))
 
 
@@ -287,7 +289,7 @@ def _smoothed(
     most: float,
     tolerance: float,
 ) -> tuple[Ints, Floats, _Discs]:
-    """Places refined until the middle between neighbours is an arc within a tolerance."""
+    """Places refined until the middle between neighbours is an arc far within a tolerance."""
     for _ in range(12):
         key = _keys(disc, least, most)
         chord = np.diff(disc.centre, axis=0)
@@ -301,7 +303,7 @@ def _smoothed(
         off = size * np.abs(lean[0] + lean[1]) / 8
         bent = size * np.abs(lean[0] - lean[1]) / 8
         same = (element[1:] == element[:-1]) & (key[1:] == key[:-1]) & (key[1:] >= 0)
-        coarse = np.maximum(off, np.where(bent > 64 * tolerance, bent, 0.0)) > tolerance / 2
+        coarse = np.maximum(off, np.where(bent > 64 * tolerance, bent, 0.0)) > tolerance / FINE
         after = np.flatnonzero(same & coarse & (size > SNAP))
         if not len(after):
             break
@@ -309,8 +311,8 @@ def _smoothed(
     return element, share, disc
 
 
-def _runs(element: Ints, disc: _Discs, least: float, most: float) -> list[tuple[Floats, Floats]]:
-    """Points and radii of each piece of middle between one pair of elements, once."""
+def _runs(element: Ints, disc: _Discs, least: float, most: float) -> list[tuple[Floats, Floats, Floats]]:
+    """Points, radii and unit tangents, ahead, of each piece of middle between one pair of elements, once."""
     key = _keys(disc, least, most)
     cut = np.flatnonzero((element[1:] != element[:-1]) | (key[1:] != key[:-1])) + 1
     pieces = []
@@ -328,5 +330,10 @@ def _runs(element: Ints, disc: _Discs, least: float, most: float) -> list[tuple[
         for i in range(1, len(rows) - 1):
             kept[i] = np.hypot(*(at[i] - at[last])) > SNAP and np.hypot(*(at[i] - at[-1])) > SNAP
             last = i if kept[i] else last
-        pieces.append((at[kept], radius[kept]))
+        at = at[kept]
+        step = np.diff(at, axis=0)
+        way = np.concatenate([step[:1], step[1:] + step[:-1], step[-1:]])
+        tangent = disc.tangent[rows[kept]]
+        ahead = (tangent * way).sum(axis=1, keepdims=True) >= 0
+        pieces.append((at, radius[kept], np.where(ahead, tangent, -tangent)))
     return pieces

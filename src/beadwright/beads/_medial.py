@@ -16,14 +16,15 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs import Lost, offset, subtract
+from beadwright.beads._along import along
 from beadwright.beads._axis import Sounded, sounded
 from beadwright.beads._bead import Bead
-from beadwright.beads._curve import clearance, runs_of, through
+from beadwright.beads._curve import clearance, runs_of
 from beadwright.beads._ends import to_wall_end
 from beadwright.beads._listed import listed, spaced
-from beadwright.beads._middle import Middle, free_ends, split, with_limit
+from beadwright.beads._middle import Middle, free_ends, split, turned, with_limit
 from beadwright.beads._sides import Stretch, stretches
-from beadwright.beads._vary import along_points, stepped, varied_bead
+from beadwright.beads._vary import stepped, varied_bead
 from beadwright.beads._zones import WallRange, Zones
 from beadwright.curves import ArcPath, ArcRegion, inside, length, lengths, middle_of, signed_area, winding
 from beadwright.layers import LayerRegion
@@ -150,7 +151,7 @@ def medial_beads(
                     thick.append(bead)
                 continue
             for piece in _pieces(part, limits, width) if kind else ():
-                path = through(piece.at, closed=piece.closed, tolerance=fine)
+                path, _ = along(piece.at, piece.corner, closed=piece.closed, tolerance=fine)
                 # What lines and arcs cut off a corner's middle must not make the bead too narrow to hold.
                 clear = own = min(round(2 * clearance(path, region, reach=limits.most), PLACES), limits.most)
                 if rank > 1:
@@ -195,7 +196,7 @@ def _varied(
     room: float,
 ) -> Bead:
     """The bead along a middle, of as many as `kind` side by side, whose width follows the wall."""
-    path, at = along_points(part.at, closed=part.closed, tolerance=fine)
+    path, at = along(part.at, part.corner, closed=part.closed, tolerance=fine)
     path, widths = stepped(path, at, zones.shared(2 * part.radius, kind), width=width, room=room)
     return varied_bead(path, widths, rank=rank, inside=inside, height=height)
 
@@ -240,6 +241,13 @@ def _pieces(line: Middle, limits: WallRange, width: float) -> list[Middle]:
     level = np.floor((2 * line.radius - limits.least) / (STEP * width) + SLACK).astype(np.int64)
     top = int(np.floor((limits.most - limits.least) / (STEP * width)))
     level = np.clip(level, 0, top)
+    if line.closed and (level != level[0]).any():
+        # No level is cut in two by where the line happens to begin.
+        first = int(np.flatnonzero(np.diff(level))[0]) + 1
+        line, level = (
+            replace(turned(line, first), closed=False),
+            np.append(np.roll(level[:-1], -first), level[first - 1]),
+        )
     while len(runs := _runs(level)) > 1:
         long = [_length(line.at[max(a - 1, 0) : b + 1]) for a, b in runs]
         short = int(np.argmin(long))

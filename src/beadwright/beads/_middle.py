@@ -17,6 +17,8 @@ Floats = npt.NDArray[np.float64]
 SNAP = 1e-4
 # A middle whose disc is within this of a limit, mm, ends there for the limit, not for the wall's end.
 END = 1e-3
+# Turns below this, rad, are no corner of a middle.
+CORNER = 1e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -29,20 +31,23 @@ class Middle:
         Points, mm.
     radius : (n,) float
         Of the disc about each, mm: half the wall's thickness there.
+    corner : (n,) bool
+        Whether the middle has a corner there; one that is closed and has any begins in one.
     closed : bool
         Whether the last point is the first.
     """
 
     at: Floats
     radius: Floats
+    corner: npt.NDArray[np.bool_]
     closed: bool
 
 
-def joined_middles(pieces: list[tuple[Floats, Floats]]) -> tuple[Middle, ...]:
-    """Pieces whose ends meet, joined into the fewest lines."""
+def joined_middles(pieces: list[tuple[Floats, Floats, Floats]]) -> tuple[Middle, ...]:
+    """Pieces (points, radii, unit tangents) whose ends meet, joined into the fewest lines."""
     if not pieces:
         return ()
-    ends = np.concatenate([at[[0, -1]] for at, _ in pieces])
+    ends = np.concatenate([at[[0, -1]] for at, _, _ in pieces])
     node = _nodes(ends)
     _, first = np.unique(node, return_index=True)
     place = ends[first]
@@ -51,17 +56,46 @@ def joined_middles(pieces: list[tuple[Floats, Floats]]) -> tuple[Middle, ...]:
     for trail in fewest_trails(edges):
         at: list[Floats] = []
         radius: list[Floats] = []
+        corner: list[npt.NDArray[np.bool_]] = []
+        way: list[tuple[Floats, Floats]] = []
         for row, ahead in trail:
-            p, r = pieces[row]
+            p, r, t = pieces[row]
             a, b = place[node[2 * row]], place[node[2 * row + 1]]
             p = np.concatenate([a[None], p[1:-1], b[None]])
-            p, r = (p, r) if ahead else (p[::-1], r[::-1])
+            p, r, t = (p, r, t) if ahead else (p[::-1], r[::-1], -t[::-1])
+            flat = np.zeros(len(p), bool)
+            flat[0] = bool(way) and _turns(way[-1][1], t[0])
+            corner.append(flat if not corner else flat[1:])
+            if way:
+                corner[-2][-1] = flat[0]
+            way.append((t[0], t[-1]))
             at.append(p[1:] if at else p)
             radius.append(r[1:] if radius else r)
         whole = np.concatenate(at)
         closed = len(whole) > 3 and bool((whole[0] == whole[-1]).all())
-        lines.append(Middle(at=whole, radius=np.concatenate(radius), closed=closed))
+        every = np.concatenate(corner)
+        if closed:
+            every[[0, -1]] = _turns(way[-1][1], way[0][0])
+        line = Middle(at=whole, radius=np.concatenate(radius), corner=every, closed=closed)
+        if closed:
+            # Else far from where pieces meet.
+            long = int(np.argmax([len(p) for p in at]))
+            inside = sum(len(p) for p in at[:long]) + len(at[long]) // 2
+            line = turned(line, int(np.argmax(every)) if every.any() else inside)
+        lines.append(line)
     return tuple(lines)
+
+
+def _turns(one: Floats, other: Floats) -> bool:
+    """Whether between two directions is a corner."""
+    cross = float(one[0] * other[1] - one[1] * other[0])
+    return bool(abs(np.arctan2(cross, float(one @ other))) > CORNER)
+
+
+def turned(line: Middle, first: int) -> Middle:
+    """A closed middle that begins in another of its points."""
+    rows = np.concatenate([np.arange(first, len(line.at) - 1), np.arange(first + 1)])
+    return Middle(at=line.at[rows], radius=line.radius[rows], corner=line.corner[rows], closed=True)
 
 
 def _nodes(ends: Floats) -> list[int]:
@@ -117,6 +151,7 @@ def with_limit(line: Middle, limit: float) -> Middle:
     return Middle(
         at=np.insert(line.at, row + 1, at, axis=0),
         radius=np.insert(r, row + 1, limit),
+        corner=np.insert(line.corner, row + 1, False),
         closed=line.closed,
     )
 
@@ -126,7 +161,7 @@ def split(line: Middle, label: npt.NDArray[np.int64], *, thinner: bool = False) 
 
     Two pieces share the last point of the first one, or that of the two points where the wall is thinner.
     """
-    at, radius = line.at, line.radius
+    at, radius, corner = line.at, line.radius, line.corner
     if (label == label[0]).all():
         return [(int(label[0]), line)]
     if line.closed and label[0] == label[-1]:
@@ -135,6 +170,7 @@ def split(line: Middle, label: npt.NDArray[np.int64], *, thinner: bool = False) 
         turn -= before
         at = np.concatenate([at[turn:-1], at[: turn + 1]])
         radius = np.concatenate([radius[turn:-1], radius[: turn + 1]])
+        corner = np.concatenate([corner[turn:-1], corner[: turn + 1]])
         label = np.concatenate([label[turn:-1], label[: turn + 1]])
         # The point that is both ends belongs to both pieces.
         if before:
@@ -146,5 +182,5 @@ def split(line: Middle, label: npt.NDArray[np.int64], *, thinner: bool = False) 
     parts = []
     for first, last, own in zip([0, *shared], [*shared, len(at) - 1], label[[0, *cuts]], strict=True):
         rows = slice(first, last + 1)
-        parts.append((int(own), Middle(at=at[rows], radius=radius[rows], closed=False)))
+        parts.append((int(own), Middle(at=at[rows], radius=radius[rows], corner=corner[rows], closed=False)))
     return parts
