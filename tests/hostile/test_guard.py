@@ -5,6 +5,7 @@ What goes wrong is planted in place of the reader, so that the outcome does not 
 
 from __future__ import annotations
 
+import os
 import pickle
 import signal
 import subprocess
@@ -157,3 +158,41 @@ def test_a_part_of_absurd_size_is_refused(tmp_path: Path) -> None:
 
     with pytest.raises(StepError, match=r"far\.step"):
         beadwright.read_step(path)
+
+
+def test_a_reader_begins_at_once_and_ends_with_its_block(
+    monkeypatch: pytest.MonkeyPatch, part: Path, tmp_path: Path
+) -> None:
+    """The caller may find a fault of its own meanwhile: nobody waits for the file then, and no process is left."""
+    told = tmp_path / "pid"
+    plant(
+        monkeypatch,
+        TAKE + f"import os, time\nopen({str(told)!r}, 'w').write(str(os.getpid()))\ntime.sleep(60)",
+    )
+    begun = time.monotonic()
+
+    def caller() -> None:
+        with _guard.reading(part):
+            while not (told.exists() and told.read_text()) and time.monotonic() - begun < 30:
+                time.sleep(0.02)
+            raise SettingsError("a fault of the caller")
+
+    with pytest.raises(SettingsError, match="a fault of the caller"):
+        caller()
+    assert time.monotonic() - begun < 30
+    with pytest.raises(ProcessLookupError):
+        os.kill(int(told.read_text()), 0)
+
+
+def test_an_answer_waits_until_the_caller_asks_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """More than a pipe holds (64 kB): the reader stands until it is read, and its answer comes whole."""
+    body = "from dataclasses import replace; from beadwright.kernel import read_step as own"
+    body += "; return replace(own(path, walls=walls), kernel_bytes=bytes(300_000))"
+    plant(monkeypatch, PLANTED_READER.format(body=body))
+
+    with _guard.reading(EXAMPLES / "quay_bench.step") as model:
+        time.sleep(2)
+        found = model()
+
+    assert found.kernel_bytes == bytes(300_000)
+    assert len(found.faces) > 1
