@@ -149,6 +149,18 @@ def test_a_better_pose_is_proposed():
     assert any("--rotate 0,180,0" in text for text in found.advice)
 
 
+def test_rounded_inner_corners_and_ends_of_slots_are_no_holes():
+    """Four quarters of a cylinder of radius 3 in a square opening, two halves of radius 5 in a slot; and one hole."""
+    plate = cq.Workplane().rect(200, 160).extrude(12)
+    plate = plate.cut(cq.Workplane().center(-40, 0).rect(60, 60).extrude(12).edges("|Z").fillet(3))
+    plate = plate.cut(cq.Workplane().center(40, 30).slot2D(50, 10).extrude(12))
+    plate = plate.cut(cq.Workplane().center(40, -30).circle(9).extrude(12))
+    found = beadwright.examine(plate)
+    assert list(found.pose.holes.values()) == [pytest.approx(18.0)]
+    assert found.pose.inner_radius == pytest.approx(3.0, abs=0.06)
+    assert any(text.startswith("1 round hole is narrower than 3 beads") for text in found.advice)
+
+
 def test_narrow_holes_and_inner_corners():
     part = cq.Workplane().box(300, 200, 40).faces(">Z").workplane().hole(20)
     part = (

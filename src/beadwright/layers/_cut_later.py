@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -23,6 +24,9 @@ from beadwright.numeric import gathered
 from beadwright.section import Section
 
 Array = npt.NDArray[np.float64]
+
+FULL_TURN = 2 * math.pi * (1 - 1e-6)
+"""Faces that reach less far round their axis are no hole but a rounded corner, rad."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,8 +55,17 @@ def later_features(model: Model, rows: Iterable[int]) -> tuple[LaterFeature, ...
 
 
 def round_holes(model: Model, diameter: float) -> tuple[int, ...]:
-    """Rows of faces that bore into the solid: cylinders and cones seen from inside, up to a diameter, mm."""
-    return tuple(row for row, face in enumerate(model.faces) if bore_radius(face) * 2 <= diameter)
+    """Rows of faces that bore into the solid: cylinders and cones seen from inside, up to a diameter, mm.
+
+    Those that share edges go all round together: a rounded inner corner is no hole, nor is the end of a slot.
+    """
+    found = later_features(
+        model, (row for row, face in enumerate(model.faces) if bore_radius(face) * 2 <= diameter)
+    )
+    around = [sum(float(np.ptp(model.faces[row].uv_box[:, 0])) for row in each.faces) for each in found]
+    return tuple(
+        row for each, turn in zip(found, around, strict=True) if turn >= FULL_TURN for row in each.faces
+    )
 
 
 def bore_radius(face: Face) -> float:

@@ -21,7 +21,7 @@ from beadwright.brep import (
     placement,
 )
 from beadwright.curves import ArcRegion, hull, lengths, middle_of, region_area, region_moments, signed_area
-from beadwright.layers import bore_radius
+from beadwright.layers import bore_radius, round_holes
 from beadwright.numeric import counted
 from beadwright.pipeline._later import find_later
 from beadwright.pipeline._layer_beads import walls_of
@@ -223,11 +223,9 @@ def advise(model: Model, settings: PlanSettings) -> Advice:
     wide = float(np.ptp(ground, axis=0).min()) if len(ground) else 0.0
     height = float(solid.box[1, 2] - solid.box[0, 2])
     margin = _margin(ground, np.array(centre[:2]))
-    holes = {
-        f.id: 2 * bore_radius(f)
-        for f in solid.faces
-        if 2 * bore_radius(f) < HOLE * settings.width_of("outer")
-    }
+    narrow = HOLE * settings.width_of("outer")
+    bores = [solid.faces[row] for row in round_holes(solid, narrow)]
+    holes = {face.id: 2 * bore_radius(face) for face in bores if 2 * bore_radius(face) < narrow}
     return Advice(
         thickness=shares,
         borders=borders,

@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from beadwright.brep import Model, RevolutionSurface, faces_extents
 from beadwright.layers import LaterFeature, bore_radius, later_features, round_holes
 from beadwright.numeric import Finding
@@ -18,8 +16,6 @@ from beadwright.settings import PlanSettings
 
 CUBIC_METRE = 1e9
 """mm3."""
-FULL_TURN = 2 * math.pi * (1 - 1e-6)
-"""Faces that reach less far round their axis are no hole but a rounded corner, rad."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,10 +40,7 @@ def find_later(solid: Model, settings: PlanSettings, earlier: Earlier | None) ->
         if rule.faces is not None:
             named.update(chosen_rows(solid, rule.faces, what=f"cut_later[{number}].faces", earlier=earlier))
         if rule.holes_below is not None:
-            for feature in later_features(solid, round_holes(solid, rule.holes_below)):
-                around = sum(float(np.ptp(solid.faces[row].uv_box[:, 0])) for row in feature.faces)
-                if around >= FULL_TURN:
-                    rows.update(feature.faces)
+            rows.update(round_holes(solid, rule.holes_below))
     return Later(features=later_features(solid, rows | named), named=frozenset(named))
 
 
