@@ -54,21 +54,55 @@ def test_lines_and_circles_of_the_cad_keep_their_numbers():
     (path,) = fitted.paths
     assert path.points[[0, 1]].tolist() == [[0, 0], [100, 0]]
     assert path.bulge[0] == 0.0
-    # tan(90 degrees / 4)
-    assert path.bulge[1:] == pytest.approx([sqrt(2) - 1] * 2, abs=1e-14)
-    assert path.face.tolist() == [2, 3, 3]
+    # tan(180 degrees / 4)
+    assert path.bulge[1:] == pytest.approx([1.0], abs=1e-14)
+    assert path.face.tolist() == [2, 3]
     assert fitted.region.supports[path.support[1]].tolist() == [1, 50, 0, 50]
-    assert path.support[1] == path.support[2] != path.support[0]
+    assert path.support[1] != path.support[0]
     assert fitted.bound.mm < 1e-12
 
 
-def test_a_full_circle_becomes_quarters():
+def test_o12_a_full_circle_becomes_two_half_turns():
     full = {"kind": CurveKind.CIRCLE, "ends": (80.0, 5.0, 80.0, 5.0), "circle": (30.0, 5.0, 50.0, -2 * pi)}
     fitted = fit(build([([full], True)]), tolerance=0.01)
 
     (path,) = fitted.paths
-    assert path.bulge == pytest.approx([1 - sqrt(2)] * 4, abs=1e-14)
+    assert path.bulge == pytest.approx([-1.0] * 2, abs=1e-15)
     assert area_and_length(path)[0] == pytest.approx(-pi * 2500, rel=1e-14)
+
+
+def test_circles_of_the_cad_take_the_fewest_arcs_of_half_a_turn_at_most():
+    """At sweeps of any size, and with ends that lie beside the circle as nodes of a sloppy file do."""
+    rng = np.random.default_rng(12)
+    for beside in (0.0, 1e-6):
+        chains = []
+        sweeps = [*rng.uniform(0.01, 2 * pi, 60), pi / 2, pi, 3 * pi / 2, 2 * pi]
+        for sweep in sweeps:
+            cx, cy, begin, radius = *rng.uniform(-500, 500, 2), rng.uniform(0, 7), 10 ** rng.uniform(0.5, 3)
+            sweep *= rng.choice([-1, 1])
+            ends = [
+                at + radius * trig(angle)
+                for angle in (begin, begin + sweep)
+                for at, trig in ((cx, np.cos), (cy, np.sin))
+            ]
+            if abs(sweep) == 2 * pi:
+                ends[2:] = ends[:2]
+            ends = [each + rng.uniform(-beside, beside) / 2 for each in ends]
+            chains.append(
+                ([{"kind": CurveKind.CIRCLE, "ends": ends, "circle": (cx, cy, radius, sweep)}], False)
+            )
+        loops = build(chains)
+        fitted = fit(loops, tolerance=0.01)
+
+        assert np.diff(fitted.first_move).tolist() == [1 if sweep <= pi else 2 for sweep in sweeps]
+        assert max(np.abs(path.bulge).max() for path in fitted.paths) <= 1.0
+        # Of off at both ends no place is moved by more than (3 + 2 sqrt 2) off.
+        assert fitted.bound.mm <= 5.83 * beside + 1e-11
+        assert certify(loops, fitted).mm <= 2.0 * beside + 1e-9
+        for c, (p0, p1, bulge) in zip(fitted.curve, oracles.moves_of(fitted), strict=True):
+            points = oracles.arc_points(p0, p1, bulge, np.linspace(0, 1, 33)) - loops.circle[c, :2]
+            off = np.abs(np.hypot(*points.T) - loops.circle[c, 2])
+            assert off.max() <= fitted.chain_bound[c]
 
 
 def test_a_circle_drawn_as_rational_quadratics_gets_its_centre_and_radius_back():

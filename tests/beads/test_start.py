@@ -102,3 +102,36 @@ def test_sites_are_never_farther_apart_than_asked():
     gaps = np.hypot(*(np.roll(found.at, -1, axis=0) - found.at).T)
 
     assert gaps.max() <= 12.0
+
+
+@pytest.mark.parametrize("bulge", [1.0, -1.0, 1.0 - 2.0**-50])
+def test_o12_a_circle_is_two_half_turns_from_wherever_it_starts(bulge):
+    ring = ArcPath(
+        points=np.array([[1300.0, -40], [-700.0, -40]]),
+        bulge=np.array([bulge, bulge]),
+        face=np.array([7, 7], np.int32),
+        support=np.array([2, 2], np.int32),
+    )
+    for move, share in ((0, 0.31), (1, 0.5), (0, 1e-9)):
+        cut = started_at(ring, move, share)
+
+        assert cut.points[0] == pytest.approx(points_at(ring, np.array([move]), np.array([share]))[0], abs=0)
+        assert cut.bulge.tolist() == [np.sign(bulge)] * 2
+        assert (cut.face.tolist(), cut.support.tolist()) == ([7, 7], [2, 2])
+        # The circle about the cut and the place opposite is the one about (300, -40).
+        assert np.hypot(*(cut.points - (300, -40)).T) == pytest.approx([1000] * 2, abs=cut_bound(ring))
+        assert cut.points.mean(axis=0) == pytest.approx((300, -40), abs=cut_bound(ring))
+
+
+@pytest.mark.parametrize("column", ["face", "support"])
+def test_halves_of_two_faces_stay_apart(column):
+    ring = ArcPath(
+        points=np.array([[50.0, 0], [-50.0, 0]]),
+        bulge=np.ones(2),
+        face=np.array([7, 8 if column == "face" else 7], np.int32),
+        support=np.array([2, 3 if column == "support" else 2], np.int32),
+    )
+    cut = started_at(ring, 1, 0.25)
+
+    assert cut.face.tolist() == ring.face[[1, 0, 1]].tolist()
+    assert cut.support.tolist() == ring.support[[1, 0, 1]].tolist()

@@ -11,6 +11,8 @@ from beadwright.numeric import Bound
 
 # Rounding of a circle's own control points, as a share of its largest coordinate.
 _CIRCLE_ROUNDING = 2.0**-48
+# Bulge of a quarter turn, with room for rounding.
+_QUARTER = (2**0.5 - 1) * (1 + 2.0**-30)
 
 
 def certify(loops: CurveLoops, fitted: Fitted) -> Bound:
@@ -53,7 +55,8 @@ def certify(loops: CurveLoops, fitted: Fitted) -> Bound:
         moves[part, :2] = path.points if path.closed else path.points[:-1]
         moves[part, M_EX : M_EX + 2] = np.roll(path.points, -1, axis=0) if path.closed else path.points[1:]
         moves[part, M_BULGE] = path.bulge
-    degree, control, span, blur, whole = _pieces(loops, fitted)
+    moves, curve, span = _in_halves(loops, moves, fitted)
+    degree, control, span, blur, whole = _pieces(loops, curve, span)
     if not whole:
         return Bound(np.inf, "fit", "the moves leave part of a curve out")
     moves[:, M_Q0 : M_Q0 + 4] = span
@@ -64,8 +67,30 @@ def certify(loops: CurveLoops, fitted: Fitted) -> Bound:
     return Bound(worst, "fit", "Bernstein enclosures of the paths as they are")
 
 
+def _in_halves(
+    loops: CurveLoops, moves: npt.NDArray[np.float64], fitted: Fitted
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int32], npt.NDArray[np.float64]]:
+    """Moves, their curves and spans; of a CAD arc's moves those beyond a quarter turn as two halves each.
+
+    An enclosure tells no place of half a turn from one that went round, and half a circle is no quadratic.
+    """
+    from beadwright.arcs._kernels.fit_certify import M_BULGE, M_EX, M_EY, M_X, M_Y  # numba: late
+
+    is_wide = (loops.kind[fitted.curve] == CurveKind.CIRCLE) & (np.abs(moves[:, M_BULGE]) > _QUARTER)
+    row = np.repeat(np.arange(len(moves)), 1 + is_wide)
+    halves = moves[row]
+    second = np.flatnonzero(np.diff(row, prepend=-1) == 0)
+    start, end = moves[is_wide, M_X : M_Y + 1], moves[is_wide, M_EX : M_EY + 1]
+    across = (end - start)[:, ::-1] * (1.0, -1.0)
+    middle = 0.5 * (start + end + moves[is_wide, M_BULGE, None] * across)
+    halves[second, M_X : M_Y + 1] = halves[second - 1, M_EX : M_EY + 1] = middle
+    wide = row[second]
+    halves[second, M_BULGE] = halves[second - 1, M_BULGE] = np.tan(0.5 * np.arctan(moves[wide, M_BULGE]))
+    return halves, fitted.curve[row], fitted.span[row]
+
+
 def _pieces(
-    loops: CurveLoops, fitted: Fitted
+    loops: CurveLoops, curve: npt.NDArray[np.int32], span: npt.NDArray[np.float64]
 ) -> tuple[
     npt.NDArray[np.int64],
     npt.NDArray[np.float64],
@@ -76,10 +101,10 @@ def _pieces(
     """Bézier pieces of all curves, CAD lines and circles too; spans, own rounding, whether all is there."""
     degree = loops.degree.astype(np.int64).tolist()
     control = [loops.control.reshape(-1, 3)]
-    span = fitted.span.copy()
+    span = span.copy()
     blur = np.zeros(len(span))
     whole = True
-    starts = np.searchsorted(fitted.curve, np.arange(len(loops.kind) + 1))
+    starts = np.searchsorted(curve, np.arange(len(loops.kind) + 1))
     for c, kind in enumerate(loops.kind.tolist()):
         own = np.arange(starts[c], starts[c + 1])
         x0, y0, x1, y1 = loops.ends[c].tolist()

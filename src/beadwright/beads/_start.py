@@ -6,7 +6,7 @@ lie on.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,8 @@ CORNER_TURN = np.pi / 6
 CORNER_OFFSETS = 1.5
 # A cut takes some eight roundings of the coordinates.
 CUT_ROUNDING = 8 * 2.0**-53
+# What the bulge of half a turn may lack of 1: roundings of a sum of sweeps, 7e-15 in hundreds of offset circles.
+HALF_TURN = 2.0**-42
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,7 +87,7 @@ def started_at(path: ArcPath, move: int, share: float) -> ArcPath:
     """The same closed path, from a share of a move on.
 
     A new joint is made unless ``share`` is 0. It lies within `cut_bound` of the path, and each part of the
-    cut move keeps its support.
+    cut move keeps its support. A circle of two half turns is two again, from there on.
     """
     if share == 0.0:
         if move == 0:
@@ -97,6 +99,9 @@ def started_at(path: ArcPath, move: int, share: float) -> ArcPath:
             support=np.roll(path.support, -move),
         )
     cut = points_at(path, np.array([move]), np.array([share]))
+    if _is_circle(path):
+        other = points_at(path, np.array([1 - move]), np.array([share]))
+        return replace(path, points=np.concatenate([cut, other]), bulge=np.sign(path.bulge))
     quarter = np.arctan(path.bulge[move])
     rows = np.r_[move, np.arange(move + 1, len(path.bulge)), np.arange(move), move]
     bulge = path.bulge[rows]
@@ -106,6 +111,17 @@ def started_at(path: ArcPath, move: int, share: float) -> ArcPath:
         bulge=bulge,
         face=path.face[rows],
         support=path.support[rows],
+    )
+
+
+def _is_circle(path: ArcPath) -> bool:
+    """Whether a closed path is two half turns, as nearly as rounding has them, of one face and support."""
+    return (
+        len(path.bulge) == 2
+        and bool(path.bulge[0] * path.bulge[1] > 0)
+        and bool(np.abs(path.bulge).min() >= 1 - HALF_TURN)
+        and path.face[0] == path.face[1]
+        and path.support[0] == path.support[1]
     )
 
 
@@ -136,4 +152,9 @@ def cut_between(path: ArcPath, start: tuple[int, float], end: tuple[int, float])
 
 def cut_bound(path: ArcPath) -> float:
     """How far `started_at` may move a path, by rounding alone, mm."""
-    return CUT_ROUNDING * float(np.abs(path.points).max(initial=0.0))
+    bound = CUT_ROUNDING * float(np.abs(path.points).max(initial=0.0))
+    if not _is_circle(path):
+        return bound
+    # A half a little short of half a turn lies within (1 - bulge) / 2 of its chord of the circle about the chord; a
+    # circle about two such places, within three times that.
+    return bound + float(lengths(path).max() * (1 - np.abs(path.bulge).min()))

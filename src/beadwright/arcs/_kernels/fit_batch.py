@@ -44,6 +44,8 @@ WHAT, ROW, ROWS, BREAK, BREAKS, HELD, MARKS = 0, 1, 2, 3, 4, 5, 7
 LAID, TILT, TANGENTS = 4, 8, 10
 # 3 + 2 sqrt 2, and what a quarter turn's rounding may add: see `_circle_moves`.
 SHIFTED = 5.83
+# A quarter of a turn, rad, and a half, in halves, stay so in spite of rounding.
+QUARTER_SLACK, HALF_SLACK = 1e-9, 1e-12
 # How often a curve is tabulated again, each time finer, where its sections cannot be fitted.
 REFINEMENTS = 3
 
@@ -80,17 +82,23 @@ def _tabulated(
 
 @helper
 def _circle_moves(end: Any, circle: Any, curve: int, moves: Any, n: int) -> int:
-    """Split a CAD arc into equal moves of at most a quarter turn, each of the CAD's own radius.
+    """Split a CAD arc into as few equal moves as turn by at most a half: two are a circle.
 
-    A move and its part of the CAD arc, two arcs of one radius whose ends lie within ``off`` of each other, are
-    at most (3 + 2 sqrt 2) off apart. Shift the part by at most ``off`` so that the starts agree: the ends then
-    lie within 2 off. Turn the one with the shorter chord about the start until the chords agree in direction,
-    which moves it by no more than the ends were apart, 2 off. The chords then differ by as much at most; a
-    place at the share t of a sweep a, 2 R sin(t a / 2) along the chord turned by (t - 1) a / 2, moves by R or
-    less a radian of a, the chord by R cos(a / 2) >= R / sqrt 2: at most 2 sqrt 2 off.
+    Up to a quarter turn each has the CAD's own radius. A move and its part of the CAD arc, two arcs of one
+    radius whose ends lie within ``off`` of each other, are then at most (3 + 2 sqrt 2) off apart. Shift the part
+    by at most ``off`` so that the starts agree: the ends then lie within 2 off. Turn the one with the shorter
+    chord about the start until the chords agree in direction, which moves it by no more than the ends were
+    apart, 2 off. The chords then differ by as much at most; a place at the share t of a sweep a,
+    2 R sin(t a / 2) along the chord turned by (t - 1) a / 2, moves by R or less a radian of a, the chord by
+    R cos(a / 2) >= R / sqrt 2: at most 2 sqrt 2 off.
+
+    Beyond that the ends say little of the radius (at half a turn nothing: its square is lost in rounding), so a
+    move has its part's own sweep s. At the share t it is p + (q - p) f, f = exp(i (t - 1) s / 2) sin(t s / 2) /
+    sin(s / 2), linear in its ends, and |1 - f| + |f| <= 1 / cos(s / 4) <= sqrt 2. A sweep that rounding has
+    beyond half a turn is taken as that, which moves no place by more than the chord times the bulge's excess.
     """
     cx, cy, radius, sweep = circle[0], circle[1], circle[2], circle[3]
-    count = max(1, int(np.ceil(abs(sweep) / (0.5 * np.pi) - 1e-9)))
+    count = max(1, int(np.ceil(abs(sweep) / np.pi - HALF_SLACK)))
     start = np.arctan2(end[1] - cy, end[0] - cx)
     off = max(
         abs(np.hypot(end[0] - cx, end[1] - cy) - radius), abs(np.hypot(end[2] - cx, end[3] - cy) - radius)
@@ -99,6 +107,9 @@ def _circle_moves(end: Any, circle: Any, curve: int, moves: Any, n: int) -> int:
     late = np.arctan2(end[3] - cy, end[2] - cx) - start - sweep
     late -= 2.0 * np.pi * np.floor(late / (2.0 * np.pi) + 0.5)
     rounding = 2.0**-50 * (abs(cx) + abs(cy) + radius)
+    part = abs(sweep) / count
+    wide = part > 0.5 * np.pi + QUARTER_SLACK
+    own = np.tan(0.25 * part)
     x, y = end[0], end[1]
     for c in range(count):
         if c == count - 1:
@@ -107,11 +118,15 @@ def _circle_moves(end: Any, circle: Any, curve: int, moves: Any, n: int) -> int:
             angle = start + sweep * (c + 1.0) / count
             nx, ny = cx + radius * np.cos(angle), cy + radius * np.sin(angle)
         chord = np.hypot(nx - x, ny - y)
-        bulge = chord / (2.0 * radius + np.sqrt(max(4.0 * radius * radius - chord * chord, 0.0)))
         row = moves[n + c]
+        row[M_BOUND] = SHIFTED * off + radius * abs(late) + rounding
+        if wide:
+            bulge = min(own, 1.0)
+            row[M_BOUND] += radius * abs(late) + chord * (own - bulge)
+        else:
+            bulge = chord / (2.0 * radius + np.sqrt(max(4.0 * radius * radius - chord * chord, 0.0)))
         row[M_X], row[M_Y], row[M_BULGE], row[M_CURVE] = x, y, bulge if sweep > 0.0 else -bulge, curve
         row[M_Q0], row[M_T0], row[M_Q1], row[M_T1] = -1.0, 0.0, -1.0, 0.0
-        row[M_BOUND] = SHIFTED * off + radius * abs(late) + rounding
         row[M_EX], row[M_EY], row[M_KINK] = nx, ny, 0.0
         x, y = nx, ny
     return n + count

@@ -141,7 +141,8 @@ def moves(q: Any, heads: Any, key: Any) -> tuple[Any, Any, Any]:
                 sweep = 0.0
                 m += 1
             sweep += q[i, SWEEP]
-            rows[m - 1, 2] = np.tan(0.25 * sweep)
+            # Half a turn stays one in spite of rounding.
+            rows[m - 1, 2] = max(-1.0, min(1.0, np.tan(0.25 * sweep)))
             last = i
         begin[p + 1] = m
     return rows[:m], first[:m], begin
