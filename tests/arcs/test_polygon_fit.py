@@ -76,19 +76,23 @@ def apart(points: Floats, path: ArcPath) -> float:
 def test_a_regular_polygon_is_its_circle_and_strays_by_its_sagitta(sense: int) -> None:
     path, bound = fitted(regular(120, 60.0)[::sense], 0.1)
 
-    assert path.bulge == pytest.approx(np.full(4, sense * math.tan(math.pi / 8)), rel=1e-12)
-    assert np.hypot(*(path.points - (50, -20)).T) == pytest.approx(np.full(4, 60.0), abs=1e-9)
+    # half turns: tan(180 degrees / 4)
+    assert path.bulge.tolist() == [sense, sense]
+    assert np.hypot(*(path.points - (50, -20)).T) == pytest.approx(np.full(2, 60.0), abs=1e-9)
+    assert path.points.mean(axis=0) == pytest.approx((50, -20), abs=1e-9)
     # the chord of an angle of 2 pi / n is nearer to the centre than its ends by R (1 - cos(pi / n))
     assert bound == pytest.approx(60 * (1 - math.cos(math.pi / 120)), abs=1e-9)
 
 
-def test_o12_three_hundred_and_fifteen_chords_are_a_circle_within_five_hundredths() -> None:
+def test_o12_three_hundred_and_fifteen_chords_are_two_arcs_within_five_hundredths() -> None:
     # R (1 - cos(pi / n)) <= e with R 1000 and e 0.05: n = ceil(pi / acos(1 - e / R)) = 315
     assert math.ceil(math.pi / math.acos(1 - 0.05 / 1000)) == 315
     path, bound = fitted(regular(315, 1000.0), 0.05)
     left, _ = fitted(regular(314, 1000.0), 0.05)
 
-    assert np.hypot(*(path.points - (50, -20)).T) == pytest.approx(np.full(4, 1000.0), abs=1e-8)
+    # two arcs of half a turn
+    assert path.bulge.tolist() == [1, 1]
+    assert np.hypot(*(path.points - (50, -20)).T) == pytest.approx(np.full(2, 1000.0), abs=1e-8)
     assert bound == pytest.approx(1000 * (1 - math.cos(math.pi / 315)), abs=1e-9)
     assert np.count_nonzero(left.bulge) == 0
 
@@ -206,7 +210,7 @@ def test_chains_of_straight_curves_become_loops_of_their_own() -> None:
 
     found = fit_polygons(ring_loops(regular(90, 40.0), regular(60, 20.0)[::-1]), tolerance=0.1)
 
-    assert [len(loop.bulge) for loop in found.region.loops] == [4, 4]
-    assert (found.edges, found.lines, found.arcs) == (150, 0, 8)
+    assert [len(loop.bulge) for loop in found.region.loops] == [2, 2]
+    assert (found.edges, found.lines, found.arcs) == (150, 0, 4)
     assert found.region.supports[:, 3] == pytest.approx([40, 20], abs=1e-9)
     assert [int(loop.support[0]) for loop in found.region.loops] == [0, 1]

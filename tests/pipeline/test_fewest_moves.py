@@ -24,4 +24,4 @@ def test_o12_the_bead_of_a_circle_is_two_half_turns_wherever_it_starts(tmp_path)
     assert {line[:3] for own in moves for line in own} == {"G3 ", "G2 "}
     # Start points do not stand above each other: most cut the circle elsewhere than at the CAD's seam.
     assert len({own[-1].split(" I")[0] for own in moves}) == 8
-    assert verify_program(program, ring).passed
+    assert verify_program(program, ring).ok

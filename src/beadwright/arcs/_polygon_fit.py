@@ -37,7 +37,6 @@ LONG = 6.0
 """An edge so many times longer than those about it is a side of the part and stays straight."""
 ABOUT = 5
 """How many edges to each side are about one."""
-EIGHTH = math.tan(math.pi / 8)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -145,14 +144,14 @@ def fit_polygon(
     n = len(points)
     round_ = _circle(points, tolerance) if n >= 6 else None
     if round_ is not None:
-        (x, y, r), bulge, far, begin = round_
-        angle = begin + np.sign(bulge) * np.arange(4) * (np.pi / 2)
-        corners = np.column_stack([x + r * np.cos(angle), y + r * np.sin(angle)])
+        (x, y, r), sense, far, begin = round_
+        angle = np.array([begin, begin + np.pi])
         path = ArcPath(
-            points=corners,
-            bulge=np.full(4, bulge),
-            face=face[(np.arange(4) * n) // 4],
-            support=np.full(4, first_support, np.int32),
+            points=np.column_stack([x + r * np.cos(angle), y + r * np.sin(angle)]),
+            # two half turns
+            bulge=np.full(2, sense),
+            face=face[[0, n // 2]],
+            support=np.full(2, first_support, np.int32),
         )
         return path, [(1.0, x, y, r)], far
     corner, side = _breaks(points, tolerance)
@@ -254,7 +253,7 @@ def _turns(before: Floats, after: Floats) -> Floats:
 def _circle(
     points: Floats, tolerance: float
 ) -> tuple[tuple[float, float, float], float, float, float] | None:
-    """The circle of a closed polygon, the bulge of its quarters, its distance, its first angle; None if too far."""
+    """The circle of a closed polygon, the sense of its turn, its distance, its first angle; None if too far."""
     middle = points.mean(axis=0)
     local = points - middle
     # least squares of x^2 + y^2 = 2 a x + 2 b y + c, as Kasa has it
@@ -271,4 +270,4 @@ def _circle(
     if far > tolerance:
         return None
     begin = math.atan2(rays[0, 1], rays[0, 0])
-    return (float(middle[0] + a), float(middle[1] + b), radius), sense * EIGHTH, far, begin
+    return (float(middle[0] + a), float(middle[1] + b), radius), sense, far, begin

@@ -30,7 +30,7 @@ from beadwright.compiled import helper
 
 # No closed chain of tangent arcs but a circle has fewer arcs: its curvature has at least four extrema (the
 # four-vertex theorem, for such chains by S. B. Jackson, Bulletin of the American Mathematical Society 50
-# (1944) 564-578), each of them an arc. A circle's own moves are four, too: quarters.
+# (1944) 564-578), each of them an arc. A circle that a file gives as a spline takes four, too.
 LEAST_CLOSED = 4
 # Beginnings that are tried, the curve's own first.
 BEGINNINGS = 12

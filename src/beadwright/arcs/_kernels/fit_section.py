@@ -49,6 +49,8 @@ PLANNED = 0.985
 # What the certificate need not tell more closely: each bound may be a hundredth above this share of the
 # tolerance, and was above the one before where that bound was the measure.
 SEED = 0.97
+# Below this half of a turn, rad, its tangent is itself.
+SMALL = 1e-6
 # How often a section is planned again, each time with less.
 TIGHTENINGS = 8
 
@@ -161,8 +163,8 @@ def _tangent_length(n: int, knots: Any, c: Any, i: int) -> float:
     a, b = knots[i], knots[i + 1]
     before = 2.0 * (c[i + 1] - c[i]) / (b - knots[max(i - 1, 0)])
     after = 2.0 * (c[i + 2] - c[i + 1]) / (knots[min(i + 2, n)] - a)
-    quarter = 0.25 * min(abs(after - before), 2.0)
-    return float((b - a) * (1.0 + quarter * quarter * (4.0 / 3.0)))
+    half = 0.5 * min(abs(after - before), 2.0)
+    return float((b - a) * (np.tan(half) / half if half > SMALL else 1.0))
 
 
 @helper
