@@ -118,7 +118,7 @@ def test_a_hundred_logarithmic_spirals(tolerance):
 
 @pytest.mark.parametrize("tolerance", TOLERANCES)
 def test_a_hundred_logarithmic_spirals_cut_in_two(tolerance):
-    """As where two faces join: the place and one tangent are held there, which costs an arc here and there."""
+    """As where two faces join: the place is held there, which may cost an arc, and one tangent, which must not."""
     rng = np.random.default_rng(7)
     curves, best = spirals(rng, tolerance)
     cuts = rng.integers(4, 38, len(curves))
@@ -130,7 +130,7 @@ def test_a_hundred_logarithmic_spirals_cut_in_two(tolerance):
     fitted = fit(loops, tolerance=tolerance)
     counts = np.diff(fitted.first_move)
 
-    assert len(over(counts, best)) <= 5
+    assert len(over(counts, best)) <= 2
     assert over(counts - 1, best) == []
     assert fitted.kinks == 0
     assert oracles.sampled_deviation(loops, fitted, 17) <= fitted.bound.mm <= tolerance

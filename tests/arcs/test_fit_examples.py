@@ -20,7 +20,7 @@ EXAMPLES = Path(__file__).parents[2] / "step_examples"
 
 # Part, how it is turned, shares of its height, runs of free-form curves that there are at least.
 SECTIONS = {
-    "mould": ("hatch_cover_mould", (0, 0, 0), (0.9294, 0.948, 0.955, 0.97), 5),
+    "mould": ("hatch_cover_mould", (0, 0, 0), (0.9294, 0.948, 0.955, 0.97, 0.9775), 6),
     "hull": ("tender_hull", (0, 0, 0), (0.1, 0.45, 0.9), 10),
     "hull tilted": ("tender_hull", (12, 7, 0), (0.4,), 2),
     "bollard lying": ("turned_bollard", (90, 0, 0), (0.3, 0.62), 4),

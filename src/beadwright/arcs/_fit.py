@@ -118,7 +118,8 @@ def fit(loops: CurveLoops, *, tolerance: float | npt.NDArray[np.float64]) -> Fit
     True
     """
     # numba: late, see `beadwright --help`
-    from beadwright.arcs._kernels.fit_batch import MARKS, TANGENTS, fit_batch
+    from beadwright.arcs._kernels.fit_batch import fit_batch
+    from beadwright.arcs._kernels.fit_joints import MARKS, TANGENTS
 
     chains, curves = loops.n_chains, len(loops.kind)
     tolerances = np.full(chains, tolerance) if np.isscalar(tolerance) else np.array(tolerance, dtype=float)

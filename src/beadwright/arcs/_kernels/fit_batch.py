@@ -22,8 +22,20 @@ from beadwright.arcs._kernels.fit_certify import (
     MOVE_COLUMNS,
     arc_bound,
 )
+from beadwright.arcs._kernels.fit_joints import (
+    BREAK,
+    BREAKS,
+    COUNT,
+    HELD,
+    LAID,
+    ROW,
+    ROWS,
+    TILT,
+    WHAT,
+    mend_joints,
+)
 from beadwright.arcs._kernels.fit_seam import LEAST_CLOSED, begin_elsewhere
-from beadwright.arcs._kernels.fit_section import fit_section
+from beadwright.arcs._kernels.fit_section import fit_section, move_tangent
 from beadwright.arcs._kernels.fit_table import (
     COLUMNS,
     CORNER,
@@ -37,11 +49,6 @@ from beadwright.arcs._kernels.fit_table import (
 from beadwright.compiled import helper, kernel
 
 LINE, CIRCLE, CONNECTOR = 0, 1, 7
-# Marks of a curve: 0 nothing, 1 moves as they are, 2 a spline; its rows in the table, its corners in `breaks`;
-# whether the chain's tangents at its ends are held.
-WHAT, ROW, ROWS, BREAK, BREAKS, HELD, MARKS = 0, 1, 2, 3, 4, 5, 7
-# Its tangents: its own at start and end, those that the chain has there, the tilts that knots there take.
-LAID, TILT, TANGENTS = 4, 8, 10
 # 3 + 2 sqrt 2, and what a quarter turn's rounding may add: see `_circle_moves`.
 SHIFTED = 5.83
 # A quarter of a turn, rad, and a half, in halves, stay so in spite of rounding.
@@ -145,17 +152,6 @@ def _straight_move(end: Any, curve: int, first_piece: Any, moves: Any, n: int) -
     return n + 1
 
 
-@helper
-def _move_tangents(row: Any, res: Any, at: int) -> None:
-    """Unit tangent at the start (0) or the end (2) of a move, to ``res`` from there on."""
-    cx, cy = row[M_EX] - row[M_X], row[M_EY] - row[M_Y]
-    chord, b = np.hypot(cx, cy), row[M_BULGE]
-    s, c = 2.0 * b / (1.0 + b * b), (1.0 - b) * (1.0 + b) / (1.0 + b * b)
-    if at > 0:
-        s = -s
-    res[at], res[at + 1] = (cx * c + cy * s) / chord, (cy * c - cx * s) / chord
-
-
 @kernel
 def fit_batch(
     kind: Any,
@@ -220,8 +216,8 @@ def fit_batch(
             m = _plain_moves(kind[c], ends[c], circle[c], c, first_piece, moves, n)
             if m > n:
                 marks[c, WHAT] = 1
-                _move_tangents(moves[n], tangents[c], 0)
-                _move_tangents(moves[m - 1], tangents[c], 2)
+                move_tangent(moves[n], 0, tangents[c], 0)
+                move_tangent(moves[m - 1], 1, tangents[c], 2)
         _join(lo, hi, marks, tangents, closed[chain])
         for c in range(lo, hi):
             first = n
@@ -256,8 +252,8 @@ def fit_batch(
                             open_ends[1] = s < corners or marks[c, HELD + 1] == 0
                             n, reached = fit_section(
                                 table, row, stop, start, end, open_ends, tolerance,
-                                attempt == REFINEMENTS, c, degree, first_control, control,
-                                choose, work, stack, depth, moves, n,
+                                attempt == REFINEMENTS, few_arcs(table, row, stop, tolerance), c,
+                                degree, first_control, control, choose, work, stack, depth, moves, n,
                             )  # fmt: skip
                             worst = max(worst, reached)
                         row = stop + 1
@@ -288,10 +284,24 @@ def fit_batch(
                         degree, first_control, control, moves[first], 0.0, choose, stack, depth
                     )
                     bound[chain] = max(bound[chain], moves[first, M_BOUND])
+            marks[c, COUNT] = n - first
             for m in range(first, n):
                 bound[chain] = max(bound[chain], moves[m, M_BOUND])
             if bound[chain] > tolerance and failed[chain] < 0:
                 failed[chain] = c
+        if hi - lo > 1 and failed[chain] < 0:
+            if len(moves) < n + 3 * used + 32:
+                moves = _grown(moves, n + 3 * used + 32)
+            first = first_move[chain]
+            m = mend_joints(
+                table, marks, tangents, lo, hi, closed[chain], tolerance,
+                degree, first_control, control, choose, work, stack, depth, moves, first, n,
+            )  # fmt: skip
+            if m < n:
+                n = m
+                bound[chain] = 0.0
+                for m in range(first, n):
+                    bound[chain] = max(bound[chain], moves[m, M_BOUND])
         first_move[chain + 1] = n
     return moves[:n]
 

@@ -117,7 +117,7 @@ def begin_elsewhere(
             end[0], end[1] = start[0], start[1]
         free[0] = free[1] = way == 2
         m, reached = fit_section(
-            wide, 0, last, start, end, free, tolerance, False, curve, wide_degree, wide_first,
+            wide, 0, last, start, end, free, tolerance, False, few, curve, wide_degree, wide_first,
             control, choose, work, stack, depth, moves, n,
         )  # fmt: skip
         if way == 2 or reached > tolerance or m - n >= n - kept:

@@ -36,7 +36,6 @@ from beadwright.arcs._kernels.fit_table import (
     T,
     X,
     Y,
-    few_arcs,
     integrate,
     turn_between,
 )
@@ -149,6 +148,17 @@ def _write_move(
     row[M_Q0], row[M_T0], row[M_Q1], row[M_T1] = a[2], a[3], q, t
     row[M_EX], row[M_EY], row[M_KINK] = b[0], b[1], 0.0
     row[M_BOUND] = arc_bound(degree, first_control, control, row, worst, choose, stack, depth)
+
+
+@helper
+def move_tangent(row: Any, end: int, res: Any, at: int) -> None:
+    """Unit tangent at the start (0) or the end (1) of a move, to ``res`` from there on."""
+    cx, cy = row[M_EX] - row[M_X], row[M_EY] - row[M_Y]
+    chord, b = np.hypot(cx, cy), row[M_BULGE]
+    s, c = 2.0 * b / (1.0 + b * b), (1.0 - b) * (1.0 + b) / (1.0 + b * b)
+    if end > 0:
+        s = -s
+    res[at], res[at + 1] = (cx * c + cy * s) / chord, (cy * c - cx * s) / chord
 
 
 @helper
@@ -276,13 +286,14 @@ def _circle_section(
 
 @helper
 def fit_section(
-    table: Any, i0: int, i1: int, start: Any, end: Any, free: Any, tolerance: float, force: bool, curve: int,
-    degree: Any, first_control: Any, control: Any, choose: Any, work: Any, stack: Any, depth: Any,
+    table: Any, i0: int, i1: int, start: Any, end: Any, free: Any, tolerance: float, force: bool, few: int,
+    curve: int, degree: Any, first_control: Any, control: Any, choose: Any, work: Any, stack: Any, depth: Any,
     moves: Any, n: int,
 ) -> tuple[int, float]:  # fmt: skip
     """Fit one section; the next free row and the greatest bound, which is above the tolerance if it failed.
 
     ``start`` and ``end`` are the tangents that the chain must have there unless ``free``; then they change.
+    More arcs than ``few`` are tried to be made fewer.
     """
     reached = np.inf
     tilts, res = np.empty(2), np.empty(4)
@@ -314,6 +325,10 @@ def fit_section(
             )  # fmt: skip
             reached = moves[n, M_BOUND]
             if reached <= tolerance:
+                if free[0]:
+                    move_tangent(moves[n], 0, start, 0)
+                if free[1]:
+                    move_tangent(moves[n], 1, end, 0)
                 return n + 1, reached
     radius = hidden_radius(table, i0, i1, start, end, free)
     if radius != 0.0:
@@ -329,7 +344,6 @@ def fit_section(
         tilts[1] = turn_between(last[TX], last[TY], end[0], end[1])
     goal = PLANNED * tolerance
     least = 2
-    few = few_arcs(table, i0, i1, tolerance)
     count, knots = np.int64(0), np.empty(0)
     for turn in range(TIGHTENINGS):
         count, knots, c = plan(table, i0, i1, tilts, free, goal, least, few, count, knots)

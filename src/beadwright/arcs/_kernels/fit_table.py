@@ -187,14 +187,26 @@ def tabulate(
 
 
 @helper
-def few_arcs(table: Any, i0: int, i1: int, tolerance: float) -> int:
-    """Most arcs that are few between two rows: hardly more than the integral of the best arc spline's density."""
+def best_arcs(table: Any, i0: int, i1: int, tolerance: float) -> float:
+    """The integral of the best arc spline's density between two rows, hardly more."""
     total = 0.0
     scale = 1.0 / (BEST * tolerance) ** (1.0 / 3.0)
     for p in range(i0, i1):
         chord = np.hypot(table[p + 1, X] - table[p, X], table[p + 1, Y] - table[p, Y])
         total += abs(table[p + 1, KAPPA] - table[p, AHEAD]) ** (1.0 / 3.0) * chord ** (2.0 / 3.0) * scale
+    return total
+
+
+@helper
+def few_of(total: float) -> int:
+    """Most arcs that are few where the best arc spline has so many."""
     return int(max(MANY * total, total + 2.0) - SURPLUS)
+
+
+@helper
+def few_arcs(table: Any, i0: int, i1: int, tolerance: float) -> int:
+    """Most arcs that are few between two rows."""
+    return few_of(best_arcs(table, i0, i1, tolerance))
 
 
 @helper
