@@ -123,6 +123,22 @@ def test_an_even_board_of_two_beads_is_one_contour_bead_of_half_its_thickness(th
     assert near == pytest.approx(np.full(len(near), thick / 4), abs=1e-4)
 
 
+def test_lines_that_only_a_bulge_of_an_even_wall_has_room_for_are_listed():
+    # a wall of 21.7 mm, filled by two beads of 10.85, and a bulge to 28.2 mm on 32.6 mm of its length: there the second
+    # of the nominal beads would have a line, 12.6 mm inside, between two arcs round the bulge's inner corners
+    wall = [[0, -108], [21.7, -108], [21.7, -16.3], [28.2, -16.3]]
+    result = laid(on(polygon(wall + [[x, -y] for x, y in reversed(wall)])), vary=False)
+    first, second = (math.acos((21.7 - x) / 12.6) for x in (12.6, 15.6))
+    sides = sum(2 * (16.3 - 12.6 * math.sin(angle)) for angle in (first, second))
+
+    assert [(b.rank, b.width) for b in result.beads] == [(1, 10.85)]
+    assert [lost.kind for lost in result.lost] == ["even"]
+    assert result.lost[0].length == pytest.approx(sides + 2 * 12.6 * (second - first), rel=1e-6)
+    assert all(12.6 - 1e-6 <= x <= 15.6 + 1e-6 and abs(y) < 8 for x, y in result.lost[0].along)
+    # one place for 4 mm at most
+    assert len(result.lost[0].along) >= result.lost[0].length / 4
+
+
 @pytest.mark.parametrize("thick", [8.4 + 8.42, 14.0, 22.0, 40.0])
 def test_boards_that_two_other_widths_do_not_fill_better_keep_theirs(thick):
     # nearly two beads; too thin for two of 7.62; too thick for two of 10.92; a board for contour beads and fill

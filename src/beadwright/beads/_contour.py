@@ -11,8 +11,9 @@ import numpy as np
 
 from beadwright.arcs import Lost, Offsets, lost, numbered
 from beadwright.beads._bead import Bead
-from beadwright.beads._even import EvenWall, even_walls, without_pieces
+from beadwright.beads._even import EvenWall, even_walls, within, without_pieces
 from beadwright.beads._gaps import NO_GAPS, Gaps, gaps_of, unclosed
+from beadwright.beads._listed import listed
 from beadwright.beads._loops import nearest_loop
 from beadwright.beads._medial import medial_beads, sounding_of, without_walls
 from beadwright.beads._narrow import narrowed
@@ -20,7 +21,7 @@ from beadwright.beads._ranks import Ranks, WidthStep
 from beadwright.beads._sides import Stretch
 from beadwright.beads._thin import thin_places
 from beadwright.beads._zones import WallRange, zones
-from beadwright.curves import ArcPath, ArcRegion, distances, signed_area
+from beadwright.curves import ArcPath, ArcRegion, distances, length, middle_of, signed_area
 from beadwright.errors import SettingsError
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Finding
@@ -242,6 +243,7 @@ def contour_beads(
             break
         uneven = without_pieces(inner.region, even)
         paths = uneven.loops
+        places += _in_even_walls(inner.region.loops, even[: len(even) - len(evened)], width=own)
         if taken:
             kept = without_walls(layer.region, uneven, taken, inside=inside, width=own)
             paths, bound = kept.paths, max(bound, inner.bound.mm + kept.bound)
@@ -277,8 +279,8 @@ def contour_beads(
             )
     else:
         rank = contours + 1
-    within = offset_by(ranks.inside(contours + 1)) if rank > contours else None
-    rest = NOTHING if within is None else without_pieces(within.region, even)
+    left = offset_by(ranks.inside(contours + 1)) if rank > contours else None
+    rest = NOTHING if left is None else without_pieces(left.region, even)
     if vary and walls is not None and rest.loops:
         # Beads that share a wall lie in it too.
         least = ranks.walls_of(contours + 1, walls).least
@@ -297,12 +299,19 @@ def contour_beads(
         findings=tuple(findings),
         lost=tuple(places),
         grey=grey,
-        fallbacks=fallbacks
-        + gaps.fallbacks
-        + (0 if within is None or walls is not None else within.fallbacks),
+        fallbacks=fallbacks + gaps.fallbacks + (0 if left is None or walls is not None else left.fallbacks),
         rest=rest,
         gaps=gaps,
     )
+
+
+def _in_even_walls(loops: Sequence[ArcPath], pieces: Sequence[ArcRegion], *, width: float) -> list[Lost]:
+    """Lines of a rank for which pieces have room where they are thicker than the even wall that two beads fill."""
+    return [
+        Lost(kind="even", at=middle_of(path), length=length(path), width=width, along=listed(path))
+        for piece in pieces
+        for path in within(loops, piece)
+    ]
 
 
 def _in_loops(medial: Sequence[Bead], outermost: Sequence[ArcPath]) -> list[Bead]:
