@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from functools import lru_cache
 
 import cadquery as cq
@@ -11,6 +12,7 @@ import pytest
 
 from beadwright.brep import Model
 from beadwright.kernel import from_shape
+from beadwright.pipeline import plan
 from beadwright.verify import LayerResult, Verification, VerifyOptions, verify
 from beadwright.verify import _layer as layer_module
 from beadwright.verify._cut import Cut, Floats
@@ -223,3 +225,40 @@ def test_where_the_kernel_loses_the_plane_beside_a_flat_the_next_one_speaks(
 
     assert asked[0] == pytest.approx(10 - depth, abs=1e-9)
     assert {n.finding.code for n in found.findings if n.finding.level == "error"} == codes
+
+
+def test_beads_of_a_usual_width_are_not_due_where_an_even_wall_bulges() -> None:
+    # two layers of a plate with both ranks, then a wall of 21.7 mm, which two beads of 10.85 fill, with a bulge of
+    # 28.2 mm, where the second of the usual ones would have a line of 33 mm
+    wall = [
+        (0, -108),
+        (21.7, -108),
+        (21.7, -16.3),
+        (28.2, -16.3),
+        (28.2, 16.3),
+        (21.7, 16.3),
+        (21.7, 108),
+        (0, 108),
+    ]
+    upper = cq.Workplane().workplane(offset=8.0).polyline(wall).close().extrude(8.0)
+    part = cq.Workplane().center(20, 0).rect(80, 240).extrude(8.0).union(upper)
+    model = from_shape(part, name="hand.step")
+    text = plan(model, workers=1).program
+
+    assert {rank: list(offsets) for rank, offsets in offsets_of(text).items()} == {
+        "1": [4.2, 5.425],
+        "2": [12.6],
+    }
+    assert errors(verify(text, model, ALL)) == []
+    # a bead of the plate that is left out is missing all the same
+    begin = text.index("(bead", text.index("rank=2") - 40)
+    end = text.index("(end bead)", begin) + len("(end bead)\n")
+    assert "missing-bead" in errors(verify(text[:begin] + text[end:], model, ALL))
+
+
+def offsets_of(text: str) -> dict[str, dict[float, None]]:
+    """Offsets of the contour beads of each rank, in their order."""
+    found: dict[str, dict[float, None]] = {}
+    for rank, offset in re.findall(r"role=contour rank=(\d) .* offset=([\d.]+)", text):
+        found.setdefault(rank, {})[round(float(offset), 6)] = None
+    return found

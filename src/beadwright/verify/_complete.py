@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
@@ -34,6 +36,21 @@ def common_offsets(deposit: Deposit) -> dict[str, float]:
         if bead.role == "contour" and np.isfinite(bead.offset):
             found[bead.rank][bead.offset] += 1
     return {rank: counts.most_common(1)[0][0] for rank, counts in found.items()}
+
+
+def usual_beside(deposit: Deposit) -> dict[str, dict[str, float]]:
+    """For each rank of contour beads, the most frequent offset of every other one in layers that have both, mm."""
+    found: dict[str, dict[str, Counter[float]]] = defaultdict(lambda: defaultdict(Counter))
+    for layer in deposit.layers:
+        own = [bead for bead in layer.beads if bead.role == "contour" and np.isfinite(bead.offset)]
+        for rank in {bead.rank for bead in own}:
+            for bead in own:
+                if bead.rank != rank:
+                    found[rank][bead.rank][bead.offset] += 1
+    return {
+        rank: {other: counts.most_common(1)[0][0] for other, counts in beside.items()}
+        for rank, beside in found.items()
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -158,12 +175,15 @@ def check_complete(
     step: float,
     notes: Notes,
     room: float = 0.0,
+    usual: Mapping[str, Mapping[str, float]] = MappingProxyType({}),
 ) -> None:
     """A finding for every ring of the section along which a rank of contour beads is missing somewhere.
 
     Beads may lie farther from the place by `room`, where the section is not the layer's region but near to it.
 
-    Where a medial bead runs within half its width of the place, it stands for the contour beads.
+    Where a medial bead runs within half its width of the place, it stands for the contour beads. Where the bead
+    outside the place does not lie as `usual` (see `usual_beside`), two beads of another width share a wall: what such
+    a wall has room for where it bulges is due to no bead of the usual width, and the cover tells what is left open.
     """
     middle = [b for b in layer.beads if b.role == "medial" and len(b.rows)]
     reach = max((float(b.own_widths().max()) / 2 for b in middle), default=0.0)
@@ -178,6 +198,11 @@ def check_complete(
             beside, _ = distance_to_beads(moves, middle, inside.at[bare], enough=reach)
             far[bare[beside <= reach]] = 0.0
             bare = bare[beside > reach]
+        for bead in _sharing(layer, usual.get(rank, {}), offset) if len(bare) else ():
+            beside, _ = distance_to_beads(moves, [bead], inside.at[bare])
+            shared = beside <= offset - bead.offset + near
+            far[bare[shared]] = 0.0
+            bare = bare[~shared]
         if not inside.due(cut, bare).any():
             continue
         due = inside.due(cut, np.arange(len(inside.at)))
@@ -204,3 +229,15 @@ def check_complete(
                 ),
                 layer.line,
             )
+
+
+def _sharing(layer: DepositLayer, usual: Mapping[str, float], offset: float) -> list[Bead]:
+    """Contour beads outside an offset that do not lie where those of their rank do."""
+    return [
+        bead
+        for bead in layer.beads
+        if bead.role == "contour"
+        and len(bead.rows)
+        and bead.offset < offset
+        and abs(bead.offset - usual.get(bead.rank, bead.offset)) > FOOT
+    ]

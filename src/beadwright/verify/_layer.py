@@ -51,6 +51,8 @@ class Job:
         Heights of flat faces in the machine, mm.
     offsets : dict of str to float
         Common offset of each rank of contour beads.
+    usual : dict of str to dict of str to float
+        See `usual_beside`.
     section : str
         ``flat`` or ``round``.
     options : VerifyOptions
@@ -66,6 +68,7 @@ class Job:
     matrix: Floats
     flats: Floats
     offsets: dict[str, float]
+    usual: dict[str, dict[str, float]]
     section: str
     options: VerifyOptions
     later: tuple[frozenset[int], ...] = ()
@@ -230,8 +233,9 @@ def _judge(job: Job, place: int, found: Cut, allowed: float, notes: Notes) -> De
         room = 0.0 if side == 0 and slab is None else max(job.offsets.values(), default=0.0)
         room += 0.0 if slab is None else slab.spread()
         check_complete(
-            job.moves, layer, found, job.offsets, allowed=allowed, step=step, notes=notes, room=room
-        )
+            job.moves, layer, found, job.offsets, allowed=allowed, step=step, notes=notes, room=room,
+            usual=job.usual,
+        )  # fmt: skip
     return samples
 
 

@@ -17,7 +17,7 @@ from beadwright.verify._check_closure import check_closures
 from beadwright.verify._check_run import check_faults, check_flow, check_limits, run_of
 from beadwright.verify._check_told import check_reach, check_told
 from beadwright.verify._check_widths import check_widths
-from beadwright.verify._complete import common_offsets
+from beadwright.verify._complete import common_offsets, usual_beside
 from beadwright.verify._copies import check_copies
 from beadwright.verify._cut import Floats, cut, flat_heights
 from beadwright.verify._deposit import Deposit, rebuild
@@ -101,6 +101,7 @@ def verify(
         matrix=matrix,
         flats=flat_heights(model, matrix),
         offsets=common_offsets(deposit),
+        usual=usual_beside(deposit),
         section=section,
         options=options,
         later=tuple(map(frozenset, reading.told.later.values())),
