@@ -8,27 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from beadwright.beads import contour_beads, wall_range
 from beadwright.beads._meet import Own
 from beadwright.beads._narrow import _replaced
-from beadwright.curves import ArcRegion, chords, distances, length, lengths
-from beadwright.layers import plan_layers
-from tests.post._build_programs import circle, layer, path
-
-W, H, BORE = 8.4, 4.0, 7.62
-
-
-def shared(*loops, spacing=W):
-    beads = contour_beads(
-        layer(plan_layers(0.0, 4.0, 4.0)[0], region=ArcRegion(loops=loops, supports=np.zeros((0, 4)))),
-        width=W,
-        height=H,
-        spacing=spacing,
-        contours=2,
-        walls=wall_range(width=W, spacing=spacing, bore=BORE),
-        vary=True,
-    ).beads
-    return [bead for bead in beads if bead.role == "medial"]
+from beadwright.curves import distances, length, lengths
+from tests.beads._build_medial import W, medial, turns
+from tests.post._build_programs import circle, path
 
 
 def ring(count, radius, bend):
@@ -38,23 +22,15 @@ def ring(count, radius, bend):
     return path(points, [-bend * math.tan(math.pi / 2 / count)] * count)
 
 
-def turns(line):
-    chord = chords(line)
-    heading, half = np.arctan2(chord[:, 1], chord[:, 0]), 2 * np.arctan(line.bulge)
-    after = np.roll(heading - half, -1)
-    every = [math.remainder(a, 2 * math.pi) for a in after - (heading + half)]
-    return np.array(every if line.closed else every[:-1])
-
-
 @pytest.mark.parametrize("count", [5, 11])
 @pytest.mark.parametrize("bend", [0.99, 1.01, 1.1])
 def test_stretches_that_meet_are_one_bead_that_never_runs_back(count, bend):
     outer, inner = circle(0.3, 0.2, 100), ring(count, 82.0, bend)
-    beads = shared(outer, inner)
+    beads = medial(outer, inner)
 
     assert sum(bead.closed for bead in beads) == 2
     for bead in beads:
-        assert np.abs(turns(bead.path)).max() < 0.5
+        assert turns(bead.path)[0].max() < 0.5
         assert lengths(bead.path).min() > 1e-2
         # half a share of a wall of 16.4 to 19.7 mm from the nearer side: two beads fill it
         apart = distances([outer, inner], bead.path.points)
@@ -69,13 +45,13 @@ def test_a_contour_line_between_stretches_may_be_shorter_than_a_move():
         [265, -121], [163, -243],
     ]  # fmt: skip
     bend = -math.tan(math.pi / 22)
-    beads = shared(
-        circle(0, 0, 307), path(hole, [round(bend, 4)] * len(hole)), spacing=W - H * (1 - math.pi / 4)
+    beads = medial(
+        circle(0, 0, 307), path(hole, [round(bend, 4)] * len(hole)), spacing=W - 4.0 * (1 - math.pi / 4)
     )
 
     assert beads
     for bead in beads:
-        assert np.abs(turns(bead.path)).max() < math.pi / 2
+        assert turns(bead.path)[0].max() < math.pi / 2
 
 
 @pytest.mark.parametrize("gap", [1.2e-4, 9e-3, 0.03])

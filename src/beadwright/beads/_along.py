@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from beadwright.beads._curve import STRAIGHT, through
+from beadwright.beads._curve import STRAIGHT, joints_of, through
 from beadwright.curves import ArcPath, lengths
 
 Floats = npt.NDArray[np.float64]
@@ -142,15 +142,7 @@ def _rises(joints: Floats, bulge: Floats) -> Floats:
 def _through(points: Floats, closed: bool, tolerance: float) -> tuple[Ints, Floats]:
     """Rows of the joints of `through`, and its bulges."""
     path = through(points, closed=closed, tolerance=tolerance)
-    rows, first = [0], 0
-    for end in path.points[1:]:
-        first += 1
-        while (points[first] != end).any():
-            first += 1
-        rows.append(first)
-    if closed:
-        rows.append(len(points) - 1)
-    return np.array(rows), path.bulge
+    return joints_of(path, points), path.bulge
 
 
 def _turns(chord: Floats, half: Floats) -> Floats:

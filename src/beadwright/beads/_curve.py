@@ -57,6 +57,19 @@ def through(points: Floats, *, closed: bool, tolerance: float) -> ArcPath:
     )
 
 
+def joints_of(path: ArcPath, points: Floats) -> npt.NDArray[np.int64]:
+    """Rows of the points in which moves of a path `through` them begin and end."""
+    rows, first = [0], 0
+    for end in path.points[1:]:
+        first += 1
+        while (points[first] != end).any():
+            first += 1
+        rows.append(first)
+    if path.closed:
+        rows.append(len(points) - 1)
+    return np.array(rows)
+
+
 def _single(points: Floats, first: int, closed: bool) -> float:
     """Bulge between two neighbouring points, as the curve bends on that side where it bends less."""
     last = len(points) - 1

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.beads._bead import Bead, mean_width
-from beadwright.beads._curve import through
+from beadwright.beads._curve import joints_of, through
 from beadwright.curves import ArcPath, lengths, points_at
 
 Floats = npt.NDArray[np.float64]
@@ -31,16 +31,8 @@ def along_points(points: Floats, *, closed: bool, tolerance: float) -> tuple[Arc
     """The path through points, and where on it each point lies: (n,) lengths from its start, mm."""
     path = through(points, closed=closed, tolerance=tolerance)
     chord = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    rows, first = [0], 0
-    for end in path.points[1:]:
-        first += 1
-        while (points[first] != end).any():
-            first += 1
-        rows.append(first)
-    if closed:
-        rows.append(len(points) - 1)
     run = np.concatenate([[0.0], np.cumsum(lengths(path))])
-    return path, np.interp(chord, chord[rows], run)
+    return path, np.interp(chord, chord[joints_of(path, points)], run)
 
 
 def stepped(
