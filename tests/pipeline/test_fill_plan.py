@@ -51,6 +51,10 @@ def test_settings_of_fill_are_told_one_by_one():
         ({"kind": "honey"}, "none, lines, contour or ribs"),
         ({"angles": []}, "one to twelve angles"),
         ({"rib_spacing": 0}, "fill.rib_spacing"),
+        (
+            {"kind": "ribs", "rib_spacing": 8.3},
+            r"fill\.rib_spacing: 8\.3 mm would lay ribs over each other.* 8\.4 mm",
+        ),
         ({"rib_crossings": "laid"}, "turned or broken"),
         ({"adapt": "perhaps"}, "fill.adapt"),
         ({"overlaps": 0.1}, "did you mean overlap"),

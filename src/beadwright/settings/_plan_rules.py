@@ -48,6 +48,16 @@ def _of_widths(
     return width_faults(dict(plan.widths_used()), heights=heights, spacing=spacing, bore=bore, taken=taken)
 
 
+def _ribs(plan: Known) -> Iterator[Fault]:
+    side = plan.spacing_of("rib")
+    if plan.fill.kind == "ribs" and plan.fill.rib_spacing < side:
+        yield (
+            "fill.rib_spacing",
+            f"{plan.fill.rib_spacing:g} mm would lay ribs over each other, which lie side by side at {side:.4g} mm;"
+            " take more, or fill with lines",
+        )
+
+
 def _widths_of_walls(plan: Known) -> Iterator[Fault]:
     if plan.wall is not None and plan.widths != WIDTHS:
         yield "widths", "are for solids; walls have one width"
@@ -145,6 +155,7 @@ PLAN_RULES = (
     _heights,
     _spacing,
     _bore,
+    _ribs,
     _widths_of_walls,
     _tolerance,
     _rule_of_walls,
