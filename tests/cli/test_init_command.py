@@ -62,6 +62,24 @@ def test_init_refuses_an_unknown_card(capsys: pytest.CaptureFixture[str], tmp_pa
     assert not (tmp_path / "new").exists()
 
 
+@pytest.mark.parametrize(
+    ("below", "said"), [("", "is a file; give the folder another name"), ("x", "cannot write")]
+)
+def test_a_file_in_the_folder_s_place_is_the_input_s_fault(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, below: str, said: str
+) -> None:
+    place = tmp_path / "taken"
+    place.write_text("mine")
+    sheet = tmp_path / "measured.csv"
+    sheet.write_text("coupon,feed_mm_s,width_mm\nwidth,50,8.4\nwidth,75,8.4\nwidth,100,8.5\n")
+
+    for words in (("init", place / below), ("calibrate", sheet, "-o", place / below)):
+        code, _, err = call(capsys, *words)
+        assert code == 2
+        assert said in " ".join(err.split())
+    assert place.read_text() == "mine"
+
+
 def test_init_leaves_nothing_when_the_disk_refuses(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(self: Path, target: Path) -> None:
         if target.name == "job.toml":

@@ -6,6 +6,7 @@ import csv
 import os
 import secrets
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -195,6 +196,8 @@ def _write(folder: Path, files: Mapping[str, str]) -> None:
     for name in texts:
         if os.path.lexists(folder / name):
             raise OutputError(f"{folder / name} is there already; rename it or choose another folder")
+    if folder.exists() and not folder.is_dir():
+        raise OutputError(f"{folder} is a file; give the folder another name")
     finished: list[Path] = []
     try:
         with told(f"cannot write to {folder}"):
@@ -206,7 +209,8 @@ def _write(folder: Path, files: Mapping[str, str]) -> None:
                 finished[-1] = part.rename(folder / name)
     except BaseException:
         for each in finished:
-            each.unlink(missing_ok=True)
+            with suppress(OSError):  # where there is no folder, there is nothing to take away
+                each.unlink(missing_ok=True)
         raise
 
 

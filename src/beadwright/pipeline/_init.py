@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+from contextlib import suppress
 from pathlib import Path
 
 from beadwright.errors import OutputError
@@ -41,6 +42,8 @@ def write_settings(folder: str | Path, *, material: str = DEFAULT_MATERIAL) -> t
             raise OutputError(
                 f"{path} holds a {name} already, and init changes no file; choose another folder"
             )
+    if path.exists() and not path.is_dir():
+        raise OutputError(f"{path} is a file; give the folder another name")
     new = not path.exists()
     mark = secrets.token_hex(4)
     temporary = {name: path / f".{name}.{mark}.part" for name in texts}
@@ -55,7 +58,8 @@ def write_settings(folder: str | Path, *, material: str = DEFAULT_MATERIAL) -> t
                 finished.append(path / name)
     except BaseException:
         for each in (*finished, *temporary.values()):
-            each.unlink(missing_ok=True)
+            with suppress(OSError):  # where there is no folder, there is nothing to take away
+                each.unlink(missing_ok=True)
         if new and path.is_dir():
             path.rmdir()
         raise

@@ -48,6 +48,7 @@ _WHY = {
     errno.EROFS: "the file system is read-only; choose another folder",
     errno.EACCES: "there is no permission to write there; choose another folder",
     errno.EPERM: "there is no permission to write there; choose another folder",
+    errno.ENOTDIR: "a part of its path is a file; choose another folder",
     errno.ENAMETOOLONG: "the name is too long; choose a shorter one",
 }
 
