@@ -170,3 +170,24 @@ def test_what_cannot_be_recorded(tmp_path):
     (tmp_path / "job_record.json").write_text("[]")
     with pytest.raises(OutputError, match="is no job record of beadwright"):
         append_record(tmp_path, {"operator": "A. Turner"})
+
+
+def test_what_is_overridden_stands_at_the_top_of_the_trials_too(tmp_path):
+    # the bollard's foot is 327 mm wide; the trials drive as far as the program does
+    machine = tmp_path / "m.toml"
+    machine.write_text("[volume]\nsize = [200, 2400, 1800]\n")
+    plan(PART, tmp_path / "out", machine=machine, layers=(1, 2), workers=1, override="volume", release={})
+
+    for name in ("program.nc", "dry_run.nc", "trace.nc"):
+        text = (tmp_path / "out" / name).read_text()
+        assert "(OVERRIDDEN by the user, volume: layer 1 goes from X" in text.partition("G21")[0]
+        assert lint(text) == ()
+
+
+def test_a_machine_that_ends_below_the_program_is_told_by_how_much(tmp_path):
+    machine = tmp_path / "m.toml"
+    machine.write_text("[volume]\nsize = [6000, 2400, 20]\n")
+
+    # layer 1 ends at 8 mm, traverses 20 mm above it
+    with pytest.raises(SettingsError, match="reaches Z 28 mm, 8 mm above the top of the machine"):
+        plan(PART, tmp_path / "out", machine=machine, layers=(1, 2), workers=1, override="volume", release={})

@@ -332,6 +332,7 @@ def plan_part(
                         resolved=resolved,
                         writing=writing,
                         reaches=course.reaches,
+                        notes=judged.notes,
                     )
                 output.write("plan.json", text_parts(for_readers(document, laid)))
             with stages.measure("sheet"):

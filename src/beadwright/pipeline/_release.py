@@ -34,6 +34,7 @@ def write_release(
     resolved: Resolved,
     writing: Writing,
     reaches: Sequence[Reach],
+    notes: Sequence[str],
 ) -> None:
     """Write dry_run.nc, trace.nc, release.json and the job record beside the programs that are written already.
 
@@ -47,6 +48,8 @@ def write_release(
     model, resolved, writing
     reaches : sequence of Reach
         How far the layers go.
+    notes : sequence of str
+        Rules of safety that the user overrode: what the trials drive through, too.
 
     Raises
     ------
@@ -55,7 +58,7 @@ def write_release(
     """
     release = resolved.settings.release
     assert release is not None
-    trials = _trials(program.whole(), release, resolved, writing, reaches)
+    trials = _trials(program.whole(), release, resolved, writing, reaches, notes)
     ending = resolved.machine.controller.line_ending
     for file in trials:
         output.write(file.name, file.text, ending=ending)
@@ -67,7 +70,12 @@ def write_release(
 
 
 def _trials(
-    text: str, release: Release, resolved: Resolved, writing: Writing, reaches: Sequence[Reach]
+    text: str,
+    release: Release,
+    resolved: Resolved,
+    writing: Writing,
+    reaches: Sequence[Reach],
+    notes: Sequence[str],
 ) -> tuple[ProgramFile, ...]:
     machine = resolved.machine
     low = np.min([reach.low for reach in reaches], axis=0)
@@ -75,8 +83,8 @@ def _trials(
     room = machine.volume.high()[2] - machine.work_offset.at[2] - float(high[2])
     if room < LEAST_LIFT:
         raise SettingsError(
-            f"release.lift: the program reaches Z {high[2]:g} mm, {max(room, 0):g} mm below the top of the machine: no"
-            " room to raise a dry run"
+            f"release.lift: the program reaches Z {high[2]:g} mm, {abs(room):g} mm"
+            f" {'above' if room < 0 else 'below'} the top of the machine: no room to raise a dry run"
         )
     dry = dry_run(
         text,
@@ -85,6 +93,7 @@ def _trials(
         devices=[line for device in machine.device for line in (*device.on, *device.off)],
         lift=min(release.lift, room),
         feed=release.feed,
+        notes=notes,
     )
     round_it = trace(
         (float(low[0]), float(low[1])),
@@ -94,6 +103,7 @@ def _trials(
         dialect=writing.dialect,
         path_tolerance=writing.path_tolerance,
         work_offset=writing.work_offset,
+        notes=notes,
     )
     return ProgramFile(name="dry_run.nc", text=dry), ProgramFile(name="trace.nc", text=round_it)
 

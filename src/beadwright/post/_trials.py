@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from beadwright.errors import InternalError
 from beadwright.post._comments import note, number
@@ -23,7 +23,14 @@ FEED_DECIMALS = 4
 
 
 def dry_run(
-    text: str, *, words: Words, dialect: Dialect, devices: Iterable[str], lift: float, feed: float | None
+    text: str,
+    *,
+    words: Words,
+    dialect: Dialect,
+    devices: Iterable[str],
+    lift: float,
+    feed: float | None,
+    notes: Sequence[str] = (),
 ) -> str:
     """A program in the air: the same X and Y words, Z raised, nothing that extrudes, heats or strikes.
 
@@ -39,6 +46,8 @@ def dry_run(
         By how much Z is raised, mm, above 0.
     feed : float, optional
         Greatest feed, mm/s.
+    notes : sequence of str
+        What stands at the program's top and holds of this one, too: rules of safety that were overridden.
 
     Raises
     ------
@@ -57,7 +66,7 @@ def dry_run(
             "DRY RUN of a beadwright program: the same moves in X and Y, raised, without extruder or devices"
         ),
         note(f"Every Z is {number(lift)} mm higher than in the program. The extruder must be cold and off."),
-        *(note(text) for text in CAUTIONS[:3]),
+        *(note(text) for text in (*CAUTIONS[:3], *notes)),
     ]
     steps = False
     for line in text.split("\n"):
@@ -117,6 +126,7 @@ def trace(
     dialect: Dialect,
     path_tolerance: float | None = None,
     work_offset: str | None = None,
+    notes: Sequence[str] = (),
 ) -> str:
     """A program that runs round the rectangle of another at its greatest traverse height, nothing switched.
 
@@ -128,6 +138,8 @@ def trace(
         mm.
     words, dialect, path_tolerance, work_offset
         As of `program_text`.
+    notes : sequence of str
+        As of `dry_run`.
     """
     corners = [low, (high[0], low[1]), high, (low[0], high[1]), low]
     parts = [
@@ -135,7 +147,7 @@ def trace(
             "TRACE of a beadwright program: its bounding rectangle at its greatest height, nothing switched on"
         ),
         note(f"X {low[0]:.4f} to {high[0]:.4f} mm, Y {low[1]:.4f} to {high[1]:.4f} mm"),
-        *(note(text) for text in CAUTIONS[:3]),
+        *(note(text) for text in (*CAUTIONS[:3], *notes)),
         dialect.write(
             "program_start",
             units=words.unit_word,
