@@ -39,7 +39,12 @@ def plate_with_ribs():
 
 # beads of 8.4 from a bore of 7.62: one makes 7.62 to 10.92 mm, two 15.24 to 21.84; shares by area 4, 12 and 20 of 36
 def test_walls_by_thickness_and_places_out_of_reach():
-    pose = beadwright.examine(plate_with_ribs()).pose
+    found = beadwright.examine(plate_with_ribs())
+    pose = found.pose
+    assert {text.split(" is ", 1)[1] for text in found.advice if text.startswith("a wall at ")} <= {
+        "thinner than one bead can be, 7.62 mm"
+    }
+    assert any(text.startswith("a wall 10.92 to 15.24 mm thick at ") for text in found.advice)
 
     thin, one, between, two, above = pose.thickness
     # a disc of 7.62 mm does not reach the eight corners of the other two walls: (1 - pi / 4) r^2 each

@@ -149,14 +149,15 @@ class Advice:
         said = []
         for wall in self.walls[:3]:
             x, y, z = wall.at
-            made = (
-                "thinner than one bead can be"
-                if wall.low == 0.0
-                else "too thick for one bead, too thin for two"
-            )
-            said.append(
-                f"a wall {wall.low:.2f} to {wall.high:.2f} mm thick at {x:.0f}, {y:.0f}, {z:.0f} is {made}"
-            )
+            if wall.low == 0.0:
+                said.append(
+                    f"a wall at {x:.0f}, {y:.0f}, {z:.0f} is thinner than one bead can be, {wall.high:.2f} mm"
+                )
+            else:
+                said.append(
+                    f"a wall {wall.low:.2f} to {wall.high:.2f} mm thick at {x:.0f}, {y:.0f}, {z:.0f} is too thick for"
+                    " one bead, too thin for two"
+                )
         if self.lean:
             face, angle = max(self.lean.items(), key=lambda pair: (pair[1], -pair[0]))
             said.append(

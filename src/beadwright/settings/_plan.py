@@ -183,7 +183,8 @@ class PlanSettings(Section):
     rising: bool = Field(
         False,
         description="wherever layers that follow each other hold one closed bead alone, they become one bead that"
-        " climbs steadily, a layer height a turn, without a start or a closure between",
+        " climbs steadily, a layer height a turn, without a start or a closure between; where the flow follows nothing"
+        " but the path speed, it begins upon a flat layer, half a layer thick, and ends so",
     )
     rising_planes: int = Field(
         24,
