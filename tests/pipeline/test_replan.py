@@ -259,7 +259,8 @@ def test_a_line_of_the_program_is_a_place(ring: tuple[Path, Path], tmp_path: Pat
 
     assert result.document["join"]["old_program_line"] == begin + 3
     assert [row[3] for row in rest] == [row[3] for row in whole[1:]]
-    assert rest[0][2] == whole[1][2]
+    # Its way is told by printed moves, so the place is theirs to a unit of the last place.
+    assert rest[0][2] == pytest.approx(whole[1][2], abs=1.01e-4)
 
 
 @pytest.mark.parametrize(
