@@ -10,7 +10,7 @@ from beadwright.post._comments import note, number
 from beadwright.post._dialect import FIELD, Dialect
 from beadwright.post._lint import check_text
 from beadwright.post._program import CAUTIONS
-from beadwright.post._words import MM, Words
+from beadwright.post._words import FEED_DECIMALS, MM, Words
 
 # A height word, a feed word, and words of an extruder axis, as programs of ours write them.
 _HEIGHT = re.compile(r"\bZ(-?[0-9.]+)")
@@ -18,8 +18,6 @@ _FEED = re.compile(r"^((?:N[0-9]+ )?F)([0-9.]+)$")
 _ADVANCE = re.compile(r" [ABC]-?[0-9.]+")
 _NUMBERED = re.compile(r"^N[0-9]+ ")
 _MODE = re.compile(r"G9[01]")
-# Digits of a capped feed.
-FEED_DECIMALS = 4
 
 
 def dry_run(

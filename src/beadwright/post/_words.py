@@ -21,6 +21,8 @@ MM = {"mm": 1.0, "inch": 25.4}
 # them: one unit may be at most ARC_RULE / 1.42. That is 3 decimals of a millimetre; 4 of an inch would do for
 # the standard's 0.0002 inch, but 5 keep 0.002 mm as well, for readers that know only that.
 LEAST_DECIMALS = {"mm": 3, "inch": 5}
+# Of F words, at least: half a unit is below 1e-7 of any feed at which a bead is laid, in inches too.
+FEED_DECIMALS = 6
 # Coordinates of some metres keep 8 decimals within the 53 bits of a double.
 MOST_DECIMALS = 8
 
@@ -45,8 +47,8 @@ class Words:
     --------
     >>> Words().coordinate(12.34567)
     '12.3457'
-    >>> Words(units="inch", decimals=5).feed(100.0)[:11]
-    '236.2204724'
+    >>> Words(units="inch", decimals=5).feed(100.0)
+    '236.220472'
     """
 
     units: Units = "mm"
@@ -89,8 +91,13 @@ class Words:
         return f"{round(value * self.scale) / 10.0**self.decimals + 0.0:.{self.decimals}f}"
 
     def feed(self, speed: float) -> str:
-        """A speed in mm/s as the digits of F, units a minute (G94), without an exponent."""
+        """A speed in mm/s as the digits of F, units a minute (G94), without an exponent.
+
+        Six decimals or those of lengths: a controller may read less than the seventeen digits of a double.
+        """
         if not (math.isfinite(speed) and speed > 0):
             msg = f"feed must be above 0 mm/s, not {speed}"
             raise SettingsError(msg)
-        return np.format_float_positional(speed * 60.0 / MM[self.units], trim="0")
+        return np.format_float_positional(
+            speed * 60.0 / MM[self.units], precision=max(self.decimals, FEED_DECIMALS), trim="0"
+        )
