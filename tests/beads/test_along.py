@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+import time
 
 import numpy as np
 import pytest
 
+from beadwright.beads import _along
 from beadwright.beads._along import along
 from beadwright.beads._axis import middles
 from beadwright.beads._listed import spaced
@@ -159,3 +161,35 @@ def test_a_middle_has_corners_where_two_of_its_pieces_meet_at_an_angle():
 
     assert line.corner.sum() == 1
     assert line.at[line.corner][0] == pytest.approx([side, side], abs=1e-4)
+
+
+def waves(length_mm):
+    x = np.arange(0.0, length_mm, 2.0)
+    return np.stack([x, 60 * np.sin(x / 150) + 7 * np.sin(x / 31)], axis=1)
+
+
+@pytest.mark.parametrize("closed", [False, True])
+def test_long_chains_are_the_same_as_if_their_equations_were_solved_whole(closed, monkeypatch):
+    points = ellipse(3000, 400, 1500) if closed else waves(1200.0)
+    corner, found = np.zeros(len(points), bool), []
+    for most in (0, 10_000):
+        monkeypatch.setattr(_along, "LONG", most)
+        found.append(along(points, corner, closed=closed, tolerance=TOLERANCE)[0])
+
+    assert found[0].points == pytest.approx(found[1].points, abs=1e-7)
+    assert found[0].bulge == pytest.approx(found[1].bulge, abs=1e-9)
+
+
+def test_time_grows_with_the_length_of_a_chain_and_not_with_its_cube():
+    seconds, moves = [], []
+    for size in (8_000.0, 32_000.0):
+        points = waves(size)
+        along(points[:2000], np.zeros(2000, bool), closed=False, tolerance=TOLERANCE)
+        begin = time.process_time()
+        laid, _ = along(points, np.zeros(len(points), bool), closed=False, tolerance=TOLERANCE)
+        seconds.append(time.process_time() - begin)
+        moves.append(len(laid.bulge))
+
+    assert moves[1] == pytest.approx(4 * moves[0], rel=0.05)
+    # four times as long: 4 where it is linear, 16 where it is quadratic; the cube took 64
+    assert seconds[1] < 10 * seconds[0]

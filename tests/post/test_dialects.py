@@ -70,7 +70,9 @@ def test_a_dialect_reads_back_to_the_same_moves(name):
     for step, wanted in zip(found.steps, plain.steps, strict=True):
         assert (step.code, step.bead, step.extruding) == (wanted.code, wanted.bead, wanted.extruding)
         assert step.end == pytest.approx(wanted.end, abs=2 * rounding)
-        assert step.feed == pytest.approx(wanted.feed, abs=0.5e-6 * 25.4)  # half the last place of F in in/min
+        assert step.feed == pytest.approx(
+            wanted.feed, abs=0.5e-6 * 25.4
+        )  # half the last place of F in in/min
         if step.centre is not None:
             assert middle(step) == pytest.approx(middle(wanted), abs=2 * rounding)
             assert abs(step.radii[0] - step.radii[1]) <= 0.002

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +24,8 @@ from beadwright.curves import ArcPath, lengths
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
+Entries = tuple[tuple[Ints, Ints, Floats], ...]
+"""Rows, columns and values of a matrix."""
 
 # Most chains tried until a smooth one keeps the tolerance, and the least change of the share of it that each joint has.
 TRIES, LESS = 10, 0.95
@@ -37,6 +40,8 @@ LEVEL = 2e-4
 # Points nearer to each other than this say no more than one of them, mm: halving towards a change of what a disc
 # touches leaves crowds, whose places may lie apart by less than the joining of middles moves their ends.
 CROWD = 1e-2
+# Moves of a chain beyond which its equations are solved as the band they are: below, the whole matrix is faster.
+LONG = 120
 # Turns between moves that count as none, rad.
 SMOOTH = 1e-10
 # Weight that the nearest points keep beside the farthest one's; damping of the steps as a share of the normal
@@ -256,33 +261,69 @@ def _solved(
     size = np.hypot(*chord.T)
     left = np.stack([-chord[:, 1], chord[:, 0]], axis=1) / size[:, None]
     moved, count, move = len(chain.joint), len(half), chain.move
-    # Unknowns, and one more for what stays.
-    j = np.zeros((len(miss), moved + count + 1))
-    every = np.arange(len(miss))
-    j[every, chain.column[move]] -= (1 - share) * (chain.aside[move] * left[move]).sum(axis=1)
-    j[every, chain.column[move + 1]] -= share * (chain.aside[move + 1] * left[move]).sum(axis=1)
-    j[every, moved + move] += size[move] * share * (1 - share) / np.cos(half[move] / 2) ** 2
-    j = j[:, :-1]
+    every, lines = np.arange(len(miss)), chain.straight
+    distances = (
+        (every, chain.column[move], -(1 - share) * (chain.aside[move] * left[move]).sum(axis=1)),
+        (every, chain.column[move + 1], -share * (chain.aside[move + 1] * left[move]).sum(axis=1)),
+        (every, moved + move, size[move] * share * (1 - share) / np.cos(half[move] / 2) ** 2),
+    )
     start, end = (chain.aside[:-1] * left).sum(axis=1) / size, (chain.aside[1:] * left).sum(axis=1) / size
-    lines = chain.straight
-    g = np.zeros((moved + len(lines), moved + count + 1))
     row, own, before = np.arange(moved), chain.joint, (chain.joint - 1) % count
-    for column, value in (
-        (chain.column[own], -start[own] - end[before]),
-        (chain.column[own + 1], end[own]),
-        (chain.column[before], start[before]),
-        (moved + own, -np.ones(moved)),
-        (moved + before, -np.ones(moved)),
-    ):
-        np.add.at(g, (row, column), value)
-    g = g[:, :-1]
-    g[moved + np.arange(len(lines)), moved + lines] = 1.0
+    held = (
+        (row, chain.column[own], -start[own] - end[before]),
+        (row, chain.column[own + 1], end[own]),
+        (row, chain.column[before], start[before]),
+        (row, moved + own, -np.ones(moved)),
+        (row, moved + before, -np.ones(moved)),
+        (moved + np.arange(len(lines)), moved + lines, np.ones(len(lines))),
+    )
+    solve = _by_band if count > LONG else _at_once
+    x = solve(distances, held, moved + count, miss, weight, np.concatenate([turn, half[lines]]))
+    return np.where(chain.column >= 0, x[chain.column], 0.0), x[moved : moved + count]
+
+
+def _at_once(
+    distances: Entries, held: Entries, unknowns: int, miss: Floats, weight: Floats, ask: Floats
+) -> Floats:
+    """Least weighted squares of distances under constraints that hold: Lagrange's equations, as they stand."""
+    j, g = (_filled(entries, (len(of), unknowns)) for entries, of in ((distances, miss), (held, ask)))
     heavy = j * weight[:, None]
     normal = j.T @ heavy
-    normal[np.diag_indices(len(normal))] += DAMPING * (1 + np.trace(normal))
+    normal[np.diag_indices(unknowns)] += DAMPING * (1 + np.trace(normal))
     whole = np.block([[normal, g.T], [g, np.zeros((len(g), len(g)))]])
-    x = np.linalg.solve(whole, -np.concatenate([heavy.T @ miss, turn, half[lines]]))
-    return np.where(chain.column >= 0, x[chain.column], 0.0), x[moved : moved + count]
+    return np.asarray(np.linalg.solve(whole, -np.concatenate([heavy.T @ miss, ask]))[:unknowns])
+
+
+def _by_band(
+    distances: Entries, held: Entries, unknowns: int, miss: Floats, weight: Floats, ask: Floats
+) -> Floats:
+    """The same of a long chain: a move knows its neighbours only, so time grows with the moves, not with their cube."""
+    from scipy.sparse import block_array, coo_array, diags_array
+    from scipy.sparse.linalg import splu
+
+    def filled(entries: Entries, rows: int) -> Any:
+        row, column, value = (np.concatenate(part) for part in zip(*entries, strict=True))
+        kept = column >= 0
+        return coo_array((value[kept], (row[kept], column[kept])), shape=(rows, unknowns)).tocsr()
+
+    j, g = filled(distances, len(miss)), filled(held, len(ask))
+    heavy = diags_array(weight) @ j
+    normal = j.T @ heavy
+    damping = DAMPING * (1 + normal.trace())
+    whole = block_array([[normal + diags_array(np.full(unknowns, damping)), g.T], [g, None]], format="csc")
+    try:
+        factors = splu(whole)
+    except RuntimeError as singular:  # what the library calls a matrix without an inverse
+        raise np.linalg.LinAlgError(str(singular)) from singular
+    return np.asarray(factors.solve(-np.concatenate([heavy.T @ miss, ask]))[:unknowns])
+
+
+def _filled(entries: Entries, shape: tuple[int, int]) -> Floats:
+    """A matrix of entries, those of one place added; column -1 is left out."""
+    matrix = np.zeros((shape[0], shape[1] + 1))
+    for row, column, value in entries:
+        np.add.at(matrix, (row, column), value)
+    return matrix[:, :-1]
 
 
 def _missed(at: Floats, move: Ints, place: Floats, chord: Floats, half: Floats) -> tuple[Floats, Floats]:
