@@ -42,8 +42,10 @@ def test_a_name_that_cannot_be_written_is_refused_before_any_work(
     assert "never.step" not in done.stderr
 
 
-def test_the_exact_way_on_a_cylinder_is_four_arcs_a_bead_within_its_bound(cylinder: MeshComparison) -> None:
-    assert cylinder.exact.moves == 4 * cylinder.layers
+def test_the_exact_way_on_a_cylinder_is_two_half_turns_a_bead_within_its_bound(
+    cylinder: MeshComparison,
+) -> None:
+    assert cylinder.exact.moves == 2 * cylinder.layers
     assert cylinder.exact.error <= cylinder.bound + cylinder.reference
     assert cylinder.exact.joints == 0
     assert cylinder.exact.dips == 0

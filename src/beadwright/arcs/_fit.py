@@ -113,7 +113,7 @@ def fit(loops: CurveLoops, *, tolerance: float | npt.NDArray[np.float64]) -> Fit
     ... )
     >>> fitted = fit(loops, tolerance=0.01)
     >>> fitted.paths[0].bulge.round(6).tolist()
-    [0.0, 0.414214, 0.414214]
+    [0.0, 1.0]
     >>> fitted.bound.mm < 1e-12
     True
     """

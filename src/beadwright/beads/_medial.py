@@ -248,15 +248,17 @@ def _pieces(line: Middle, limits: WallRange, width: float) -> list[Middle]:
             replace(turned(line, first), closed=False),
             np.append(np.roll(level[:-1], -first), level[first - 1]),
         )
-    while len(runs := _runs(level)) > 1:
-        long = [_length(line.at[max(a - 1, 0) : b + 1]) for a, b in runs]
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line.at, axis=0).T))])
+    while len(cuts := np.flatnonzero(np.diff(level))):
+        begins, ends = np.append(0, cuts + 1), np.append(cuts, len(level) - 1)
+        long = run[ends] - run[np.maximum(begins - 1, 0)]
         short = int(np.argmin(long))
         if long[short] >= RUN * width:
             break
-        beside = [i for i in (short - 1, short + 1) if 0 <= i < len(runs)]
-        near = min(beside, key=lambda i: abs(int(level[runs[i][0]]) - int(level[runs[short][0]])))
-        first, last = min(runs[near][0], runs[short][0]), max(runs[near][1], runs[short][1])
-        level[first : last + 1] = level[first : last + 1].min()
+        beside = [i for i in (short - 1, short + 1) if 0 <= i < len(begins)]
+        near = min(beside, key=lambda i: abs(int(level[begins[i]]) - int(level[begins[short]])))
+        both = slice(min(begins[near], begins[short]), max(ends[near], ends[short]) + 1)
+        level[both] = level[both].min()
     return [part for _, part in split(line, level)]
 
 
