@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.arcs._polygon_moves import FLAT, GREATEST_BULGE, beside, farthest, move
+from beadwright.curves import chord_runs
 
 Floats = npt.NDArray[np.float64]
 Moves = list[tuple[Floats, float]]
@@ -87,7 +88,7 @@ class Chain:
         rows = np.arange(k - last // 2, k + (last + 1) // 2) if self.closed else np.arange(last + 1)
         own = self.points[rows % last] if self.closed else self.points
         at = int(np.flatnonzero(rows == k)[0])
-        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(own, axis=0).T))])
+        along = chord_runs(own)
         along -= along[at]
         first = min(int(np.searchsorted(along, -self.reach[k])), max(0, at - ABOUT))
         end = max(int(np.searchsorted(along, self.reach[k], side="right")), min(len(own), at + ABOUT + 1))

@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from beadwright.arcs._polygon_chain import Chain, Moves, follow
 from beadwright.arcs._polygon_moves import longest, off
-from beadwright.curves import ArcPath, ArcRegion, CurveLoops
+from beadwright.curves import ArcPath, ArcRegion, CurveLoops, chord_runs
 from beadwright.errors import GeometryError
 from beadwright.numeric import Bound
 
@@ -209,7 +209,7 @@ def _kinked(points: Floats, tolerance: float, *, alike: bool) -> list[tuple[int,
 
 def _reach(points: Floats, ends: Sequence[int]) -> Floats:
     """At each corner of a stretch half the length of the move that it lies under, mm."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    along = chord_runs(points)
     starts = np.array([0, *ends[:-1]])
     half = (along[list(ends)] - along[starts]) / 2
     move = np.minimum(np.searchsorted(ends, np.arange(len(points))), len(half) - 1)

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beadwright.beads._curve import STRAIGHT, joints_of, through
-from beadwright.curves import ArcPath, lengths
+from beadwright.curves import ArcPath, chord_runs, lengths
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -92,14 +92,9 @@ def along(points: Floats, corner: Flags, *, closed: bool, tolerance: float) -> t
         support=np.full(len(bulge), -1, np.int32),
         closed=closed,
     )
-    chord = _run(points)
+    chord = chord_runs(points)
     row = np.append(np.concatenate(rows), len(points) - 1)
     return path, np.interp(chord, chord[row], np.concatenate([[0.0], np.cumsum(lengths(path))]))
-
-
-def _run(points: Floats) -> Floats:
-    """Length of the chords up to each point, mm."""
-    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
 
 
 def _apart(points: Floats) -> Ints:
@@ -161,7 +156,7 @@ def _eased(points: Floats, rows: Ints, bulge: Floats, bad: Flags) -> tuple[Ints,
     """Two joints in place of each one beside points that are missed, where there is room."""
     half = 2 * np.arctan(bulge)
     turn = _turns(np.diff(points[rows], axis=0), half)
-    run = _run(points)
+    run = chord_runs(points)
     step = np.diff(rows)
     room = np.zeros(len(rows), bool)
     room[1:-1] = (step[1:] > 1) & (step[:-1] > 1)

@@ -26,7 +26,17 @@ from beadwright.beads._middle import Middle, free_ends, split, turned, with_limi
 from beadwright.beads._sides import Stretch, stretches
 from beadwright.beads._vary import stepped, varied_bead
 from beadwright.beads._zones import WallRange, Zones
-from beadwright.curves import ArcPath, ArcRegion, inside, length, lengths, middle_of, signed_area, winding
+from beadwright.curves import (
+    ArcPath,
+    ArcRegion,
+    chord_runs,
+    inside,
+    length,
+    lengths,
+    middle_of,
+    signed_area,
+    winding,
+)
 from beadwright.layers import LayerRegion
 from beadwright.numeric import Finding
 
@@ -248,7 +258,7 @@ def _pieces(line: Middle, limits: WallRange, width: float) -> list[Middle]:
             replace(turned(line, first), closed=False),
             np.append(np.roll(level[:-1], -first), level[first - 1]),
         )
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line.at, axis=0).T))])
+    run = chord_runs(line.at)
     while len(cuts := np.flatnonzero(np.diff(level))):
         begins, ends = np.append(0, cuts + 1), np.append(cuts, len(level) - 1)
         long = run[ends] - run[np.maximum(begins - 1, 0)]

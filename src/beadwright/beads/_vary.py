@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from beadwright.beads._bead import Bead, mean_width
 from beadwright.beads._curve import joints_of, through
-from beadwright.curves import ArcPath, lengths, points_at
+from beadwright.curves import ArcPath, chord_runs, lengths, points_at
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -30,7 +30,7 @@ SAME = 1e-6
 def along_points(points: Floats, *, closed: bool, tolerance: float) -> tuple[ArcPath, Floats]:
     """The path through points, and where on it each point lies: (n,) lengths from its start, mm."""
     path = through(points, closed=closed, tolerance=tolerance)
-    chord = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    chord = chord_runs(points)
     run = np.concatenate([[0.0], np.cumsum(lengths(path))])
     return path, np.interp(chord, chord[joints_of(path, points)], run)
 

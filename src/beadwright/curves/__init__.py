@@ -17,7 +17,7 @@ from beadwright.curves._ends import Ends, ends_of
 from beadwright.curves._hull import hull
 from beadwright.curves._loop_measure import chain_measures
 from beadwright.curves._loops import CurveKind, CurveLoops
-from beadwright.curves._measure import chords, length, lengths, move_lengths, signed_area
+from beadwright.curves._measure import chord_runs, chords, length, lengths, move_lengths, signed_area
 from beadwright.curves._moments import region_moments
 from beadwright.curves._of_paths import curves_of
 from beadwright.curves._part import cut_at, first_part, joined, reversed_path
@@ -34,6 +34,7 @@ __all__ = [
     "Ends",
     "bounding_box",
     "chain_measures",
+    "chord_runs",
     "chords",
     "curves_of",
     "cut_at",

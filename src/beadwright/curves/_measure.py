@@ -22,6 +22,11 @@ def chords(path: ArcPath) -> npt.NDArray[np.float64]:
     return chord
 
 
+def chord_runs(points: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Length of the chords of a row of (n, 2) points up to each of them: (n,), mm, the first 0."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+
+
 def lengths(path: ArcPath) -> npt.NDArray[np.float64]:
     """Length of each move along its line or arc: (m,), mm."""
     return move_lengths(chords(path), path.bulge)
